@@ -1,0 +1,53 @@
+"""J. H. Michell, The wave resistance of a ship, Philosophical Magazine (5) 45, 1898, 106-123."""
+
+import numpy as np
+import pytest
+
+from vpp.physics.thin_ship import michell_wave_resistance
+
+LENGTH_BEAM_RATIO = 10.0
+BEAM_DRAUGHT_RATIO = 1.6
+
+
+@pytest.mark.parametrize(("froude_number", "expected"), [(0.316, 1.8315), (0.40, 2.7339), (0.50, 4.5172)])
+def test_wigley_hull(froude_number: float, expected: float) -> None:
+    """1000 Cw on a wetted surface of 0.148791 L^2, computed in two independent ways."""
+    resistance = michell_wave_resistance(
+        froude_number=froude_number,
+        length_beam_ratio=LENGTH_BEAM_RATIO,
+        beam_draught_ratio=BEAM_DRAUGHT_RATIO,
+    )
+    coefficient = 1000.0 * resistance / (0.5 * froude_number**2 * 0.148791)
+    assert coefficient == pytest.approx(expected, rel=2e-5)
+
+
+def test_integral_over_the_hull_surface_by_quadrature() -> None:
+    """Michell's double integral from the hull's slopes by Gauss's rule, in another variable, without the
+    closed forms.
+    """
+    froude_number = 0.35
+    beam = 1.0 / LENGTH_BEAM_RATIO
+    draught = beam / BEAM_DRAUGHT_RATIO
+    k = 1.0 / froude_number**2
+    node, weight = np.polynomial.legendre.leggauss(200)
+    x, x_weight = 0.5 * node, 0.5 * weight
+    z, z_weight = 0.5 * draught * (node - 1.0), 0.5 * draught * weight
+    slope = -4.0 * beam * x[:, None] * (1.0 - (z / draught) ** 2)
+    surface_weight = x_weight[:, None] * z_weight
+    total = 0.0
+    angles, angle_weights = np.polynomial.legendre.leggauss(400)
+    # directions to 89 deg; what lies beyond is damped by exp(-k T / cos^2) and by the short waves'
+    # cancellation
+    span = np.deg2rad(88.0)
+    for angle, angle_weight in zip(0.5 * span * (angles + 1.0), 0.5 * span * angle_weights, strict=True):
+        secant = 1.0 / np.cos(angle)
+        wave = np.exp(k * secant**2 * z) * np.exp(1j * k * secant * x[:, None])
+        amplitude = np.sum(surface_weight * slope * wave)
+        total += angle_weight * abs(amplitude) ** 2 * secant**3
+    expected = 4.0 / (np.pi * froude_number**2) * total
+    resistance = michell_wave_resistance(
+        froude_number=froude_number,
+        length_beam_ratio=LENGTH_BEAM_RATIO,
+        beam_draught_ratio=BEAM_DRAUGHT_RATIO,
+    )
+    assert resistance == pytest.approx(expected, rel=2e-5)

@@ -1,0 +1,62 @@
+"""Velocity prediction for sailing boats: the fastest equilibrium at every wind speed and angle, and what a
+change of rig buys.
+
+The names below are loaded on first use, so that `import vpp` and `vpp --help` stay quick. `vpp.polar` and
+`vpp.compare` are the functions; other names of those modules come by `from vpp.polar import ...`.
+"""
+
+from __future__ import annotations
+
+import sys
+from importlib import import_module
+from types import ModuleType
+from typing import TYPE_CHECKING, Any
+
+from vpp.version import __version__
+
+if TYPE_CHECKING:
+    from vpp.compare import compare as compare
+    from vpp.config import BoatFileError as BoatFileError
+    from vpp.config import load as load
+    from vpp.polar import WindGrid as WindGrid
+    from vpp.polar import point as point
+    from vpp.polar import polar as polar
+    from vpp.solved import NoEquilibrium as NoEquilibrium
+
+_PUBLIC = {
+    "load": "vpp.config",
+    "point": "vpp.polar",
+    "polar": "vpp.polar",
+    "compare": "vpp.compare",
+    "WindGrid": "vpp.polar",
+    "BoatFileError": "vpp.config",
+    "NoEquilibrium": "vpp.solved",
+}
+
+__all__ = ["BoatFileError", "NoEquilibrium", "WindGrid", "__version__", "compare", "load", "point", "polar"]
+
+
+class _Package(ModuleType):
+    """The package, whose functions `polar` and `compare` must outlive the import of the modules of the same
+    name.
+    """
+
+    def __setattr__(self, name: str, value: Any) -> None:
+        # the import system binds every submodule to its package, which would hide a public function behind
+        # its module
+        if name in _PUBLIC and isinstance(value, ModuleType):
+            return
+        super().__setattr__(name, value)
+
+
+sys.modules[__name__].__class__ = _Package
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _PUBLIC:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(import_module(_PUBLIC[name]), name)
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

@@ -1,0 +1,297 @@
+"""The boat as frozen values in SI units and radians: what the physics needs and nothing else.
+
+Lengths are measured in body axes with the boat upright and afloat at its design weight: x forward of the reference point,
+y to leeward of the centreline, z up from the water plane. A height is a z.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, kw_only=True)
+class Range:
+    """Bounds of an adjustable quantity, in SI units. Equal bounds mean that it is set and not trimmed."""
+
+    lower: float
+    upper: float
+
+    @property
+    def is_fixed(self) -> bool:
+        """Whether nothing is left to trim."""
+        return self.lower == self.upper
+
+
+@dataclass(frozen=True, kw_only=True)
+class Environment:
+    """Water and air. The wind profile is `wind speed = tws * (height / wind_reference_height) ** wind_exponent`."""
+
+    water_density: float
+    water_viscosity: float
+    air_density: float
+    air_viscosity: float
+    wind_exponent: float
+    wind_reference_height: float
+    gravity: float = 9.80665
+
+
+@dataclass(frozen=True, kw_only=True)
+class Hull:
+    """The bare canoe body at the design weight, for resistance and form stability.
+
+    `buoyancy_centre_share` is the longitudinal centre of buoyancy from midships as a share of the waterline length, forward
+    positive. `buoyancy_centre_x` is the same point from the reference point. `buoyancy_centre_z` is negative.
+    `heel_resistance_20deg` is the share by which resistance has grown at 20 deg of heel.
+    """
+
+    model: str
+    waterline_length: float
+    waterline_beam: float
+    canoe_draught: float
+    canoe_volume: float
+    prismatic_coefficient: float
+    buoyancy_centre_share: float
+    wetted_area: float
+    waterplane_area: float
+    form_factor: float
+    heel_resistance_20deg: float
+    stability_model: str
+    buoyancy_centre_z: float
+    metacentric_radius: float
+    wall_sided_limit: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Fin:
+    """A keel fin or rudder: a straight tapered foil below the hull, in the centre plane.
+
+    `kind` is "fixed" or "rudder". `quarter_chord_x` is where the side force acts; `root_z` (zero or negative) is where the fin
+    leaves the hull; `span` is measured down from there.
+    """
+
+    name: str
+    kind: str
+    span: float
+    root_chord: float
+    tip_chord: float
+    thickness_ratio: float
+    quarter_chord_x: float
+    root_z: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sail:
+    """A sail as geometry. Shares run from 0 at `foot_height` to 1 at `head_height` along the luff's vertical extent.
+
+    `foot_extension` is extra luff below `foot_height`, with the chord running linearly to `extension_chord` at its lower end.
+    Above `head_cut_from_share` the chord is multiplied by a share that falls linearly from 1 to `head_cut_chord_share` at the head.
+    The luff lies at `tack_x` at the foot and leans aft by `luff_rake` going up. Camber is depth over chord, between a flattest and a
+    fullest distribution; one trim moves all heights between the two. The chord's angle from the centreline is the sheet angle at
+    the foot plus the twist times the share of height. `stall_incidence` is counted from the ideal incidence, in which
+    the flow meets the leading edge smoothly.
+    """
+
+    name: str
+    foot_height: float
+    head_height: float
+    foot_extension: float
+    extension_chord: float
+    tack_x: float
+    luff_rake: float
+    chord_share: tuple[float, ...]
+    chord: tuple[float, ...]
+    head_cut_from_share: float
+    head_cut_chord_share: float
+    camber_share: tuple[float, ...]
+    camber_flat: tuple[float, ...]
+    camber_full: tuple[float, ...]
+    camber: Range
+    sheet: Range
+    twist: Range
+    stall_incidence: float
+    stall_width: float
+    profile_drag_coefficient: float
+    drag_bucket_factor: float
+    mass_per_area: float
+    station_count: int
+
+    @property
+    def lower_edge_height(self) -> float:
+        """Height of the lowest point of the sail, extension included."""
+        return self.foot_height - self.foot_extension
+
+    def chord_at(self, height: float) -> float:
+        """Chord at a height, with the foot extension and the head cut applied."""
+        if height < self.foot_height and self.foot_extension > 0.0:
+            fall = (self.foot_height - height) / self.foot_extension
+            return self.chord[0] + fall * (self.extension_chord - self.chord[0])
+        share = (height - self.foot_height) / (self.head_height - self.foot_height)
+        chord = _interpolate(share, self.chord_share, self.chord)
+        if share <= self.head_cut_from_share:
+            return chord
+        cut = (share - self.head_cut_from_share) / (1.0 - self.head_cut_from_share)
+        return chord * (1.0 + cut * (self.head_cut_chord_share - 1.0))
+
+    def camber_at(self, height: float) -> tuple[float, float]:
+        """Flattest and fullest camber at a height; the extension carries the foot's."""
+        share = max(0.0, (height - self.foot_height) / (self.head_height - self.foot_height))
+        return (
+            _interpolate(share, self.camber_share, self.camber_flat),
+            _interpolate(share, self.camber_share, self.camber_full),
+        )
+
+    @property
+    def corners(self) -> tuple[float, ...]:
+        """Heights at which the chord line has a corner, from the lower edge to the head."""
+        luff = self.head_height - self.foot_height
+        inside = {self.foot_height + share * luff for share in (*self.chord_share, self.head_cut_from_share)}
+        edges = {self.lower_edge_height, self.head_height}
+        return tuple(sorted({h for h in inside | edges if self.lower_edge_height <= h <= self.head_height}))
+
+    @property
+    def area(self) -> float:
+        """Area between luff and leech, exact up to the curvature of the head cut (Simpson's rule between corners)."""
+        total = 0.0
+        for low, high in zip(self.corners[:-1], self.corners[1:], strict=True):
+            middle = 0.5 * (low + high)
+            step = high - low
+            # just inside the interval, because the chord may jump where the extension begins
+            total += step / 6.0 * (
+                self.chord_at(low + 1e-9 * step) + 4.0 * self.chord_at(middle) + self.chord_at(high - 1e-9 * step)
+            )
+        return total
+
+    @property
+    def area_centre_height(self) -> float:
+        """Height of the area's centroid."""
+        moment = 0.0
+        for low, high in zip(self.corners[:-1], self.corners[1:], strict=True):
+            middle = 0.5 * (low + high)
+            step = high - low
+            inner_low, inner_high = low + 1e-9 * step, high - 1e-9 * step
+            moment += step / 6.0 * (
+                low * self.chord_at(inner_low) + 4.0 * middle * self.chord_at(middle) + high * self.chord_at(inner_high)
+            )
+        return moment / self.area
+
+    def luff_x(self, height: float) -> float:
+        """Fore-and-aft position of the luff at a height."""
+        return self.tack_x - (height - self.foot_height) * math.tan(self.luff_rake)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Rig:
+    """Mast, standing rigging and the deck under the sails.
+
+    `rigging_diameter` is the sum of all wire diameters seen from ahead. The deck at `deck_height` reaches `deck_half_width` to
+    either side and mirrors the sails' flow as far as its width allows; `gap_leakage` is the share of that mirror lost to
+    flow through gear, boom and crew: 0 a clean deck, 1 none.
+    """
+
+    mast_x: float
+    mast_base_height: float
+    mast_top_height: float
+    mast_mass_per_length: float
+    mast_diameter: float
+    mast_drag_coefficient: float
+    rigging_diameter: float
+    rigging_drag_coefficient: float
+    deck_height: float
+    deck_half_width: float
+    gap_leakage: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class PointMass:
+    """A mass at a point of the boat."""
+
+    name: str
+    mass: float
+    x: float
+    y: float
+    z: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Crew:
+    """The crew as one mass that can move to windward. `arm` is its distance to windward of the centreline."""
+
+    mass: float
+    arm: Range
+    x: float
+    z: float
+    drag_area: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class WindageItem:
+    """A bluff body in the wind. Its area turns with the apparent wind from the frontal to the side area."""
+
+    name: str
+    frontal_area: float
+    side_area: float
+    drag_coefficient: float
+    x: float
+    height: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Margins:
+    """Limits on the attitude and the helm."""
+
+    heel: float
+    leeway: float
+    rudder: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Boat:
+    """One complete boat: what an option resolves to."""
+
+    name: str
+    says: str
+    environment: Environment
+    hull: Hull
+    fins: tuple[Fin, ...]
+    rig: Rig
+    sails: tuple[Sail, ...]
+    masses: tuple[PointMass, ...]
+    crew: Crew
+    windage: tuple[WindageItem, ...]
+    margins: Margins
+
+    def all_masses(self) -> tuple[PointMass, ...]:
+        """Every mass but the crew: those of the file, and the mast and sails that follow from geometry."""
+        rig = self.rig
+        length = rig.mast_top_height - rig.mast_base_height
+        mast = PointMass(
+            name="mast",
+            mass=rig.mast_mass_per_length * length,
+            x=rig.mast_x,
+            y=0.0,
+            z=0.5 * (rig.mast_top_height + rig.mast_base_height),
+        )
+        sails = tuple(
+            PointMass(
+                name=sail.name,
+                mass=sail.mass_per_area * sail.area,
+                x=sail.luff_x(sail.area_centre_height) - 0.4 * sail.chord_at(sail.area_centre_height),
+                y=0.0,
+                z=sail.area_centre_height,
+            )
+            for sail in self.sails
+        )
+        return (*self.masses, mast, *sails)
+
+    @property
+    def total_mass(self) -> float:
+        """Mass of the boat with its crew."""
+        return self.crew.mass + sum(item.mass for item in self.all_masses())
+
+
+def _interpolate(at: float, x: tuple[float, ...], y: tuple[float, ...]) -> float:
+    for x0, x1, y0, y1 in zip(x[:-1], x[1:], y[:-1], y[1:], strict=True):
+        if at <= x1:
+            return y0 + (at - x0) / (x1 - x0) * (y1 - y0)
+    return y[-1]

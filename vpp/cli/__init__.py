@@ -1,0 +1,52 @@
+"""The commands. Each is one library call in a file of its own; nothing heavy is imported before a command
+runs.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from vpp.cli import check, compare, point, polar
+from vpp.version import __version__
+
+app = typer.Typer(
+    name="vpp",
+    help=(
+        "How fast a sailing boat is in every wind, and what a change of rig buys.\n\n"
+        "Start with: vpp check BOAT.toml, then vpp compare BOAT.toml"
+    ),
+    epilog="A quick estimate, not a stability, structural or safety sign-off.",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+
+
+def _show_version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"vpp {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _options(
+    version: Annotated[
+        bool,
+        typer.Option("--version", help="Show the version and stop.", callback=_show_version, is_eager=True),
+    ] = False,
+) -> None:
+    pass
+
+
+app.command("check")(check.check)
+app.command("point")(point.point)
+app.command("polar")(polar.polar)
+app.command("compare")(compare.compare)
+
+
+def main() -> None:
+    """Run the command line."""
+    app(prog_name="vpp")

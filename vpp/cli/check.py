@@ -1,0 +1,135 @@
+"""`vpp check`: what a boat file resolves to."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING, Any
+
+import typer
+
+from vpp.cli.console import stop, table
+from vpp.cli.options import BoatPath, Format, Options, Printed
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from vpp.boat import Boat
+    from vpp.config import BoatFile, Row
+
+_SAID_ABOVE = ("name", "description")
+_COMPUTED_DECIMALS = {"kg": 0, "m": 3, "m²": 2, "m³": 3}
+_HEADER = ("key", "value", "unit", "origin", "what it is")
+
+
+def check(boat: BoatPath, option: Options = None, printed: Printed = Format.TEXT) -> None:
+    """Check a boat file and show every value with its origin.
+
+    The base boat is shown whole, each option by what it changes; a named option is shown whole.
+
+    Example: vpp check keelboat.toml --option taller_rig
+    """
+    from vpp.config import BoatFileError, load
+
+    try:
+        boat_file = load(boat)
+        boats = boat_file.select(option or ())
+    except BoatFileError as error:
+        stop(str(problem) for problem in error.problems)
+    if printed is Format.JSON:
+        typer.echo(_json(boat_file, boats), nl=False)
+    elif printed is Format.CSV:
+        typer.echo(_csv(boat_file, boats), nl=False)
+    else:
+        typer.echo(_text(boat_file, boats, whole=option or ()))
+
+
+def _text(boat_file: BoatFile, boats: Iterable[Boat], *, whole: Iterable[str]) -> str:
+    from vpp.results.files import CAUTION
+
+    parts = [f"{boat_file.path}: in order. {boat_file.name}, {boat_file.digest}"]
+    base = {row.key: show_value(row) for row in boat_file.rows("base")}
+    for boat in boats:
+        is_whole = boat.name == "base" or boat.name in whole
+        cells = [
+            (row.key, show_value(row), row.unit, row.origin, row.description)
+            for row in boat_file.rows(boat.name)
+            if row.key not in _SAID_ABOVE and (is_whole or base.get(row.key) != show_value(row))
+        ]
+        told = f"{boat.name}: {boat.says}" if boat.says else boat.name
+        parts.append(told + ("" if is_whole else " (what differs from base)"))
+        parts.append(table(_HEADER, cells, left=len(_HEADER)))
+        if is_whole:
+            parts.append(f"Masses of {boat.name}")
+            parts.append(_masses(boat))
+    return "\n\n".join([*parts, CAUTION])
+
+
+def _masses(boat: Boat) -> str:
+    rows = [
+        (item.name, f"{item.mass:.1f}", f"{item.x:.2f}", f"{item.y:.2f}", f"{item.z:.2f}")
+        for item in boat.all_masses()
+    ]
+    crew = ("crew, inboard", f"{boat.crew.mass:.1f}", f"{boat.crew.x:.2f}", "0.00", f"{boat.crew.z:.2f}")
+    total = ("together", f"{boat.total_mass:.1f}", "", "", "")
+    return table(("mass", "kg", "x m", "y m", "z m"), [*rows, crew, total])
+
+
+def _records(boat_file: BoatFile, boats: Iterable[Boat]) -> list[dict[str, Any]]:
+    return [
+        {
+            "option": boat.name,
+            "key": row.key,
+            "value": row.value,
+            "unit": row.unit,
+            "origin": row.origin,
+            "description": row.description,
+        }
+        for boat in boats
+        for row in boat_file.rows(boat.name)
+    ]
+
+
+def _json(boat_file: BoatFile, boats: Iterable[Boat]) -> str:
+    from vpp.results.files import CAUTION, json_text
+
+    return json_text(
+        {
+            "boat": boat_file.name,
+            "file": str(boat_file.path),
+            "digest": boat_file.digest,
+            "values": _records(boat_file, boats),
+            "caution": CAUTION,
+        }
+    )
+
+
+def _csv(boat_file: BoatFile, boats: Iterable[Boat]) -> str:
+    import pandas as pd
+
+    from vpp.results.files import csv_text
+
+    records = _records(boat_file, boats)
+    for record in records:
+        if isinstance(record["value"], list | tuple):
+            record["value"] = json.dumps(record["value"])
+    return csv_text(pd.DataFrame(records))
+
+
+def show_value(row: Row) -> str:
+    """A resolved value as people read it: given numbers as given, computed ones with the decimals that their
+    unit deserves.
+    """
+    if row.origin == "computed" and isinstance(row.value, float):
+        decimals = _COMPUTED_DECIMALS.get(row.unit, 3)
+        return f"{round(row.value, decimals) + 0.0:.{decimals}f}"
+    return _show_given(row.value)
+
+
+def _show_given(value: Any) -> str:
+    if isinstance(value, bool) or value is None:
+        return {True: "yes", False: "no", None: ""}[value]
+    if isinstance(value, float):
+        return f"{value:.10g}"
+    if isinstance(value, list | tuple):
+        return ", ".join(_show_given(item) for item in value)
+    return str(value)

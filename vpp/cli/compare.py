@@ -1,0 +1,128 @@
+"""`vpp compare`: what each option gains or loses."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Callable
+from itertools import groupby
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import typer
+
+from vpp.cli.console import closing, finish, progress, stop, table
+from vpp.cli.options import BoatPath, Format, NoFigures, Options, Out, Printed, Twa, Tws, read_boat_and_winds
+from vpp.cli.writing import about_polar, write_comparison
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from vpp.compare import Comparison
+    from vpp.results.frames import Floats
+
+
+def compare(
+    boat: BoatPath,
+    option: Options = None,
+    tws: Tws = "6:24:2",
+    twa: Twa = "30:170:5",
+    out: Out = Path("out"),
+    printed: Printed = Format.TEXT,
+    no_figures: NoFigures = False,
+) -> None:
+    """What each option gains or loses against the base boat.
+
+    Example: vpp compare keelboat.toml --option taller_rig --option lower_foot
+    """
+    from vpp.compare import NothingToCompare
+    from vpp.compare import compare as solve_comparison
+
+    boat_file, grid = read_boat_and_winds(boat, options=option or (), tws=tws, twa=twa, out=out)
+    try:
+        with progress("solving") as report:
+            comparison = solve_comparison(
+                boat_file, tws_kn=grid.tws_kn, twa_deg=grid.twa_deg, options=option or (), progress=report
+            )
+    except NothingToCompare as error:
+        stop([str(error)])
+    written = write_comparison(comparison, out, figures=not no_figures)
+    typer.echo(_PRINT[printed](comparison, written), nl=printed is Format.TEXT)
+    finish(comparison.polar.solved)
+
+
+def _text(comparison: Comparison, written: tuple[Path, ...]) -> str:
+    base = comparison.polar.options[0]
+    parts = [
+        comparison.polar.source.line,
+        f"Gains against {base}, kn, by true wind speed: positive where faster, - without a result",
+        _gains(comparison, "VMG upwind", lambda name: comparison.vmg_gain_kn(name, aim="upwind")),
+        _gains(comparison, "VMG downwind", lambda name: comparison.vmg_gain_kn(name, aim="downwind")),
+    ]
+    if comparison.reach_deg is not None:
+        title = f"boat speed on a reach, TWA {comparison.reach_deg:g} deg"
+        parts.append(_gains(comparison, title, comparison.reach_gain_kn))
+    parts += [_best(comparison), "\n".join(map(_wrap, comparison.summary()))]
+    return "\n\n".join([*parts, closing(written)])
+
+
+def _wrap(sentence: str) -> str:
+    return textwrap.fill(sentence, width=100, subsequent_indent="  ")
+
+
+def _gains(comparison: Comparison, title: str, gain: Callable[[str], Floats]) -> str:
+    from vpp.results.variables import show_number
+
+    header = ("option", *(f"{tws:g} kn" for tws in comparison.polar.grid.tws_kn))
+    rows = [
+        (name, *(show_number(value, decimals=2, signed=True) for value in gain(name)))
+        for name in comparison.alternatives
+    ]
+    return f"{title}\n{table(header, rows)}"
+
+
+def _best(comparison: Comparison) -> str:
+    best = comparison.best_frame()
+    rows = [("VMG upwind", _runs(best[best["aim"] == "upwind"]))]
+    if comparison.reach_deg is not None:
+        on_reach = (best["aim"] == "speed") & (best["twa_deg"] == comparison.reach_deg)
+        rows.append((f"reach, TWA {comparison.reach_deg:g} deg", _runs(best[on_reach])))
+    rows.append(("VMG downwind", _runs(best[best["aim"] == "downwind"])))
+    return table(("fastest", "at true wind speeds"), rows, left=2)
+
+
+def _runs(best: pd.DataFrame) -> str:
+    """Neighbouring winds with the same leader taken together."""
+    from vpp.compare import LEVEL_KN
+
+    leaders = [
+        "no result" if not name else f"{name} level with {second}" if margin < LEVEL_KN else name
+        for name, second, margin in zip(best["option"], best["runner_up"], best["margin_kn"], strict=True)
+    ]
+    told = []
+    for leader, run in groupby(zip(leaders, best["tws_kn"], strict=True), key=lambda pair: pair[0]):
+        winds = [tws for _, tws in run]
+        span = f"{winds[0]:g} kn" if len(winds) == 1 else f"{winds[0]:g} to {winds[-1]:g} kn"
+        told.append(f"{leader} {span}")
+    return "; ".join(told)
+
+
+def _json(comparison: Comparison, written: tuple[Path, ...]) -> str:
+    from vpp.results.files import json_text, records
+
+    return json_text(
+        {
+            **about_polar(comparison.polar),
+            "summary": list(comparison.summary()),
+            "gain": records(comparison.gain_frame()),
+            "best": records(comparison.best_frame()),
+        }
+    )
+
+
+def _csv(comparison: Comparison, written: tuple[Path, ...]) -> str:
+    from vpp.results.files import csv_text
+
+    return csv_text(comparison.gain_frame())
+
+
+_PRINT = {Format.TEXT: _text, Format.JSON: _json, Format.CSV: _csv}

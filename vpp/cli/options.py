@@ -1,0 +1,69 @@
+"""Arguments and options that several commands share, and what is read from them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from vpp.cli.console import stop
+
+if TYPE_CHECKING:
+    from vpp.config import BoatFile
+    from vpp.polar import WindGrid
+
+
+class Format(StrEnum):
+    """What is printed."""
+
+    TEXT = "text"
+    JSON = "json"
+    CSV = "csv"
+
+
+BoatPath = Annotated[Path, typer.Argument(metavar="BOAT", help="Boat file (TOML).", show_default=False)]
+Tws = Annotated[
+    str, typer.Option("--tws", metavar="START:STOP:STEP", help="True wind speeds, kn, both ends included.")
+]
+Twa = Annotated[
+    str, typer.Option("--twa", metavar="START:STOP:STEP", help="True wind angles, deg, both ends included.")
+]
+Options = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--option", metavar="NAME", help="Take only this option; repeat for more.", show_default="all"
+    ),
+]
+Out = Annotated[Path, typer.Option("--out", "-o", metavar="DIR", help="Folder for the files.")]
+Printed = Annotated[Format, typer.Option("--format", help="What is printed.")]
+NoFigures = Annotated[bool, typer.Option("--no-figures", help="Write tables only.")]
+
+
+def read_boat_and_winds(
+    boat: Path, *, options: Sequence[str], tws: str, twa: str, out: Path
+) -> tuple[BoatFile, WindGrid]:
+    """The boat file and the wind grid; everything wrong with either, or with the folder to write to, ends the
+    command.
+    """
+    from vpp.config import BoatFileError, load
+    from vpp.polar import WindGrid, WindGridError
+
+    problems: list[str] = []
+    grid = boat_file = None
+    try:
+        grid = WindGrid.parse(tws=tws, twa=twa)
+    except WindGridError as error:
+        problems += error.problems
+    if out.exists() and not out.is_dir():
+        problems.append(f"out = {str(out)!r}: a file of that name is in the way")
+    try:
+        boat_file = load(boat)
+        boat_file.select(options)
+    except BoatFileError as error:
+        problems += [str(problem) for problem in error.problems]
+    if problems or grid is None or boat_file is None:
+        stop(problems)
+    return boat_file, grid

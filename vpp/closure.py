@@ -1,0 +1,112 @@
+"""Does a solution hold? Forces and moments summed again from the exported records, by code that shares nothing with the equations.
+
+Each check gives a relative error for every condition; the largest is what counts.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+
+# A converged condition must close to this. The solver stops at residuals a thousand times smaller.
+TOLERANCE = 1e-6
+# Second reference point of the moment check [m], in the axes of the course: anywhere but the first.
+SECOND_POINT = np.array([1.7, -0.6, 2.3])
+
+
+@dataclass(frozen=True, kw_only=True)
+class Record:
+    """What was exported of every condition; n conditions, all SI, axes of the course.
+
+    `force` and `moment` (components, 3, n) with each component's `medium`; `strip_*` (strips, n) in axes that heel with the boat, with the sail's place
+    among the components for each strip in `strip_component`; angles and speeds (n,).
+    """
+
+    medium: tuple[str, ...]
+    force: FloatArray
+    moment: FloatArray
+    strip_component: NDArray[np.intp]
+    strip_height: FloatArray
+    strip_x: FloatArray
+    strip_forward: FloatArray
+    strip_leeward: FloatArray
+    boat_speed: FloatArray
+    leeway: FloatArray
+    heel: FloatArray
+    beta: FloatArray
+
+
+def largest_error(record: Record) -> FloatArray:
+    """Largest relative error of all checks, (n,)."""
+    checks = (force_error, moment_error, strip_error, course_theorem_error, power_error)
+    result: FloatArray = np.max([check(record) for check in checks], axis=0)
+    return result
+
+
+def force_error(record: Record) -> FloatArray:
+    """Sum of all forces over the sum of their sizes."""
+    total = np.linalg.norm(record.force.sum(axis=0), axis=0)
+    result: FloatArray = total / np.linalg.norm(record.force, axis=1).sum(axis=0)
+    return result
+
+
+def moment_error(record: Record) -> FloatArray:
+    """Sum of all moments about a second point over the sum of their sizes there."""
+    about = record.moment - np.cross(SECOND_POINT[None, :, None], record.force, axis=1)
+    total = np.linalg.norm(about.sum(axis=0), axis=0)
+    result: FloatArray = total / np.linalg.norm(about, axis=1).sum(axis=0)
+    return result
+
+
+def strip_error(record: Record) -> FloatArray:
+    """Sails' forces and moments summed again from their strips, turned into the course's axes one strip at a time."""
+    axes = _heeled_axes(record.leeway, record.heel)
+    worst = np.zeros(len(record.heel))
+    for component in np.unique(record.strip_component):
+        force = np.zeros((3, len(worst)))
+        moment = np.zeros((3, len(worst)))
+        for strip in np.flatnonzero(record.strip_component == component):
+            strip_force = record.strip_forward[strip] * axes[0] + record.strip_leeward[strip] * axes[1]
+            place = record.strip_x[strip] * axes[0] + record.strip_height[strip] * axes[2]
+            force += strip_force
+            moment += np.cross(place, strip_force, axis=0)
+        for again, said in ((force, record.force[component]), (moment, record.moment[component])):
+            worst = np.maximum(worst, np.linalg.norm(again - said, axis=0) / np.linalg.norm(said, axis=0))
+    return worst
+
+
+def _heeled_axes(leeway: FloatArray, heel: FloatArray) -> FloatArray:
+    """Forward, to leeward normal to the mast, and up the mast, in the course's axes: (3 axes, 3 parts, n)."""
+    zero = np.zeros_like(heel)
+    forward = np.array([np.cos(leeway), -np.sin(leeway), zero])
+    leeward = np.array([np.sin(leeway) * np.cos(heel), np.cos(leeway) * np.cos(heel), -np.sin(heel)])
+    return np.array([forward, leeward, np.cross(forward, leeward, axis=0)])
+
+
+def course_theorem_error(record: Record) -> FloatArray:
+    """Apparent wind angle from the course less the two drag angles [rad]: zero in any equilibrium (Lanchester, Aerodynamics, 1907)."""
+    air = _sum_of(record, "air")
+    water = _sum_of(record, "water")
+    downwind = np.array([-np.cos(record.beta), np.sin(record.beta)])
+    across = np.array([np.sin(record.beta), np.cos(record.beta)])
+    air_angle = np.arctan2((air * downwind).sum(axis=0), (air * across).sum(axis=0))
+    water_angle = np.arctan2(-water[0], -water[1])
+    difference = record.beta - air_angle - water_angle
+    return np.abs(np.angle(np.exp(1j * difference)))
+
+
+def power_error(record: Record) -> FloatArray:
+    """Power of the air's forces on the moving boat against the power lost to the water, over the latter."""
+    gained = _sum_of(record, "air")[0] * record.boat_speed
+    lost = -_sum_of(record, "water")[0] * record.boat_speed
+    return np.abs(gained - lost) / np.abs(lost)
+
+
+def _sum_of(record: Record, medium: str) -> FloatArray:
+    """Horizontal force of one medium, (2, n)."""
+    result: FloatArray = record.force[np.array(record.medium) == medium][:, :2].sum(axis=0)
+    return result

@@ -1,0 +1,272 @@
+"""What each option gains or loses against the base boat, where the gain turns into a loss, and which option
+is best where.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from vpp.polar import BEST_VMG, Polar, Progress, polar
+from vpp.results.frames import Floats, status_words
+from vpp.results.variables import show_number
+
+if TYPE_CHECKING:
+    from vpp.config import BoatFile
+
+LEVEL_KN = 0.005
+"""Two speeds closer than this are called level: a hundredth of a knot is the last digit shown."""
+
+_REACH_DEG = 90.0
+_REACH_RANGE_DEG = (70.0, 130.0)
+
+
+class NothingToCompare(ValueError):
+    """The boat file holds no option, or none was chosen, beside the base boat."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Crossover:
+    """Where a VMG gain changes sign: between two wind speeds of the grid, at `tws_kn` by a straight line
+    between them.
+    """
+
+    option: str
+    aim: str
+    below_kn: float
+    above_kn: float
+    tws_kn: float
+    gain_above: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class Comparison:
+    """A polar with what its options gain against the base, which is the polar's first option.
+
+    Gains are positive where the option is the faster: in boat speed at a given angle, in speed made good to
+    windward or downwind where the aim is a best VMG. They are NaN unless both boats converged.
+    """
+
+    polar: Polar
+
+    @property
+    def alternatives(self) -> tuple[str, ...]:
+        """The options compared with the base."""
+        return self.polar.options[1:]
+
+    def made_good(self) -> Floats:
+        """What is compared, in kn, on (option, tws, row_aims): boat speed, or speed made good where the aim
+        is a best VMG.
+        """
+        aims = np.array(self.polar.row_aims)
+        sign = np.where(aims == "downwind", -1.0, 1.0)
+        return np.where(aims == "speed", self.polar.rows("boat_speed_kn"), sign * self.polar.rows("vmg_kn"))
+
+    def gain_kn(self) -> Floats:
+        """Gain of every option over the base in the shape of `made_good`; the base's own is zero."""
+        made_good = self.made_good()
+        return made_good - made_good[:1]
+
+    def vmg_gain_kn(self, option: str, *, aim: str) -> Floats:
+        """Gain in speed made good `upwind` or `downwind` of an option, along the wind speeds."""
+        return self.gain_kn()[self.polar.options.index(option), :, self.polar.row_aims.index(aim)]
+
+    @property
+    def reach_deg(self) -> float | None:
+        """The grid's angle nearest to a beam reach; None when the grid holds no reach."""
+        inside = [
+            angle for angle in self.polar.grid.twa_deg if _REACH_RANGE_DEG[0] <= angle <= _REACH_RANGE_DEG[1]
+        ]
+        return min(inside, key=lambda angle: abs(angle - _REACH_DEG)) if inside else None
+
+    def reach_gain_kn(self, option: str) -> Floats:
+        """Gain of an option on the reach at `reach_deg`, along the wind speeds. Raises ValueError when the
+        grid holds no reach.
+        """
+        if self.reach_deg is None:
+            raise ValueError("the wind grid holds no reach")
+        return self.gain_kn()[
+            self.polar.options.index(option), :, self.polar.grid.twa_deg.index(self.reach_deg)
+        ]
+
+    def gain_frame(self) -> pd.DataFrame:
+        """The table of gains, one row for every option but the base and every condition, failed ones kept.
+
+        `base_kn` and `option_kn` are what is compared (see `made_good`); where the aim is a best VMG each
+        boat sails its own angle.
+        """
+        made_good = self.made_good()
+        base = made_good[:1]
+        twa = self.polar.rows("twa_deg")
+        status = status_words(self.polar.statuses().ravel()).reshape(made_good.shape)
+        columns: dict[str, NDArray[Any]] = {
+            "option": np.array(self.polar.options, dtype=object)[:, np.newaxis, np.newaxis],
+            "tws_kn": self.polar.rows("tws_kn"),
+            "twa_deg": twa,
+            "aim": np.array(self.polar.row_aims, dtype=object),
+            "base_twa_deg": twa[:1],
+            "base_kn": base,
+            "option_kn": made_good,
+            "gain_kn": made_good - base,
+            "gain_percent": 100.0 * (made_good - base) / base,
+            "base_status": status[:1],
+            "option_status": status,
+        }
+        return pd.DataFrame(
+            {name: np.broadcast_to(values, made_good.shape)[1:].ravel() for name, values in columns.items()}
+        )
+
+    def best_frame(self) -> pd.DataFrame:
+        """The fastest boat at every condition, with its margin to the next.
+
+        `twa_deg` is the best boat's where the aim is a best VMG. `compared_count` boats converged,
+        `missing_count` did not. Without a converged boat the names are empty and the numbers missing.
+        """
+        made_good = self.made_good()
+        converged_count = np.sum(~np.isnan(made_good), axis=0)
+        # missing boats last; of equals the earlier option first, since it is the simpler answer
+        ranked = np.argsort(np.where(np.isnan(made_good), np.inf, -made_good), axis=0, kind="stable")
+        ranked_speed = np.take_along_axis(made_good, ranked, axis=0)
+        names = np.array(self.polar.options, dtype=object)[ranked]
+        names = np.where(np.isnan(ranked_speed), "", names)
+        alone = len(self.polar.options) == 1
+        columns: dict[str, NDArray[Any]] = {
+            "tws_kn": self.polar.rows("tws_kn")[0],
+            "twa_deg": np.take_along_axis(self.polar.rows("twa_deg"), ranked, axis=0)[0],
+            "aim": np.array(self.polar.row_aims, dtype=object),
+            "option": names[0],
+            "best_kn": ranked_speed[0],
+            "runner_up": np.array("", dtype=object) if alone else names[1],
+            "margin_kn": np.array(np.nan) if alone else ranked_speed[0] - ranked_speed[1],
+            "compared_count": converged_count,
+            "missing_count": len(self.polar.options) - converged_count,
+        }
+        return pd.DataFrame(
+            {name: np.broadcast_to(values, made_good.shape[1:]).ravel() for name, values in columns.items()}
+        )
+
+    def missing_count(self, option: str) -> int:
+        """How many conditions could not be compared for an option, because it or the base has no result."""
+        return int(np.sum(np.isnan(self.gain_kn()[self.polar.options.index(option)])))
+
+    def crossovers(self) -> tuple[Crossover, ...]:
+        """Every change of sign of a VMG gain between wind speeds, by option and aim."""
+        return tuple(
+            crossover
+            for option in self.alternatives
+            for aim in BEST_VMG
+            for crossover in find_crossovers(
+                tws_kn=self.polar.grid.tws_kn,
+                gain_kn=self.vmg_gain_kn(option, aim=aim),
+                option=option,
+                aim=aim,
+            )
+        )
+
+    def summary(self) -> tuple[str, ...]:
+        """One sentence an option in plain words: what it gains upwind, downwind and on a reach, and where
+        that changes sign.
+        """
+        return tuple(self._sentence(option) for option in self.alternatives)
+
+    def _sentence(self, option: str) -> str:
+        winds = self.polar.grid.tws_kn
+        crossovers = [item for item in self.crossovers() if item.option == option]
+        parts = []
+        for aim in BEST_VMG:
+            said = say_gains(winds, self.vmg_gain_kn(option, aim=aim), unit="kn VMG")
+            turns = "".join(f", {_say_crossover(item)}" for item in crossovers if item.aim == aim)
+            parts.append(f"{aim} {said}{turns}")
+        if self.reach_deg is not None:
+            parts.append(
+                f"at TWA {self.reach_deg:g} deg {say_gains(winds, self.reach_gain_kn(option), unit='kn')}"
+            )
+        missing = self.missing_count(option)
+        if missing:
+            counted = "1 condition" if missing == 1 else f"{missing} conditions"
+            parts.append(f"{counted} not compared for want of a result")
+        return f"{option}: {'; '.join(parts)}."
+
+
+def compare(
+    boat_file: BoatFile,
+    *,
+    tws_kn: Sequence[float] | None = None,
+    twa_deg: Sequence[float] | None = None,
+    options: Sequence[str] = (),
+    progress: Progress | None = None,
+) -> Comparison:
+    """Every option of a boat file, or those named, against its base boat on one wind grid.
+
+    Raises WindGridError for a grid that cannot be used, BoatFileError for an option that the file does not
+    hold and NothingToCompare when only the base boat is left.
+    """
+    if len(boat_file.select(options)) < 2:
+        raise NothingToCompare(f"{boat_file.path}: nothing to compare: no option beside the base boat")
+    return Comparison(
+        polar=polar(boat_file, tws_kn=tws_kn, twa_deg=twa_deg, options=options, progress=progress)
+    )
+
+
+def find_crossovers(
+    *, tws_kn: Sequence[float], gain_kn: Floats, option: str, aim: str
+) -> tuple[Crossover, ...]:
+    """Where a gain along rising wind speeds changes sign.
+
+    The sign is that of the winds that are not level; level and missing winds in between widen the bracket.
+    The crossing itself is by a straight line between the two known gains around it.
+    """
+    known = [index for index in range(len(tws_kn)) if np.isfinite(gain_kn[index])]
+    signed = [index for index in known if abs(gain_kn[index]) >= LEVEL_KN]
+    found = []
+    for first, second in pairwise(signed):
+        if (gain_kn[first] > 0.0) == (gain_kn[second] > 0.0):
+            continue
+        inside = [index for index in known if first <= index <= second]
+        left, right = next(
+            (a, b) for a, b in pairwise(inside) if (gain_kn[b] > 0.0) == (gain_kn[second] > 0.0)
+        )
+        share = gain_kn[left] / (gain_kn[left] - gain_kn[right])
+        found.append(
+            Crossover(
+                option=option,
+                aim=aim,
+                below_kn=tws_kn[first],
+                above_kn=tws_kn[second],
+                tws_kn=float(tws_kn[left] + share * (tws_kn[right] - tws_kn[left])),
+                gain_above=bool(gain_kn[second] > 0.0),
+            )
+        )
+    return tuple(found)
+
+
+def say_gains(tws_kn: Sequence[float], gain_kn: Floats, *, unit: str) -> str:
+    """Gains in words at the lowest, middle and highest wind speed that has one."""
+    known = [index for index in range(len(tws_kn)) if np.isfinite(gain_kn[index])]
+    if not known:
+        return "not compared"
+    if all(abs(gain_kn[index]) < LEVEL_KN for index in known):
+        return "level" if len(known) > 1 else f"level at {tws_kn[known[0]]:g} kn"
+    picked = sorted({known[0], known[(len(known) - 1) // 2], known[-1]})
+    words = []
+    for index in picked:
+        if abs(gain_kn[index]) < LEVEL_KN:
+            words.append(f"level at {tws_kn[index]:g} kn")
+        else:
+            words.append(
+                f"{show_number(gain_kn[index], decimals=2, signed=True)} {unit} at {tws_kn[index]:g} kn"
+            )
+            unit = "kn"
+    return ", ".join(words)
+
+
+def _say_crossover(crossover: Crossover) -> str:
+    turn = "a loss turns into a gain" if crossover.gain_above else "the gain turns into a loss"
+    between = f"between {crossover.below_kn:g} and {crossover.above_kn:g} kn"
+    return f"{turn} {between} (about {show_number(crossover.tws_kn, decimals=1)} kn)"

@@ -1,0 +1,349 @@
+"""From the values of a file to the boat in SI units and radians, afloat at its own weight."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from vpp import boat as parts
+from vpp.boat import Boat, Range
+from vpp.config.chords import ChordFile
+from vpp.config.schema import (
+    BoatDocument,
+    CrewTable,
+    EnvironmentTable,
+    FinTable,
+    HullTable,
+    MarginsTable,
+    MassTable,
+    RigTable,
+    SailTable,
+    TableModel,
+    WindageTable,
+)
+from vpp.config.units import unit_of
+from vpp.physics import fluids, hull
+
+# Weight and drawn displacement of the base may differ by this share; beyond, the drawing is of another boat.
+WEIGHT_TOLERANCE = 0.03
+# Share of the drawn volume up to which a strip with vertical sides stands for what sinks in or comes out.
+GREATEST_VOLUME_CHANGE = 0.15
+# Section area over thickness times chord of the NACA four-digit form: the integral of its polynomial.
+SECTION_AREA_FACTOR = 0.685
+
+# How the parameters of the series are called in sentences.
+FORM_NAMES = {
+    "buoyancy_centre_share": "the centre of buoyancy",
+    "prismatic_coefficient": "the prismatic coefficient",
+    "length_displacement_ratio": "water line length over the cube root of canoe volume",
+    "beam_draught_ratio": "water line beam over canoe draught",
+    "length_beam_ratio": "water line length over beam",
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Afloat:
+    """A boat at its own weight, with what floating it brought out.
+
+    `volume_change` [m^3] and `sinkage` [m] count from the drawn water line, positive when deeper.
+    `metacentric_height` [m] is that of the upright boat with the crew on the centreline.
+    """
+
+    boat: Boat
+    volume_change: float
+    sinkage: float
+    metacentric_height: float
+
+
+def as_drawn(document: BoatDocument, *, name: str, says: str, chord_files: Mapping[str, ChordFile]) -> Boat:
+    """The boat of a document, at the water line to which its hull is drawn."""
+    return Boat(
+        name=name,
+        says=says,
+        environment=_environment(document.environment),
+        hull=_hull(document.hull),
+        fins=tuple(_fin(fin) for fin in document.fin),
+        rig=_rig(document.rig),
+        sails=tuple(_sail(sail, chord_files) for sail in document.sail),
+        masses=tuple(_mass(mass) for mass in document.mass),
+        crew=_crew(document.crew),
+        windage=tuple(_windage(item) for item in document.windage),
+        margins=_margins(document.margins),
+    )
+
+
+def fin_volume(boat: Boat) -> float:
+    """Volume [m^3] of keel and rudder, with the section of the NACA four-digit family and straight taper."""
+    return sum(
+        SECTION_AREA_FACTOR
+        * fin.thickness_ratio
+        * fin.span
+        * (fin.root_chord**2 + fin.root_chord * fin.tip_chord + fin.tip_chord**2)
+        / 3.0
+        for fin in boat.fins
+    )
+
+
+def needed_canoe_volume(boat: Boat) -> float:
+    """Volume [m^3] that the canoe body must displace so that the boat floats."""
+    return boat.total_mass / boat.environment.water_density - fin_volume(boat)
+
+
+def afloat(boat: Boat) -> Afloat:
+    """The boat sunk or risen to its own weight.
+
+    The sides are taken as vertical at the water line, so that length, beam and area of the water plane stay.
+    Sinkage is volume over water plane area, and lowers every height. Wetted area grows by sinkage times the
+    outline of the water plane, two parabolic arcs over its length and beam: 2 L (1 + 2/3 (B/L)^2), right to
+    first order in (B/L)^2. The greatest section grows by beam times sinkage, which gives the prismatic
+    coefficient. The centre of buoyancy stays where it is lengthwise, and in height takes in the strip; the
+    metacentric radius falls as the whole volume grows. Meant for changes up to `GREATEST_VOLUME_CHANGE`.
+    """
+    lines = boat.hull
+    volume = needed_canoe_volume(boat)
+    change = volume - lines.canoe_volume
+    sinkage = change / lines.waterplane_area
+    length, beam = lines.waterline_length, lines.waterline_beam
+    outline = 2.0 * length * (1.0 + 2.0 / 3.0 * (beam / length) ** 2)
+    greatest_section = lines.canoe_volume / (lines.prismatic_coefficient * length) + beam * sinkage
+    whole_before = lines.canoe_volume + fin_volume(boat)
+    whole = whole_before + change
+    floated_hull = replace(
+        lines,
+        canoe_draught=lines.canoe_draught + sinkage,
+        canoe_volume=volume,
+        prismatic_coefficient=volume / (greatest_section * length),
+        wetted_area=lines.wetted_area + sinkage * outline,
+        buoyancy_centre_z=(whole_before * (lines.buoyancy_centre_z - sinkage) - change * 0.5 * sinkage)
+        / whole,
+        metacentric_radius=lines.metacentric_radius * whole_before / whole,
+    )
+    floated = replace(_lowered(boat, sinkage), hull=floated_hull)
+    metacentre = floated_hull.buoyancy_centre_z + floated_hull.metacentric_radius
+    return Afloat(
+        boat=floated,
+        volume_change=change,
+        sinkage=sinkage,
+        metacentric_height=metacentre - mass_centre_height(floated),
+    )
+
+
+def mass_centre_height(boat: Boat) -> float:
+    """Height [m] of the centre of mass, crew included."""
+    masses = boat.all_masses()
+    moment = boat.crew.mass * boat.crew.z + sum(item.mass * item.z for item in masses)
+    return moment / boat.total_mass
+
+
+def mass_centre_x(boat: Boat) -> float:
+    """Position [m] of the centre of mass forward of midships, crew included."""
+    masses = boat.all_masses()
+    return (boat.crew.mass * boat.crew.x + sum(item.mass * item.x for item in masses)) / boat.total_mass
+
+
+def outside_series(boat: Boat) -> list[tuple[str, float, float, float]]:
+    """Form parameters that the hull's resistance model does not cover: name, value, lowest and highest."""
+    lines = boat.hull
+    return hull.outside_series(
+        waterline_length=lines.waterline_length,
+        waterline_beam=lines.waterline_beam,
+        canoe_draught=lines.canoe_draught,
+        canoe_volume=lines.canoe_volume,
+        prismatic_coefficient=lines.prismatic_coefficient,
+        buoyancy_centre_share=lines.buoyancy_centre_share,
+    )
+
+
+def mass_beyond(boat: Boat, parameter: str, limit: float) -> float | None:
+    """By how much [kg] a floated boat is too heavy (negative: too light) for a form parameter at a limit.
+
+    None where the parameter does not follow from the weight.
+    """
+    lines = boat.hull
+    if parameter == "length_displacement_ratio":
+        volume = (lines.waterline_length / limit) ** 3
+    elif parameter == "beam_draught_ratio":
+        volume = lines.canoe_volume + lines.waterplane_area * (
+            lines.waterline_beam / limit - lines.canoe_draught
+        )
+    else:
+        return None
+    return boat.environment.water_density * (lines.canoe_volume - volume)
+
+
+def _lowered(boat: Boat, sinkage: float) -> Boat:
+    """The boat with every height counted from a water plane that lies higher by `sinkage`."""
+    rig = boat.rig
+    return replace(
+        boat,
+        fins=tuple(replace(fin, root_z=fin.root_z - sinkage) for fin in boat.fins),
+        rig=replace(
+            rig,
+            mast_base_height=rig.mast_base_height - sinkage,
+            mast_top_height=rig.mast_top_height - sinkage,
+            deck_height=rig.deck_height - sinkage,
+        ),
+        sails=tuple(
+            replace(sail, foot_height=sail.foot_height - sinkage, head_height=sail.head_height - sinkage)
+            for sail in boat.sails
+        ),
+        masses=tuple(replace(mass, z=mass.z - sinkage) for mass in boat.masses),
+        crew=replace(boat.crew, z=boat.crew.z - sinkage),
+        windage=tuple(replace(item, height=item.height - sinkage) for item in boat.windage),
+    )
+
+
+def _si(table: TableModel, key: str) -> float:
+    return unit_of(key).to_si(float(getattr(table, key)))
+
+
+def _all_si(key: str, values: tuple[float, ...]) -> tuple[float, ...]:
+    return tuple(unit_of(key).to_si(float(value)) for value in values)
+
+
+def _range(table: TableModel, low: str, high: str) -> Range:
+    return Range(lower=_si(table, low), upper=_si(table, high))
+
+
+def _environment(table: EnvironmentTable) -> parts.Environment:
+    properties = fluids.sea_water if table.water == "sea" else fluids.fresh_water
+    water = properties(temperature_c=table.water_temperature_c)
+    air = fluids.air(temperature_c=table.air_temperature_c)
+    return parts.Environment(
+        water_density=water.density,
+        water_viscosity=water.kinematic_viscosity,
+        air_density=air.density,
+        air_viscosity=air.kinematic_viscosity,
+        wind_exponent=_si(table, "wind_exponent"),
+        wind_reference_height=_si(table, "wind_reference_height_m"),
+    )
+
+
+def _hull(table: HullTable) -> parts.Hull:
+    return parts.Hull(
+        model=table.model,
+        waterline_length=_si(table, "waterline_length_m"),
+        waterline_beam=_si(table, "waterline_beam_m"),
+        canoe_draught=_si(table, "canoe_draught_m"),
+        canoe_volume=_si(table, "canoe_volume_m3"),
+        prismatic_coefficient=_si(table, "prismatic_coefficient"),
+        buoyancy_centre_share=_si(table, "buoyancy_centre_percent"),
+        wetted_area=_si(table, "wetted_area_m2"),
+        waterplane_area=_si(table, "waterplane_area_m2"),
+        form_factor=_si(table, "form_factor"),
+        heel_resistance_20deg=_si(table, "heel_resistance_20deg_percent"),
+        stability_model=table.stability_model,
+        buoyancy_centre_z=_si(table, "buoyancy_centre_z_m"),
+        metacentric_radius=_si(table, "metacentric_radius_m"),
+        wall_sided_limit=_si(table, "wall_sided_limit_deg"),
+    )
+
+
+def _fin(table: FinTable) -> parts.Fin:
+    return parts.Fin(
+        name=table.name,
+        kind=table.kind,
+        span=_si(table, "span_m"),
+        root_chord=_si(table, "root_chord_m"),
+        tip_chord=_si(table, "tip_chord_m"),
+        thickness_ratio=_si(table, "thickness_percent"),
+        quarter_chord_x=_si(table, "quarter_chord_x_m"),
+        root_z=_si(table, "root_z_m"),
+    )
+
+
+def _rig(table: RigTable) -> parts.Rig:
+    return parts.Rig(
+        mast_x=_si(table, "mast_x_m"),
+        mast_base_height=_si(table, "mast_base_height_m"),
+        mast_top_height=_si(table, "mast_top_height_m"),
+        mast_mass_per_length=_si(table, "mast_mass_per_length_kg_per_m"),
+        mast_diameter=_si(table, "mast_diameter_m"),
+        mast_drag_coefficient=_si(table, "mast_drag_coefficient"),
+        rigging_diameter=_si(table, "rigging_diameter_m"),
+        rigging_drag_coefficient=_si(table, "rigging_drag_coefficient"),
+        deck_height=_si(table, "deck_height_m"),
+        deck_half_width=_si(table, "deck_half_width_m"),
+        gap_leakage=_si(table, "gap_leakage_percent"),
+    )
+
+
+def chords_of(
+    sail: SailTable, chord_files: Mapping[str, ChordFile]
+) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """Heights [%] and chords [m] of a sail, from the boat file or its chord file."""
+    if sail.chord_file is not None:
+        file = chord_files[sail.chord_file]
+        return file.height_percent, file.chord_m
+    if sail.chord_at_percent is None or sail.chord_m is None:
+        raise ValueError(
+            f"The sail {sail.name} has neither chords nor a chord file; check its table before building."
+        )
+    return sail.chord_at_percent, sail.chord_m
+
+
+def _sail(table: SailTable, chord_files: Mapping[str, ChordFile]) -> parts.Sail:
+    heights, chords = chords_of(table, chord_files)
+    extension_chord = chords[0] if table.extension_chord_m is None else table.extension_chord_m
+    return parts.Sail(
+        name=table.name,
+        foot_height=_si(table, "foot_height_m"),
+        head_height=_si(table, "head_height_m"),
+        foot_extension=_si(table, "foot_extension_m"),
+        extension_chord=float(extension_chord),
+        tack_x=_si(table, "tack_x_m"),
+        luff_rake=_si(table, "luff_rake_deg"),
+        chord_share=_all_si("chord_at_percent", heights),
+        chord=_all_si("chord_m", chords),
+        head_cut_from_share=_si(table, "head_cut_from_percent"),
+        head_cut_chord_share=_si(table, "head_cut_chord_percent"),
+        camber_share=_all_si("camber_at_percent", table.camber_at_percent),
+        camber_flat=_all_si("camber_flat_percent", table.camber_flat_percent),
+        camber_full=_all_si("camber_full_percent", table.camber_full_percent),
+        camber=_range(table, "camber_trim_min_percent", "camber_trim_max_percent"),
+        sheet=_range(table, "sheet_min_deg", "sheet_max_deg"),
+        twist=_range(table, "twist_min_deg", "twist_max_deg"),
+        stall_incidence=_si(table, "stall_incidence_deg"),
+        stall_width=_si(table, "stall_width_deg"),
+        profile_drag_coefficient=_si(table, "profile_drag_coefficient"),
+        drag_bucket_factor=_si(table, "drag_bucket_factor"),
+        mass_per_area=_si(table, "mass_per_area_kg_per_m2"),
+        station_count=table.station_count,
+    )
+
+
+def _mass(table: MassTable) -> parts.PointMass:
+    return parts.PointMass(
+        name=table.name,
+        mass=_si(table, "mass_kg"),
+        x=_si(table, "x_m"),
+        y=_si(table, "y_m"),
+        z=_si(table, "z_m"),
+    )
+
+
+def _crew(table: CrewTable) -> parts.Crew:
+    return parts.Crew(
+        mass=_si(table, "mass_kg"),
+        arm=_range(table, "arm_min_m", "arm_max_m"),
+        x=_si(table, "x_m"),
+        z=_si(table, "z_m"),
+        drag_area=_si(table, "drag_area_m2"),
+    )
+
+
+def _windage(table: WindageTable) -> parts.WindageItem:
+    return parts.WindageItem(
+        name=table.name,
+        frontal_area=_si(table, "frontal_area_m2"),
+        side_area=_si(table, "side_area_m2"),
+        drag_coefficient=_si(table, "drag_coefficient"),
+        x=_si(table, "x_m"),
+        height=_si(table, "height_m"),
+    )
+
+
+def _margins(table: MarginsTable) -> parts.Margins:
+    return parts.Margins(
+        heel=_si(table, "heel_deg"), leeway=_si(table, "leeway_deg"), rudder=_si(table, "rudder_deg")
+    )

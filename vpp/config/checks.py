@@ -1,0 +1,343 @@
+"""Values that are each in range but do not go together, in one table or in the whole boat."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from itertools import pairwise
+
+from vpp.boat import Boat
+from vpp.config import build
+from vpp.config.locate import Path
+from vpp.config.schema import (
+    BoatDocument,
+    CrewTable,
+    HullTable,
+    MassTable,
+    RigTable,
+    SailTable,
+    TableModel,
+)
+from vpp.config.validate import Finding
+
+LEAST_DECK_GAP_M = 0.01
+# how far outside the hull the weight of a hiking crew can be
+HIKING_REACH_M = 1.0
+LEAST_LUFF_M = 0.5
+# names that the boat gives to masses of its own making
+TAKEN_MASS_NAMES = ("mast", "main", "jib", "crew")
+
+
+def table_findings(tables: Mapping[Path, TableModel]) -> list[Finding]:
+    """What does not go together inside single tables."""
+    found: list[Finding] = []
+    for path, table in tables.items():
+        match table:
+            case HullTable():
+                found += _hull_findings(path, table)
+            case SailTable():
+                found += _sail_findings(path, table)
+            case RigTable():
+                found += _order(path, "mast_base_height_m", "mast_top_height_m", table)
+            case CrewTable():
+                found += _order(path, "arm_min_m", "arm_max_m", table)
+            case MassTable() if table.name in TAKEN_MASS_NAMES:
+                found.append(
+                    Finding(
+                        (*path, "name"),
+                        "the mass of crew, mast and sails follows from their own tables",
+                        "another name",
+                    )
+                )
+    return found + _name_findings(tables)
+
+
+def _name_findings(tables: Mapping[Path, TableModel]) -> list[Finding]:
+    found: list[Finding] = []
+    seen: set[tuple[object, str]] = set()
+    for path, table in tables.items():
+        given = getattr(table, "name", None)
+        if given is None:
+            continue
+        if (path[0], given) in seen:
+            found.append(
+                Finding((*path, "name"), f"there is already a [[{path[0]}]] of that name", "another name")
+            )
+        seen.add((path[0], given))
+    return found
+
+
+def _order(path: Path, low: str, high: str, table: TableModel, *, strictly: bool = False) -> list[Finding]:
+    least, greatest = getattr(table, low), getattr(table, high)
+    if greatest > least or (greatest == least and not strictly):
+        return []
+    how = "must be more than" if strictly else "must not be less than"
+    return [
+        Finding((*path, high), f"{how} {low} = {least:g}", f"{'above' if strictly else 'from'} {least:g}")
+    ]
+
+
+def _hull_findings(path: Path, hull: HullTable) -> list[Finding]:
+    found: list[Finding] = []
+    length, beam, draught = hull.waterline_length_m, hull.waterline_beam_m, hull.canoe_draught_m
+    rectangle = length * beam
+    if hull.waterplane_area_m2 > rectangle:
+        found.append(
+            Finding(
+                (*path, "waterplane_area_m2"),
+                "is more than water line length times beam",
+                f"up to {rectangle:.4g} m²",
+            )
+        )
+    if hull.wetted_area_m2 < hull.waterplane_area_m2:
+        found.append(
+            Finding(
+                (*path, "wetted_area_m2"),
+                "is less than the water plane that it hangs from",
+                f"from {hull.waterplane_area_m2:g} m²",
+            )
+        )
+    box = hull.prismatic_coefficient * length * beam * draught
+    if hull.canoe_volume_m3 > box:
+        found.append(
+            Finding(
+                (*path, "canoe_volume_m3"),
+                "at that length and prismatic coefficient the greatest section exceeds beam times draught",
+                f"up to {box:.4g} m³",
+            )
+        )
+    if hull.buoyancy_centre_z_m < -5.0 * draught:
+        found.append(
+            Finding(
+                (*path, "buoyancy_centre_z_m"),
+                "lies more than five canoe draughts below the water",
+                f"{-5.0 * draught:.3g} to 0 m",
+            )
+        )
+    greatest_radius = length * beam**3 / 12.0 / hull.canoe_volume_m3
+    if hull.metacentric_radius_m > greatest_radius:
+        found.append(
+            Finding(
+                (*path, "metacentric_radius_m"),
+                "is more than a rectangular water plane of that length and beam would give",
+                f"up to {greatest_radius:.3g} m",
+            )
+        )
+    return found
+
+
+def _sail_findings(path: Path, sail: SailTable) -> list[Finding]:
+    found: list[Finding] = []
+    if sail.head_height_m < sail.foot_height_m + LEAST_LUFF_M:
+        found.append(
+            Finding(
+                (*path, "head_height_m"),
+                f"the head must be at least {LEAST_LUFF_M:g} m above the foot at {sail.foot_height_m:g} m",
+                f"from {sail.foot_height_m + LEAST_LUFF_M:g} m",
+            )
+        )
+    found += _chord_findings(path, sail)
+    found += _list_findings(path, "camber_at_percent", sail.camber_at_percent)
+    for key in ("camber_flat_percent", "camber_full_percent"):
+        found += _same_length(path, key, getattr(sail, key), "camber_at_percent", sail.camber_at_percent)
+    for index, (flat, full) in enumerate(
+        zip(sail.camber_flat_percent, sail.camber_full_percent, strict=False)
+    ):
+        if full < flat:
+            found.append(
+                Finding(
+                    (*path, "camber_full_percent", index),
+                    f"is less than the flat camber of {flat:g} % at that height",
+                    f"from {flat:g} %",
+                )
+            )
+    for control in ("camber_trim_{}_percent", "sheet_{}_deg", "twist_{}_deg"):
+        found += _order(path, control.format("min"), control.format("max"), sail)
+    if sail.head_cut_chord_percent < 100.0 and sail.head_cut_from_percent >= 100.0:
+        found.append(
+            Finding(
+                (*path, "head_cut_from_percent"), "a cut that begins at the head cuts nothing", "below 100 %"
+            )
+        )
+    return found
+
+
+def _chord_findings(path: Path, sail: SailTable) -> list[Finding]:
+    pair = {"chord_at_percent": sail.chord_at_percent, "chord_m": sail.chord_m}
+    given = [key for key, values in pair.items() if values is not None]
+    if sail.chord_file is not None:
+        return [
+            Finding((*path, key), "stands beside chord_file", "", "give one or the other") for key in given
+        ]
+    if sail.chord_at_percent is None or sail.chord_m is None:
+        return [
+            Finding((*path, key), "missing: chords of the sail", "", "or give chord_file", missing=True)
+            for key, values in pair.items()
+            if values is None
+        ]
+    return [
+        *_list_findings(path, "chord_at_percent", sail.chord_at_percent),
+        *_same_length(path, "chord_m", sail.chord_m, "chord_at_percent", sail.chord_at_percent),
+    ]
+
+
+def _same_length(
+    path: Path, key: str, values: Sequence[float], other_key: str, other: Sequence[float]
+) -> list[Finding]:
+    if len(values) == len(other):
+        return []
+    return [
+        Finding(
+            (*path, key), f"has {len(values)} entries, {other_key} has {len(other)}", f"{len(other)} entries"
+        )
+    ]
+
+
+def _list_findings(path: Path, key: str, percents: Sequence[float]) -> list[Finding]:
+    wrong = heights_fault(percents)
+    return [Finding((*path, key), wrong, "rising from 0 to 100 %")] if wrong else []
+
+
+def heights_fault(percents: Sequence[float]) -> str:
+    """Why a list of heights is not one that rises from 0 to 100; empty if it is."""
+    if any(b <= a for a, b in pairwise(percents)):
+        return "the heights do not rise"
+    if percents[0] != 0.0 or percents[-1] != 100.0:
+        return "the heights do not reach from foot to head"
+    return ""
+
+
+def boat_findings(boat: BoatDocument) -> list[Finding]:
+    """What does not go together between the tables of a boat."""
+    found: list[Finding] = []
+    for index, sail in enumerate(boat.sail):
+        path: Path = ("sail", index)
+        found += _deck_findings(path, sail, boat.rig)
+        if sail.head_height_m > boat.rig.mast_top_height_m:
+            found.append(
+                Finding(
+                    (*path, "head_height_m"),
+                    f"the head is above the mast's top at {boat.rig.mast_top_height_m:g} m",
+                    f"up to {boat.rig.mast_top_height_m:g} m",
+                    "rig.mast_top_height_m may have to rise with it",
+                )
+            )
+    half_beam = max(0.5 * boat.hull.waterline_beam_m, boat.rig.deck_half_width_m)
+    reach = half_beam + HIKING_REACH_M
+    if boat.crew.arm_max_m > reach:
+        found.append(
+            Finding(
+                ("crew", "arm_max_m"),
+                f"is more than {HIKING_REACH_M:g} m outside the hull, whose half beam is {half_beam:g} m",
+                f"up to {reach:g} m",
+            )
+        )
+    limit = boat.hull.wall_sided_limit_deg
+    if boat.margins.heel_deg > limit:
+        found.append(
+            Finding(
+                ("margins", "heel_deg"),
+                f"the stability model ends at hull.wall_sided_limit_deg = {limit:g}",
+                f"up to {limit:g} deg",
+            )
+        )
+    kinds = {fin.kind for fin in boat.fin}
+    if "rudder" not in kinds:
+        found.append(Finding(("fin",), 'no fin is of kind "rudder": nothing could hold the course', ""))
+    if "fixed" not in kinds:
+        found.append(Finding(("fin",), 'no fin is of kind "fixed": nothing could carry the side force', ""))
+    return found
+
+
+def _deck_findings(path: Path, sail: SailTable, rig: RigTable) -> list[Finding]:
+    lowest = sail.foot_height_m - sail.foot_extension_m
+    gap = lowest - rig.deck_height_m
+    if gap >= LEAST_DECK_GAP_M or math.isclose(gap, LEAST_DECK_GAP_M, rel_tol=1e-9):
+        return []
+    deck = f"the deck is at rig.deck_height_m = {rig.deck_height_m:g}"
+    if sail.foot_extension_m == 0.0:
+        least = rig.deck_height_m + LEAST_DECK_GAP_M
+        return [
+            Finding(
+                (*path, "foot_height_m"), f"the foot lies below or on the deck: {deck}", f"from {least:g} m"
+            )
+        ]
+    longest = sail.foot_height_m - rig.deck_height_m - LEAST_DECK_GAP_M
+    wrong = f"the lower edge at {lowest:g} m lies below or on the deck: {deck}"
+    return [Finding((*path, "foot_extension_m"), wrong, f"up to {max(longest, 0.0):g} m")]
+
+
+# The key to which a form parameter outside the series is put.
+_FORM_KEYS = {
+    "buoyancy_centre_share": "buoyancy_centre_percent",
+    "prismatic_coefficient": "prismatic_coefficient",
+    "length_displacement_ratio": "canoe_volume_m3",
+    "beam_draught_ratio": "canoe_draught_m",
+    "length_beam_ratio": "waterline_beam_m",
+}
+
+
+def weight_findings(boat: Boat, *, is_base: bool) -> list[Finding]:
+    """Whether the hull, as drawn, carries about the weight of the boat."""
+    density = boat.environment.water_density
+    fins = build.fin_volume(boat)
+    drawn = boat.hull.canoe_volume + fins
+    needed = boat.total_mass / density
+    excess = needed - drawn
+    if is_base:
+        tolerance = build.WEIGHT_TOLERANCE * drawn
+        least, greatest = needed / (1.0 + build.WEIGHT_TOLERANCE), needed / (1.0 - build.WEIGHT_TOLERANCE)
+        allowed = f"{least - fins:.3f} to {greatest - fins:.3f} m³ at that weight"
+        purpose = f"within {100.0 * build.WEIGHT_TOLERANCE:g} % of each other"
+    else:
+        tolerance = build.GREATEST_VOLUME_CHANGE * boat.hull.canoe_volume
+        allowed = ""
+        purpose = (
+            f"closer than {100.0 * build.GREATEST_VOLUME_CHANGE:g} % for the drawn hull to stand for the boat"
+        )
+    if abs(excess) <= tolerance:
+        return []
+    wrong = (
+        f"hull and fins displace {density * drawn:.0f} kg at the drawn water line, and the boat with crew "
+        f"weighs {boat.total_mass:.0f} kg: these must be {purpose}"
+    )
+    return [
+        Finding(
+            ("hull", "canoe_volume_m3"),
+            wrong,
+            allowed,
+            _weight_hint(density * math.copysign(abs(excess) - tolerance, excess)),
+        )
+    ]
+
+
+def afloat_findings(floating: build.Afloat) -> list[Finding]:
+    """Whether the boat at its own weight stays upright and within what its models cover."""
+    boat = floating.boat
+    found: list[Finding] = []
+    for parameter, value, low, high in build.outside_series(boat):
+        beyond = build.mass_beyond(boat, parameter, low if value < low else high)
+        found.append(
+            Finding(
+                ("hull", _FORM_KEYS[parameter]),
+                f"{build.FORM_NAMES[parameter]} is {value:.4g}, which the hull series does not cover",
+                f"{low:g} to {high:g}",
+                "" if beyond is None else _weight_hint(beyond),
+            )
+        )
+    if floating.metacentric_height <= 0.0:
+        found.append(
+            Finding(
+                ("hull", "metacentric_radius_m"),
+                f"the boat would capsize (an estimate): its metacentric height is "
+                f"{floating.metacentric_height:.2f} m, with the centre of mass at "
+                f"{build.mass_centre_height(boat):+.2f} m from the water plane",
+                "a metacentric height above 0 m",
+                "lower the masses or add ballast",
+            )
+        )
+    return found
+
+
+def _weight_hint(excess: float) -> str:
+    return f"{'take off' if excess > 0.0 else 'add'} at least {math.ceil(abs(excess)):d} kg"

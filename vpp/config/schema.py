@@ -1,0 +1,315 @@
+"""The boat file as data: every key with its unit, range, default and description.
+
+Error texts, the configuration reference and the JSON Schema are all made from these classes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import cache
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+NAME_PATTERN = r"^[a-z][a-z0-9_]*$"
+LINE_PATTERN = r"^[^\r\n]+$"
+
+
+def quantity(description: str, low: float, high: float, *, default: Any = ...) -> Any:
+    """A number within a range, bounds included."""
+    return Field(default, ge=low, le=high, description=description)
+
+
+def name(description: str) -> Any:
+    """A name that can stand in a key path."""
+    return Field(pattern=NAME_PATTERN, max_length=40, description=description)
+
+
+def line(description: str) -> Any:
+    """One line of text."""
+    return Field(pattern=LINE_PATTERN, max_length=200, description=description)
+
+
+def numbers(description: str, *, default: Any = ...) -> Any:
+    """A list of at least two numbers."""
+    return Field(default, min_length=2, max_length=50, description=description)
+
+
+Percents = tuple[Annotated[float, Field(ge=0.0, le=100.0)], ...]
+Chords = tuple[Annotated[float, Field(ge=0.02, le=15.0)], ...]
+Cambers = tuple[Annotated[float, Field(ge=0.0, le=25.0)], ...]
+
+
+class TableModel(BaseModel):
+    """What all tables share: nothing is converted, guessed or ignored."""
+
+    model_config = ConfigDict(strict=True, frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+class EnvironmentTable(TableModel):
+    """Water and air."""
+
+    water: Literal["sea", "fresh"] = Field(description="which water the boat floats in")
+    water_temperature_c: float = quantity("temperature of the water", 0.0, 30.0)
+    air_temperature_c: float = quantity("temperature of the air", -20.0, 45.0)
+    wind_exponent: float = quantity(
+        "exponent of the wind profile: wind speed grows with (height / reference height) to this power",
+        0.0,
+        0.35,
+    )
+    wind_reference_height_m: float = quantity(
+        "height at which the true wind speed is given", 1.0, 50.0, default=10.0
+    )
+
+
+class HullTable(TableModel):
+    """The canoe body, without keel and rudder, as drawn at its design water line."""
+
+    model: Literal["systematic_series"] = Field(description="how the hull's resistance is found")
+    waterline_length_m: float = quantity("length of the water line", 2.0, 40.0)
+    waterline_beam_m: float = quantity("greatest beam of the water line", 0.3, 12.0)
+    canoe_draught_m: float = quantity("draught of the canoe body", 0.05, 5.0)
+    canoe_volume_m3: float = quantity("volume of water that the canoe body displaces", 0.05, 300.0)
+    prismatic_coefficient: float = quantity(
+        "canoe volume over water line length times greatest section area", 0.4, 0.8
+    )
+    buoyancy_centre_percent: float = quantity(
+        "centre of buoyancy from midships as a part of the water line length, forward positive", -12.0, 8.0
+    )
+    wetted_area_m2: float = quantity("wetted area of the canoe body", 0.5, 600.0)
+    waterplane_area_m2: float = quantity("area of the water plane", 0.3, 400.0)
+    form_factor: float = quantity(
+        "share by which skin friction exceeds a flat plate's; 0 with systematic_series, which contains it", 0.0, 0.5
+    )
+    heel_resistance_20deg_percent: float = quantity(
+        "growth of the hull's resistance from upright to 20 deg of heel", 0.0, 50.0
+    )
+    stability_model: Literal["wall_sided"] = Field(
+        description="how the righting moment of the hull's form is found"
+    )
+    buoyancy_centre_z_m: float = quantity(
+        "height of the centre of buoyancy of the whole boat, fins included; negative below water", -5.0, 0.0
+    )
+    metacentric_radius_m: float = quantity(
+        "second moment of the water plane about the centreline over the volume displaced by the whole boat",
+        0.02,
+        20.0,
+    )
+    wall_sided_limit_deg: float = quantity(
+        "heel up to which the hull's sides count as straight and vertical", 5.0, 60.0
+    )
+
+
+class FinTable(TableModel):
+    """A keel fin or rudder below the hull."""
+
+    name: str = name("what the fin is called")
+    kind: Literal["fixed", "rudder"] = Field(description="whether it turns to steer")
+    span_m: float = quantity("depth from where it leaves the hull to its tip", 0.1, 8.0)
+    root_chord_m: float = quantity("chord where it leaves the hull", 0.05, 6.0)
+    tip_chord_m: float = quantity("chord at the tip", 0.03, 6.0)
+    thickness_percent: float = quantity("greatest thickness of the section over its chord", 3.0, 30.0)
+    quarter_chord_x_m: float = quantity(
+        "position of the quarter chord at half span, forward of midships", -25.0, 25.0
+    )
+    root_z_m: float = quantity("height at which it leaves the hull; zero or negative", -5.0, 0.0)
+
+
+class RigTable(TableModel):
+    """Mast, standing rigging and the deck under the sails."""
+
+    mast_x_m: float = quantity("position of the mast, forward of midships", -25.0, 25.0)
+    mast_base_height_m: float = quantity("height of the lower end of the mast", -3.0, 10.0)
+    mast_top_height_m: float = quantity("height of the mast's top", 2.0, 70.0)
+    mast_mass_per_length_kg_per_m: float = quantity(
+        "mass of mast, standing rigging and halyards over the mast's length", 0.1, 200.0
+    )
+    mast_diameter_m: float = quantity("width of the mast across the wind", 0.01, 1.0)
+    mast_drag_coefficient: float = quantity(
+        "drag coefficient of the mast on its width times its length", 0.0, 2.0
+    )
+    rigging_diameter_m: float = quantity("sum of the diameters of all wires", 0.0, 0.5)
+    rigging_drag_coefficient: float = quantity("drag coefficient of the wires", 0.0, 2.0)
+    deck_height_m: float = quantity("height of the deck under the sails", 0.05, 8.0)
+    deck_half_width_m: float = quantity("half width of that deck", 0.1, 10.0)
+    gap_leakage_percent: float = quantity(
+        "part of the deck's mirror effect lost to flow through gear, boom and crew; 0 for a clean deck",
+        0.0,
+        100.0,
+    )
+
+
+class SailTable(TableModel):
+    """A sail as chords at heights, given in per cent from 0 at the foot to 100 at the head."""
+
+    name: Literal["main", "jib"] = Field(description="which sail it is")
+    model: Literal["strips"] = Field(description="how the sail's forces are found")
+    foot_height_m: float = quantity("height of the foot", 0.1, 20.0)
+    head_height_m: float = quantity("height of the head", 1.0, 70.0)
+    foot_extension_m: float = quantity("sail added below the foot", 0.0, 5.0, default=0.0)
+    extension_chord_m: float | None = Field(
+        None,
+        ge=0.02,
+        le=15.0,
+        description="chord at the lower end of that addition; the foot's chord where not given",
+    )
+    tack_x_m: float = quantity("position of the luff at the foot, forward of midships", -25.0, 30.0)
+    luff_rake_deg: float = quantity("angle by which the luff leans aft", -10.0, 45.0)
+    chord_at_percent: Percents | None = numbers(
+        "heights at which chords are given, from 0 to 100", default=None
+    )
+    chord_m: Chords | None = numbers("chords at those heights, measured horizontally", default=None)
+    chord_file: str | None = Field(
+        None,
+        pattern=r"^[^\r\n\x00]+$",
+        max_length=200,
+        description="CSV file with columns height_percent,chord_m, in place of chord_at_percent and chord_m",
+    )
+    head_cut_from_percent: float = quantity(
+        "height above which the head is cut narrower", 0.0, 100.0, default=100.0
+    )
+    head_cut_chord_percent: float = quantity("chord left at the head by that cut", 5.0, 100.0, default=100.0)
+    camber_at_percent: Percents = numbers("heights at which cambers are given, from 0 to 100")
+    camber_flat_percent: Cambers = numbers("depth over chord at those heights when set flat")
+    camber_full_percent: Cambers = numbers("depth over chord at those heights when set full")
+    camber_trim_min_percent: float = quantity("flattest trim: 0 flat, 100 full", 0.0, 100.0, default=0.0)
+    camber_trim_max_percent: float = quantity("fullest trim: 0 flat, 100 full", 0.0, 100.0, default=100.0)
+    sheet_min_deg: float = quantity("least angle of the foot's chord from the centreline", -15.0, 90.0)
+    sheet_max_deg: float = quantity("greatest angle of the foot's chord from the centreline", -15.0, 90.0)
+    twist_min_deg: float = quantity("least opening of the head against the foot", -10.0, 45.0)
+    twist_max_deg: float = quantity("greatest opening of the head against the foot", -10.0, 45.0)
+    stall_incidence_deg: float = quantity(
+        "incidence at which the flow separates, counted from where it meets the leading edge smoothly",
+        2.0,
+        25.0,
+    )
+    stall_width_deg: float = quantity("over how many degrees the flow separates", 0.3, 10.0)
+    profile_drag_coefficient: float = quantity(
+        "section drag at the camber's own lift, on the sail's area", 0.002, 0.1
+    )
+    drag_bucket_factor: float = quantity(
+        "growth of section drag with the square of lift coefficient less the camber's own",
+        0.0,
+        0.2,
+    )
+    mass_per_area_kg_per_m2: float = quantity("mass of the cloth with battens and fittings", 0.02, 5.0)
+    station_count: int = Field(10, ge=4, le=60, description="number of strips in the calculation")
+
+
+class MassTable(TableModel):
+    """A mass at a point. Crew, mast and sails are not listed: they follow from their own tables."""
+
+    name: str = name("what weighs")
+    mass_kg: float = quantity("mass", 0.01, 200000.0)
+    x_m: float = quantity("position forward of midships", -30.0, 30.0)
+    y_m: float = quantity("position to leeward of the centreline", -10.0, 10.0, default=0.0)
+    z_m: float = quantity("height; negative below water", -10.0, 60.0)
+
+
+class CrewTable(TableModel):
+    """The crew as one mass that moves across the boat."""
+
+    mass_kg: float = quantity("mass of all crew in their gear", 30.0, 3000.0)
+    arm_min_m: float = quantity("least distance of the crew to windward of the centreline", -6.0, 10.0)
+    arm_max_m: float = quantity("greatest distance of the crew to windward of the centreline", -6.0, 10.0)
+    x_m: float = quantity("position forward of midships", -25.0, 25.0)
+    z_m: float = quantity("height", 0.0, 10.0)
+    drag_area_m2: float = quantity("drag coefficient times area of all crew in the wind", 0.0, 20.0)
+
+
+class WindageTable(TableModel):
+    """A body in the wind that is neither sail, mast, wire nor crew."""
+
+    name: str = name("what stands in the wind")
+    frontal_area_m2: float = quantity("area seen from ahead", 0.0, 100.0)
+    side_area_m2: float = quantity("area seen from the side", 0.0, 300.0)
+    drag_coefficient: float = quantity("drag coefficient on those areas", 0.0, 2.0)
+    x_m: float = quantity("position of its centre, forward of midships", -25.0, 25.0)
+    height_m: float = quantity("height of its centre", 0.05, 60.0)
+
+
+class MarginsTable(TableModel):
+    """Limits on attitude and helm that no condition may exceed."""
+
+    heel_deg: float = quantity("greatest heel", 3.0, 60.0)
+    leeway_deg: float = quantity("greatest leeway", 1.0, 20.0)
+    rudder_deg: float = quantity("greatest rudder angle", 1.0, 35.0)
+
+
+class BoatDocument(TableModel):
+    """A whole boat without its options: the base, or what an option resolves to."""
+
+    schema_version: Literal[1] = Field(description="version of this file format")
+    name: str = line("name of the boat")
+    description: str = line("what the boat is, in one line")
+    environment: EnvironmentTable
+    hull: HullTable
+    fin: tuple[FinTable, ...] = Field(min_length=1, max_length=20)
+    rig: RigTable
+    sail: tuple[SailTable, ...] = Field(min_length=1, max_length=2)
+    mass: tuple[MassTable, ...] = Field(min_length=1, max_length=200)
+    crew: CrewTable
+    windage: tuple[WindageTable, ...] = Field((), max_length=100)
+    margins: MarginsTable
+
+
+class AddTables(TableModel):
+    """Tables that an option adds."""
+
+    fin: tuple[FinTable, ...] = ()
+    sail: tuple[SailTable, ...] = ()
+    mass: tuple[MassTable, ...] = ()
+    windage: tuple[WindageTable, ...] = ()
+
+
+class OptionTable(TableModel):
+    """A named variant of the boat."""
+
+    name: str = name("what the option is called; not base")
+    says: str = line("what the option is, in one line")
+    parent: str | None = Field(
+        None, pattern=NAME_PATTERN, description="option that this one builds on; the base where not given"
+    )
+    change: dict[str, Any] = Field(
+        default_factory=dict, description="values that differ, by key path such as sail.main.foot_extension_m"
+    )
+    remove: tuple[str, ...] = Field((), description="tables to take away, by path such as windage.coachroof")
+    add: AddTables = Field(default_factory=AddTables, description="tables to add, as [[option.add.mass]]")
+
+
+class BoatFileDocument(BoatDocument):
+    """A boat file: one boat and its options."""
+
+    option: tuple[OptionTable, ...] = Field((), max_length=200)
+
+
+SINGLE_TABLES: dict[str, type[TableModel]] = {
+    "environment": EnvironmentTable,
+    "hull": HullTable,
+    "rig": RigTable,
+    "crew": CrewTable,
+    "margins": MarginsTable,
+}
+REPEATED_TABLES: dict[str, type[TableModel]] = {
+    "fin": FinTable,
+    "sail": SailTable,
+    "mass": MassTable,
+    "windage": WindageTable,
+}
+TABLES = SINGLE_TABLES | REPEATED_TABLES
+TOP_KEYS = ("schema_version", "name", "description")
+
+
+@cache
+def properties_of(model: type[TableModel]) -> dict[str, dict[str, Any]]:
+    """Each key of a table with its JSON Schema, in the order of the table; references are not followed."""
+    found: dict[str, dict[str, Any]] = model.model_json_schema()["properties"]
+    return {key: without_null(entry) for key, entry in found.items()}
+
+
+def without_null(entry: Mapping[str, Any]) -> dict[str, Any]:
+    """The entry of an optional key, as that of the key when it is given: TOML has no null."""
+    choices = [choice for choice in entry.get("anyOf", ()) if choice.get("type") != "null"]
+    if len(choices) != 1:
+        return dict(entry)
+    return {**{key: value for key, value in entry.items() if key != "anyOf"}, **choices[0]}

@@ -1,0 +1,389 @@
+"""The fastest equilibrium of every condition: boats sorted into batches, solved, checked, and reported with a status and a reason."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vpp import balance, closure
+from vpp.balance import Component
+from vpp.boat import Boat
+from vpp.physics.hull import DATA_FROUDE_RANGE, EXTENDED_FROUDE_LIMIT
+from vpp.physics.wind import apparent_wind
+from vpp.solved import SPEED, UPWIND, Conditions, Solved, Strips
+from vpp.solver.interior_point import minimise
+from vpp.solver.problem import Settings, Solution
+from vpp.solver.status import Status, sentence
+from vpp.trim import FastestEquilibrium, freedom, ranges, start, state_from
+
+FloatArray = NDArray[np.float64]
+Progress = Callable[[int, int], None]
+
+# Starts in the order in which they are tried: speed factor and depower of `trim.start`.
+STARTS = ((0.8, 0.0), (0.5, 0.8))
+SOLVER_SETTINGS = Settings()
+# Quantities of the table that only boats with those freedoms have.
+ABSENT = ("pitch", "ride_height")
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Batch:
+    """Conditions that can be solved together: their places in the whole, and the problem they make."""
+
+    places: NDArray[np.intp]
+    problem: FastestEquilibrium
+
+
+def solve(boats: Sequence[Boat], conditions: Conditions, *, progress: Progress | None = None) -> Solved:
+    """Fastest equilibrium of every condition; see `Solved`.
+
+    `progress(done, total)` is called as conditions finish. A condition that fails keeps its place with a status and a reason. Raises
+    ValueError when the conditions name a boat that does not exist.
+    """
+    if len(conditions) and (conditions.option.min() < 0 or conditions.option.max() >= len(boats)):
+        raise ValueError(f"conditions name boats 0 to {conditions.option.max()}, and there are {len(boats)}")
+    batches = _batches(boats, conditions)
+    reports = []
+    done = 0
+    for batch in batches:
+
+        def report(finished: int, _: int, before: int = done) -> None:
+            if progress is not None:
+                progress(before + finished, len(conditions))
+
+        solution = _solve_batch(batch.problem, report)
+        reports.append(_report(boats, batch.problem, solution))
+        done += len(batch.places)
+    return _assembled(boats, conditions, batches, reports)
+
+
+def _batches(boats: Sequence[Boat], conditions: Conditions) -> list[_Batch]:
+    """Conditions grouped by what their boats share and by whether the wind angle is free, in order of first appearance."""
+    keys = [_batch_key(boats[option], aim) for option, aim in zip(conditions.option, conditions.aim, strict=True)]
+    batches = []
+    for key in dict.fromkeys(keys):
+        places = np.flatnonzero([other == key for other in keys])
+        used = sorted(set(conditions.option[places].tolist()))
+        members = [boats[i] for i in used]
+        renumbered = np.searchsorted(used, conditions.option[places])
+        part = Conditions(
+            option=renumbered, tws=conditions.tws[places], twa=conditions.twa[places], aim=conditions.aim[places]
+        )
+        problem = FastestEquilibrium(balance.fleet(members), freedom(members), part)
+        batches.append(_Batch(places=places, problem=problem))
+    return batches
+
+
+def _batch_key(boat: Boat, aim: str) -> tuple[object, ...]:
+    free = tuple(name for name, bound in ranges(boat).items() if not bound.is_fixed)
+    return balance.layout(boat), free, aim != SPEED
+
+
+def _solve_batch(problem: FastestEquilibrium, progress: Progress) -> Solution:
+    """Solve from the first start; whatever has not converged, from the others in turn."""
+    solution: Solution | None = None
+    for speed_factor, depower in STARTS:
+        x = start(problem, speed_factor=speed_factor, depower=depower)
+        if solution is None:
+            solution = minimise(problem, x, settings=SOLVER_SETTINGS, on_progress=progress)
+            continue
+        left = np.flatnonzero(solution.status != Status.CONVERGED)
+        if not len(left):
+            break
+        again = minimise(problem.select(left), x[:, left], settings=SOLVER_SETTINGS)
+        solution = _with_improved(solution, again, left)
+    assert solution is not None  # STARTS is not empty
+    return solution
+
+
+def _with_improved(solution: Solution, again: Solution, places: NDArray[np.intp]) -> Solution:
+    """The solution with those cases replaced that converged in the second attempt."""
+    won = again.status == Status.CONVERGED
+    merged = {}
+    for name, value in vars(solution).items():
+        value = value.copy()
+        value[..., places[won]] = getattr(again, name)[..., won]
+        merged[name] = value
+    merged["iterations"][places] = solution.iterations[places] + again.iterations
+    return Solution(**merged)
+
+
+# --- reporting ----------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Report:
+    """What a batch's solution says, arrays over its conditions as in `Solved`."""
+
+    status: NDArray[np.int64]
+    reason: list[str]
+    remark: list[str]
+    quantities: dict[str, FloatArray]
+    components: tuple[str, ...]
+    medium: tuple[str, ...]
+    force: FloatArray
+    moment: FloatArray
+    strips: Strips
+    solution: Solution
+    closure: FloatArray
+
+
+def _report(boats: Sequence[Boat], problem: FastestEquilibrium, solution: Solution) -> _Report:
+    everything = np.arange(problem.condition_count)
+    values = {
+        name: np.broadcast_to(value, everything.shape) for name, value in problem.named(solution.x, everything).items()
+    }
+    components = problem.components(values, everything)
+    force, moment = _in_course_axes(components, values["leeway"])
+    strips = _strips(problem, values)
+    quantities = _quantities(problem, values, components, force, strips)
+    closes = closure.largest_error(_closure_record(components, force, moment, strips, values, quantities["beta"]))
+    status = _status(problem, solution, closes)
+    reasons = [_reason(problem, solution, status, closes, i) for i in everything]
+    remarks = [_remark(problem, solution, quantities, i) if status[i] == 0 else "" for i in everything]
+    bad = status != Status.CONVERGED
+    for array in (*quantities.values(), force, moment, strips.forward, strips.leeward, strips.incidence, strips.lift_coefficient):
+        array[..., bad] = np.nan
+    if not problem.seeks_vmg:
+        quantities["twa"] = problem.conditions.twa.copy()
+    return _Report(
+        status=status,
+        reason=reasons,
+        remark=remarks,
+        quantities=quantities,
+        components=tuple(component.name for component in components),
+        medium=tuple(component.medium for component in components),
+        force=force,
+        moment=moment,
+        strips=strips,
+        solution=solution,
+        closure=closes,
+    )
+
+
+def _in_course_axes(components: Sequence[Component], leeway: FloatArray) -> tuple[FloatArray, FloatArray]:
+    cos_l, sin_l = np.cos(leeway), np.sin(leeway)
+    shape = leeway.shape
+
+    def turned(forward: FloatArray, leeward: FloatArray, up: FloatArray) -> list[FloatArray]:
+        parts = [forward * cos_l + leeward * sin_l, leeward * cos_l - forward * sin_l, up]
+        return [np.broadcast_to(part, shape) for part in parts]
+
+    force = np.array([turned(c.load.forward, c.load.leeward, c.load.up) for c in components])
+    moment = np.array([turned(c.load.roll, c.load.pitch, c.load.yaw) for c in components])
+    return force, moment
+
+
+def _strips(problem: FastestEquilibrium, values: dict[str, FloatArray]) -> Strips:
+    everything = np.arange(problem.condition_count)
+    boats, wake = problem.of(everything)
+    wind = balance.true_wind(boats=boats, tws=problem.conditions.tws, twa=values["twa"])
+    _, on_strips = balance.strips(
+        fleet_layout=problem.layout, boats=boats, wake=wake, wind=wind, state=state_from(values, problem.layout)
+    )
+    names = tuple(
+        name for name, count in zip(problem.layout.sails, problem.layout.strips, strict=True) for _ in range(count)
+    )
+    return Strips(
+        sail=names,
+        height=boats.rig.height,
+        x=boats.rig.x,
+        width=boats.rig.width,
+        forward=on_strips.forward,
+        leeward=on_strips.leeward,
+        incidence=on_strips.incidence,
+        lift_coefficient=on_strips.lift_coefficient,
+    )
+
+
+def _closure_record(
+    components: Sequence[Component],
+    force: FloatArray,
+    moment: FloatArray,
+    strips: Strips,
+    values: dict[str, FloatArray],
+    beta: FloatArray,
+) -> closure.Record:
+    names = [component.name for component in components]
+    return closure.Record(
+        medium=tuple(component.medium for component in components),
+        force=force,
+        moment=moment,
+        strip_component=np.array([names.index(sail) for sail in strips.sail]),
+        strip_height=strips.height,
+        strip_x=strips.x,
+        strip_forward=strips.forward,
+        strip_leeward=strips.leeward,
+        boat_speed=values["boat_speed"],
+        leeway=values["leeway"],
+        heel=values["heel"],
+        beta=beta,
+    )
+
+
+def _quantities(
+    problem: FastestEquilibrium,
+    values: dict[str, FloatArray],
+    components: Sequence[Component],
+    force: FloatArray,
+    strips: Strips,
+) -> dict[str, FloatArray]:
+    aws, beta = apparent_wind(
+        true_wind_speed=problem.conditions.tws, true_wind_angle=values["twa"], boat_speed=values["boat_speed"]
+    )
+    air = np.array([component.medium == "air" for component in components])
+    resting = np.array([component.name in ("weight", "crew weight", "buoyancy") for component in components])
+    roll = np.array([np.broadcast_to(component.load.roll, beta.shape) for component in components])
+    found = {
+        **values,
+        "vmg": values["boat_speed"] * np.cos(values["twa"]),
+        "aws": aws,
+        "awa": beta - values["leeway"],
+        "beta": beta,
+        "ce_height": (strips.leeward * strips.height).sum(axis=0) / strips.leeward.sum(axis=0),
+        "righting_moment": roll[resting].sum(axis=0),
+        "heeling_moment": -roll[~resting].sum(axis=0),
+        "drive": force[air, 0].sum(axis=0),
+        "side_force": force[air, 1].sum(axis=0),
+        "froude_number": balance.froude_number(boats=problem.boats, boat_speed=values["boat_speed"]),
+        **_cambers(problem, values),
+        **{name: np.full(beta.shape, np.nan) for name in ABSENT},
+    }
+    return {name: np.array(value, dtype=float) for name, value in found.items()}
+
+
+def _cambers(problem: FastestEquilibrium, values: dict[str, FloatArray]) -> dict[str, FloatArray]:
+    """Camber at mid height, depth over chord, in place of its share of the range."""
+    rig = problem.boats.rig
+    cambers = {}
+    for name, part in zip(problem.layout.sails, problem.layout.slices, strict=True):
+        share = rig.share[part]
+        camber = rig.camber_flat[part] + values[f"{name}_camber"] * (rig.camber_full[part] - rig.camber_flat[part])
+        cambers[f"{name}_camber"] = np.array(
+            [np.interp(0.5, share[:, i], camber[:, i]) for i in range(camber.shape[1])]
+        )
+    return cambers
+
+
+# --- statuses -----------------------------------------------------------------------------------------------------------
+
+
+def _status(problem: FastestEquilibrium, solution: Solution, closes: FloatArray) -> NDArray[np.int64]:
+    """The solver's status, or what makes a converged answer unfit to use."""
+    status = solution.status.astype(np.int64).copy()
+    converged = status == Status.CONVERGED
+    speed = problem.names.index("boat_speed")
+    status[converged & solution.active_upper[speed]] = Status.OUTSIDE_MODEL_RANGE
+    status[converged & solution.active_lower[speed]] = Status.LIMIT_REACHED
+    if problem.seeks_vmg:
+        angle = problem.names.index("twa")
+        upwind = problem.conditions.aim == UPWIND
+        leans = solution.active_lower[angle] | (solution.active_upper[angle] & upwind)
+        status[converged & leans] = Status.LIMIT_REACHED
+    status[converged & (status == Status.CONVERGED) & ~(closes <= closure.TOLERANCE)] = Status.STEP_LIMIT
+    return status
+
+
+def _reason(
+    problem: FastestEquilibrium, solution: Solution, status: NDArray[np.int64], closes: FloatArray, i: int
+) -> str:
+    code = int(status[i])
+    if code == Status.CONVERGED:
+        return ""
+    if code == Status.OUTSIDE_MODEL_RANGE:
+        return (
+            f"The boat would go faster than Froude number {EXTENDED_FROUDE_LIMIT}, where its hull resistance is not known; "
+            "leave this condition out, or give the boat less sail or a hull model with a wider range."
+        )
+    if code == Status.NO_EQUILIBRIUM:
+        equation = balance.EQUATIONS[int(solution.worst_constraint[i])]
+        return (
+            f"No equilibrium: within the limits of trim and attitude the {equation} equation cannot be met; "
+            "try less wind, another angle, or a wider limit in [margins]."
+        )
+    if code == Status.LIMIT_REACHED:
+        return (
+            "The result leans on the end of the search range, so it is not an optimum: the boat hardly moves, or its best VMG lies outside; "
+            "try more wind or a fixed angle."
+        )
+    if solution.status[i] == Status.CONVERGED:
+        return f"The solution does not close (relative error {closes[i]:.1e}); the condition cannot be trusted, leave it out."
+    return sentence(code)
+
+
+def _remark(problem: FastestEquilibrium, solution: Solution, quantities: dict[str, FloatArray], i: int) -> str:
+    """Active limits of the attitude and model ranges left, in a few words."""
+    remarks = []
+    for name, text in (("heel", "heel limit"), ("leeway", "leeway limit"), ("rudder", "rudder limit")):
+        if name in problem.names:
+            row = problem.names.index(name)
+            if solution.active_lower[row, i] or solution.active_upper[row, i]:
+                remarks.append(text)
+    if quantities["froude_number"][i] > DATA_FROUDE_RANGE[1]:
+        remarks.append(f"hull resistance extended past Fn {DATA_FROUDE_RANGE[1]}")
+    return "; ".join(remarks)
+
+
+def _assembled(
+    boats: Sequence[Boat], conditions: Conditions, batches: Sequence[_Batch], reports: Sequence[_Report]
+) -> Solved:
+    """All batches in the order of the conditions, over the union of their components, quantities and strips."""
+    count = len(conditions)
+    components = tuple(dict.fromkeys(name for report in reports for name in report.components))
+    media = dict(pair for report in reports for pair in zip(report.components, report.medium, strict=True))
+    names = tuple(dict.fromkeys(name for report in reports for name in report.quantities))
+    force, moment = np.zeros((2, len(components), 3, count))
+    quantities = {name: np.full(count, np.nan) for name in names}
+    reason, remark = np.full((2, count), "", dtype=object)
+    status, iterations = np.zeros((2, count), dtype=np.int64)
+    constraint_error, optimality_error, closes = np.zeros((3, count))
+    for batch, report in zip(batches, reports, strict=True):
+        at = batch.places
+        for row, name in enumerate(report.components):
+            force[components.index(name)][:, at] = report.force[row]
+            moment[components.index(name)][:, at] = report.moment[row]
+        for name, value in report.quantities.items():
+            quantities[name][at] = value
+        reason[at], remark[at] = report.reason, report.remark
+        status[at], iterations[at] = report.status, report.solution.iterations
+        constraint_error[at], optimality_error[at] = report.solution.constraint_error, report.solution.optimality_error
+        closes[at] = report.closure
+    return Solved(
+        boats=tuple(boats),
+        conditions=conditions,
+        branch=np.full(count, "hull-borne"),
+        status=status,
+        reason=reason,
+        remark=remark,
+        quantities=quantities,
+        components=components,
+        medium=tuple(media[name] for name in components),
+        force=force,
+        moment=moment,
+        strips=_assembled_strips(count, batches, reports),
+        iterations=iterations,
+        constraint_error=constraint_error,
+        optimality_error=optimality_error,
+        closure=closes,
+    )
+
+
+def _assembled_strips(count: int, batches: Sequence[_Batch], reports: Sequence[_Report]) -> Strips:
+    """Strips of all batches; where boats differ in their number, each sail has as many rows as the largest, the rest NaN."""
+    most: dict[str, int] = {}
+    for report in reports:
+        for name in dict.fromkeys(report.strips.sail):
+            most[name] = max(most.get(name, 0), report.strips.sail.count(name))
+    sails = tuple(name for name, number in most.items() for _ in range(number))
+    fields = ("height", "x", "width", "forward", "leeward", "incidence", "lift_coefficient")
+    arrays = {field: np.full((len(sails), count), np.nan) for field in fields}
+    for batch, report in zip(batches, reports, strict=True):
+        for name in dict.fromkeys(report.strips.sail):
+            here = [i for i, sail in enumerate(report.strips.sail) if sail == name]
+            there = [i for i, sail in enumerate(sails) if sail == name][: len(here)]
+            for field in fields:
+                arrays[field][np.ix_(there, batch.places)] = getattr(report.strips, field)[here]
+    return Strips(sail=sails, **arrays)

@@ -1,0 +1,1 @@
+"""Pure functions of sailing physics, SI and radians, any array library."""

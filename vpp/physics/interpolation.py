@@ -1,0 +1,107 @@
+"""Smooth interpolation in one variable: cubic splines on evenly spaced knots."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from vpp.physics.arrays import Array, array_namespace, without_derivatives
+
+
+def piecewise_cubic(*, x: Array, start: Array, step: Array, coefficients: Array) -> Array:
+    """Value of a piecewise cubic whose knots are `start + i * step`.
+
+    x: (..., n_conditions) or a number. coefficients: (4, k) for one curve of k pieces, or (4, k,
+    n_conditions) for a curve per condition; row j multiplies the j-th power of the local coordinate, which
+    runs from 0 to 1 over a piece. `cubic_coefficients` makes them.
+
+    Twice continuously differentiable in x where the coefficients are those of a spline. Outside the knots
+    the first and the last piece go on: whoever calls keeps x inside or reports it.
+    """
+    index = _piece(x=x, start=start, step=step, count=coefficients.shape[1])
+    local = (x - start) / step - index
+    c0, c1, c2, c3 = _gather(coefficients=coefficients, index=index)
+    return ((c3 * local + c2) * local + c1) * local + c0
+
+
+def cubic_coefficients(
+    *, values: ArrayLike, start_slope: ArrayLike | None = None, end_slope: ArrayLike | None = None
+) -> NDArray[np.float64]:
+    """Coefficients for `piecewise_cubic` of the cubic spline through `values` at evenly spaced knots.
+
+    values: (k + 1,) or (k + 1, n_conditions), k >= 3. A slope is per step, not per unit of x; where it is
+    None the third derivative is continuous across the first inner knot from that end ("not a knot").
+    Returns (4, k) or (4, k, n_conditions). Plain numbers only.
+
+    Raises ValueError with fewer than four values. Source: C. de Boor, A Practical Guide to Splines, 1978,
+    chapter IV.
+    """
+    y = np.asarray(values, dtype=np.float64)
+    count = y.shape[0] - 1
+    if count < 3:
+        raise ValueError(f"A cubic spline needs at least four values; {count + 1} were given.")
+    matrix = np.zeros((count + 1, count + 1))
+    right = np.zeros_like(y)
+    for i in range(1, count):
+        matrix[i, i - 1 : i + 2] = (1.0, 4.0, 1.0)
+        right[i] = 3.0 * (y[i + 1] - y[i - 1])
+    _end_condition(matrix=matrix, right=right, y=y, slope=start_slope, direction=1)
+    _end_condition(matrix=matrix, right=right, y=y, slope=end_slope, direction=-1)
+    slope = np.linalg.solve(matrix, right)
+    rise = y[1:] - y[:-1]
+    return np.stack(
+        (y[:-1], slope[:-1], 3.0 * rise - 2.0 * slope[:-1] - slope[1:], slope[:-1] + slope[1:] - 2.0 * rise)
+    )
+
+
+def smooth_coefficients(*, control: ArrayLike) -> NDArray[np.float64]:
+    """Coefficients for `piecewise_cubic` of the uniform cubic B-spline with these control values.
+
+    control: (k + 3,) or (k + 3, n_conditions), one at every knot and one beyond either end. Returns (4, k)
+    or (4, k, n_conditions). The curve is twice continuously differentiable; it is positive where the
+    control values are and rises where they do. It passes near them, not through them: at a knot it has the
+    mean of three control values with weights 1, 4, 1. Plain numbers only.
+
+    Source: C. de Boor, A Practical Guide to Splines, 1978, chapters IX to XI.
+    """
+    b = np.asarray(control, dtype=np.float64)
+    b0, b1, b2, b3 = b[:-3], b[1:-2], b[2:-1], b[3:]
+    powers = (b0 + 4.0 * b1 + b2, 3.0 * (b2 - b0), 3.0 * (b0 - 2.0 * b1 + b2), 3.0 * (b1 - b2) + b3 - b0)
+    return np.stack(powers) / 6.0
+
+
+def _end_condition(
+    *,
+    matrix: NDArray[np.float64],
+    right: NDArray[np.float64],
+    y: NDArray[np.float64],
+    slope: ArrayLike | None,
+    direction: int,
+) -> None:
+    """Fill the first (direction 1) or last (direction -1) row of the system for the slopes at the knots."""
+    end, inner, third = (0, 1, 2) if direction == 1 else (-1, -2, -3)
+    if slope is not None:
+        matrix[end, end] = 1.0
+        right[end] = slope
+        return
+    matrix[end, end], matrix[end, inner] = 1.0, 2.0
+    right[end] = direction * (2.5 * (y[inner] - y[end]) + 0.5 * (y[third] - y[inner]))
+
+
+def _piece(*, x: Array, start: Array, step: Array, count: int) -> Any:
+    """Index of the piece that x lies in, from plain numbers; piece 0 where x is not a number."""
+    position = without_derivatives((x - start) / step)
+    xp = array_namespace(position)
+    inside = xp.where(position >= 0.0, position, xp.zeros_like(position))
+    return xp.minimum(xp.floor(inside), count - 1.0).astype(int)
+
+
+def _gather(*, coefficients: Array, index: Any) -> Array:
+    xp = array_namespace(index)
+    table = xp.asarray(coefficients)
+    if table.ndim == 2:
+        return table[:, index]
+    condition = xp.arange(table.shape[2])
+    return table[:, index, condition]

@@ -1,0 +1,529 @@
+"""Figures. Each plot draws on the axes it is given and returns them; functions named `..._figure` build a
+whole figure.
+
+Everything reads without colour: lines differ in style and carry their label, losses are hatched. Conditions
+without a result are left as gaps.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Any
+
+import matplotlib as mpl
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.colors import LinearSegmentedColormap
+from matplotlib.figure import Figure
+from matplotlib.layout_engine import ConstrainedLayoutEngine
+from matplotlib.patches import Rectangle
+from matplotlib.projections.polar import PolarAxes
+from matplotlib.ticker import MaxNLocator
+from numpy.typing import NDArray
+
+from vpp.compare import LEVEL_KN, Comparison
+from vpp.polar import BEST_VMG, Point, Polar
+from vpp.results.files import CAUTION, Source
+from vpp.results.frames import Floats
+from vpp.results.rounding import add_up, decimals_for
+from vpp.results.variables import show_number, variable
+
+_INK = "#1f2a33"
+_QUIET = "#8a949c"
+_GRID = "#d9dee2"
+_LOSS, _GAIN = "#c0703a", "#2f6f9f"
+_OPTION_INKS = ("#1f2a33", "#2f6f9f", "#c0703a", "#4d8a57", "#8a5a9c", "#7a7a2e", "#9a4a5a", "#4a8a8a")
+_OPTION_LINES: tuple[Any, ...] = (
+    "-", (0, (6, 2)), (0, (2, 1.5)), (0, (7, 2, 1.5, 2)),
+    (0, (1, 1)), (0, (4, 1, 1, 1, 1, 1)), (0, (10, 3)), (0, (3, 3)),
+)  # fmt: skip
+_OPTION_HATCHES = ("", "////", "....", "\\\\\\\\", "xxxx", "----", "oo", "++")
+_OPTION_TONES = ("#eef1f3", "#c9dbe8", "#f1dcc9", "#d3e5d3", "#e0d3e6", "#e6e4c4", "#ecd0d6", "#cfe5e5")
+_STYLE: dict[Any, Any] = {
+    "font.family": "DejaVu Sans",
+    "font.size": 9.0,
+    "axes.edgecolor": _QUIET,
+    "axes.labelcolor": _INK,
+    "axes.titlecolor": _INK,
+    "axes.titlesize": 10.0,
+    "axes.titleweight": "bold",
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.axisbelow": True,
+    "grid.color": _GRID,
+    "grid.linewidth": 0.7,
+    "hatch.linewidth": 0.5,
+    "text.color": _INK,
+    "xtick.color": _INK,
+    "ytick.color": _INK,
+    "xtick.labelsize": 8.5,
+    "ytick.labelsize": 8.5,
+}
+
+
+def polar_plot(ax: PolarAxes, polar: Polar, *, option: str = "base") -> PolarAxes:
+    """Boat speed (kn, outwards) against true wind angle (deg, from the wind downwards), a line for each true
+    wind speed.
+
+    `ax` has the projection `polar`. Open marks show the best VMG up and down.
+    """
+    index = polar.options.index(option)
+    angle = np.deg2rad(np.array(polar.grid.twa_deg))
+    speeds = polar.at_angles("boat_speed_kn")[index]
+    ax.set_theta_zero_location("N")
+    ax.set_theta_direction(-1)
+    ax.set_thetalim(0.0, np.pi)
+    top = _round_up(np.nanmax(speeds, initial=1.0))
+    ax.set_rlim(0.0, top)
+    ax.set_rticks(np.arange(1.0, top + 0.5) if top <= 12.0 else np.arange(2.0, top + 0.5, 2.0))
+    ax.set_xticks(np.deg2rad(np.arange(0.0, 181.0, 15.0)))
+    ax.grid(color=_GRID, linewidth=0.7)
+    ax.tick_params(axis="y", labelsize=8.0, labelcolor=_QUIET)
+    wind_count = len(polar.grid.tws_kn)
+    for row, tws in enumerate(polar.grid.tws_kn):
+        tone = _wind_tone(row, wind_count)
+        ax.plot(
+            angle,
+            speeds[row],
+            color=tone,
+            linestyle="-" if row % 2 == 0 else (0, (5, 1.5)),
+            linewidth=1.3,
+            marker=".",
+            markersize=2.5,
+        )
+        for aim, marker in zip(BEST_VMG, ("^", "v"), strict=True):
+            best_angle = np.deg2rad(polar.at_best_vmg("twa_deg", aim=aim)[index, row])
+            best_speed = polar.at_best_vmg("boat_speed_kn", aim=aim)[index, row]
+            ax.plot(
+                best_angle,
+                best_speed,
+                marker=marker,
+                color=tone,
+                markerfacecolor="white",
+                markersize=4.5,
+                linestyle="",
+            )
+        _label_on_line(ax, angle, speeds[row], f"{tws:g}", row, wind_count, tone)
+    ax.set_title(f"{option}\nboat speed, kn (outwards), at true wind angle, deg", pad=12.0)
+    return ax
+
+
+def polar_figure(polar: Polar, *, option: str = "base") -> Figure:
+    """The polar of one option."""
+
+    def build() -> Figure:
+        width, height, disc = 6.0, 9.8, 7.8
+        figure = Figure(figsize=(width, height))
+        # a half circle is drawn in the middle half of square axes, so that these may be wider than the figure
+        left = 0.46 * width - 0.5 * disc
+        axes = figure.add_axes((left / width, 1.1 / height, disc / width, disc / height), projection="polar")
+        assert isinstance(axes, PolarAxes)
+        polar_plot(axes, polar, option=option)
+        key = "on the lines: true wind speed, kn;  \u25b3 best VMG up,  \u25bd best VMG down"
+        figure.text(0.5, 0.68 / height, key, ha="center", fontsize=8.5)
+        _footer(figure, polar.source)
+        return figure
+
+    return _styled(build)
+
+
+def gain_plot(ax: Axes, comparison: Comparison, *, option: str) -> Axes:
+    """Gain in boat speed (kn) of an option against true wind speed (kn) and angle (deg). Losses are hatched,
+    missing ones crossed.
+    """
+    grid = comparison.polar.grid
+    gain = comparison.gain_kn()[comparison.polar.options.index(option), :, : len(grid.twa_deg)].T
+    span = max(float(np.nanmax(np.abs(comparison.gain_kn()), initial=0.0)), 2.0 * LEVEL_KN)
+    x, y = _edges(grid.tws_kn), _edges(grid.twa_deg)
+    diverging = LinearSegmentedColormap.from_list("loss and gain", (_LOSS, "#fbfbf9", _GAIN))
+    ax.pcolormesh(
+        x, y, np.ma.masked_invalid(gain), cmap=diverging, vmin=-1.4 * span, vmax=1.4 * span, rasterized=True
+    )
+    loss = np.ma.masked_where(~(gain <= -LEVEL_KN), gain)
+    ax.pcolor(x, y, loss, hatch="////", facecolor="none", edgecolor="#8a4a20", alpha=0.45, linewidth=0.0)
+    shown_rows = range(0, len(grid.twa_deg), max(1, round(len(grid.twa_deg) / 13)))
+    shown_columns = range(0, len(grid.tws_kn), max(1, round(len(grid.tws_kn) / 11)))
+    for row, twa in enumerate(grid.twa_deg):
+        for column, tws in enumerate(grid.tws_kn):
+            value = gain[row, column]
+            if np.isnan(value):
+                ax.plot(tws, twa, marker="x", color=_QUIET, markersize=4.0)
+            elif row in shown_rows and column in shown_columns:
+                ax.text(tws, twa, _signed(value), ha="center", va="center", fontsize=7.0, bbox=_HALO)
+    _wind_axes(ax, grid.tws_kn, grid.twa_deg)
+    ax.set_title(option, loc="left")
+    return ax
+
+
+def gain_figure(comparison: Comparison) -> Figure:
+    """Gain against the base on the whole grid of winds, a panel for each option."""
+
+    def build() -> Figure:
+        names = comparison.alternatives
+        columns = min(len(names), 2)
+        rows = -(-len(names) // columns)
+        figure = Figure(figsize=(5.6 * columns, 5.2 * rows + 1.1), layout="constrained")
+        panels = figure.subplots(rows, columns, squeeze=False, sharex=True, sharey=True).ravel()
+        for ax, name in zip(panels, names, strict=False):
+            gain_plot(ax, comparison, option=name)
+            ax.tick_params(labelbottom=True, labelleft=True)
+        for ax in panels[len(names) :]:
+            ax.remove()
+        _heading(
+            figure,
+            f"Gain in boat speed against {comparison.polar.options[0]}, kn",
+            "hatched: the option is slower    0.00: level    \u00d7: one of the two has no result",
+        )
+        _footer(figure, comparison.polar.source)
+        return figure
+
+    return _styled(build)
+
+
+def vmg_plot(ax: Axes, polar: Polar, *, aim: str) -> Axes:
+    """Best speed made good (kn) `upwind` or `downwind` against true wind speed (kn), a line for each option."""
+    speed = np.abs(polar.at_best_vmg("vmg_kn", aim=aim))
+    _option_lines(ax, polar.grid.tws_kn, speed, polar.options)
+    ax.set_ylabel(f"VMG {aim}, kn")
+    return ax
+
+
+def vmg_gain_plot(ax: Axes, comparison: Comparison, *, aim: str) -> Axes:
+    """Gain in speed made good (kn) `upwind` or `downwind` against true wind speed (kn), a line for each
+    option.
+    """
+    gain = np.array([comparison.vmg_gain_kn(name, aim=aim) for name in comparison.polar.options])
+    _option_lines(ax, comparison.polar.grid.tws_kn, gain, comparison.polar.options)
+    ax.yaxis.set_major_formatter(lambda value, _: _signed(value))
+    ax.set_ylabel(f"gain in VMG {aim}, kn")
+    return ax
+
+
+def vmg_figure(polar: Polar) -> Figure:
+    """Best VMG up and down against wind."""
+
+    def build() -> Figure:
+        figure = Figure(figsize=(10.0, 4.8), layout="constrained")
+        for ax, aim in zip(figure.subplots(1, 2), BEST_VMG, strict=True):
+            vmg_plot(ax, polar, aim=aim)
+        _heading(figure, "Best VMG against wind", "")
+        _footer(figure, polar.source)
+        return figure
+
+    return _styled(build)
+
+
+def vmg_gain_figure(comparison: Comparison) -> Figure:
+    """Best VMG up and down against wind, and below it what each option gains."""
+
+    def build() -> Figure:
+        figure = Figure(figsize=(10.0, 8.6), layout="constrained")
+        panels = figure.subplots(2, 2, sharex=True)
+        for column, aim in enumerate(BEST_VMG):
+            vmg_plot(panels[0, column], comparison.polar, aim=aim)
+            vmg_gain_plot(panels[1, column], comparison, aim=aim)
+            panels[0, column].tick_params(labelbottom=True)
+        _heading(figure, f"Best VMG against wind, and the gain against {comparison.polar.options[0]}", "")
+        _footer(figure, comparison.polar.source)
+        return figure
+
+    return _styled(build)
+
+
+def best_option_plot(ax: Axes, comparison: Comparison) -> Axes:
+    """Which option is fastest against true wind speed (kn) and angle (deg), best VMG in rows of their own
+    above and below.
+
+    A dot marks a lead too small to call (level), a cross a condition without any result.
+    """
+    grid, names = comparison.polar.grid, comparison.polar.options
+    table = comparison.best_frame()
+    shape = (len(grid.tws_kn), len(grid.twa_deg) + len(BEST_VMG))
+    best = np.array([names.index(name) if name else -1 for name in table["option"]]).reshape(shape)
+    margin = table["margin_kn"].to_numpy().reshape(shape)
+    order = [shape[1] - 2, *range(len(grid.twa_deg)), shape[1] - 1]
+    best, margin = best[:, order].T, margin[:, order].T
+    x = _edges(grid.tws_kn)
+    # a gap of half a row sets the rows of best VMG apart from the angles
+    tops = np.array([0.0, *(1.5 + np.arange(len(grid.twa_deg))), len(grid.twa_deg) + 2.0])
+    for row, top in enumerate(tops):
+        for column, tws in enumerate(grid.tws_kn):
+            index = best[row, column]
+            if index < 0:
+                ax.plot(tws, top + 0.5, marker="x", color=_QUIET, markersize=4.0)
+                continue
+            corner, width = (x[column], top), x[column + 1] - x[column]
+            ax.add_patch(Rectangle(corner, width, 1.0, **_option_fill(index)))
+            if margin[row, column] < LEVEL_KN:
+                ax.plot(tws, top + 0.5, marker="o", color=_INK, markersize=3.5, markeredgecolor="white")
+    middles = tops + 0.5
+    _name_regions(ax, best[1:-1], grid.tws_kn, middles[1:-1], names)
+    labels = ["best VMG up", *(f"{angle:g}" for angle in grid.twa_deg), "best VMG down"]
+    step = max(1, round(len(grid.twa_deg) / 15))
+    keep = [0, *range(1, len(labels) - 1, step), len(labels) - 1]
+    ax.set_yticks([middles[index] for index in keep], [labels[index] for index in keep])
+    ax.set_xlim(x[0], x[-1])
+    ax.set_ylim(tops[-1] + 1.0, 0.0)
+    ax.set_ylabel(variable("twa_deg").label)
+    ax.set_xticks(_thinned(grid.tws_kn, 12))
+    ax.set_xlabel(variable("tws_kn").label)
+    return ax
+
+
+def best_option_figure(comparison: Comparison) -> Figure:
+    """Which option is best where."""
+
+    def build() -> Figure:
+        figure = Figure(figsize=(8.6, 7.4), layout="constrained")
+        best_option_plot(figure.subplots(), comparison)
+        handles = [
+            Rectangle((0.0, 0.0), 1.0, 1.0, label=name, **_option_fill(index))
+            for index, name in enumerate(comparison.polar.options)
+        ]
+        figure.legend(
+            handles=handles, loc="outside right upper", frameon=False, handlelength=2.6, handleheight=1.6
+        )
+        _heading(
+            figure,
+            "Which option is fastest where",
+            f"dot: leads the next by less than {LEVEL_KN:g} kn    \u00d7: no result",
+        )
+        _footer(figure, comparison.polar.source)
+        return figure
+
+    return _styled(build)
+
+
+def budget_plot(ax: Axes, components: Sequence[str], values: Floats, *, title: str, unit: str) -> Axes:
+    """Bars that start where the one before ended, so that they end at the total; the number beside each bar
+    is its own length.
+    """
+    ends = np.cumsum(values)
+    starts = ends - values
+    places = np.arange(len(components))
+    low, high = (
+        min(0.0, float(starts.min()), float(ends.min())),
+        max(0.0, float(starts.max()), float(ends.max())),
+    )
+    span = (high - low) or 1.0
+    ax.barh(
+        places, values, left=starts, height=0.62, color=[_GAIN if value >= 0.0 else _LOSS for value in values]
+    )
+    for bar, value in zip(ax.patches, values, strict=True):
+        bar.set_hatch("" if value >= 0.0 else "////")
+        bar.set_edgecolor("white")
+    for place in places[:-1]:
+        ax.plot([ends[place]] * 2, [place, place + 1], color=_QUIET, linewidth=0.7)
+    ax.axvline(0.0, color=_INK, linewidth=0.8)
+    *texts, total = add_up(values, decimals=decimals_for(values))
+    for place, text, start, end in zip(places, texts, starts, ends, strict=True):
+        ax.text(float(max(start, end) + 0.015 * span), float(place), text, va="center", fontsize=8.0)
+    ax.set_title(title, loc="left")
+    ax.set_xlabel(f"{unit}, adding up to {total} {unit}")
+    ax.set_yticks(places, components)
+    ax.set_ylim(len(components) - 0.4, -0.6)
+    ax.set_xlim(low - 0.04 * span, high + 0.2 * span)
+    ax.xaxis.set_major_locator(MaxNLocator(5))
+    ax.xaxis.set_major_formatter("{x:g}")
+    ax.grid(axis="x")
+    ax.tick_params(axis="y", length=0.0)
+    return ax
+
+
+def budget_figure(point: Point) -> Figure:
+    """Forces along and across the course and heeling and yawing moments of a point, by component."""
+
+    def build() -> Figure:
+        budget = point.budget
+        components = [str(name) for name in budget["component"]]
+        figure = Figure(figsize=(11.0, 0.6 * len(components) + 2.6), layout="constrained")
+        panels = figure.subplots(2, 2, sharey=True).ravel()
+        for ax, (column, sign, title, unit) in zip(panels, _BUDGET_PANELS, strict=True):
+            budget_plot(ax, components, sign * budget[column].to_numpy(dtype=float), title=title, unit=unit)
+        _heading(figure, f"{point.values['option']}: what holds the boat in balance", say_condition(point))
+        _footer(figure, point.source)
+        return figure
+
+    return _styled(build)
+
+
+# the moment about the course axis is right-handed in the table and turned round here, because heeling is what
+# people ask about
+_BUDGET_PANELS = (
+    ("force_x_n", 1.0, "Force along the course, positive forward", "N"),
+    ("force_y_n", 1.0, "Force across the course, positive to leeward", "N"),
+    ("moment_x_nm", -1.0, "Moment in roll, positive heels to leeward", "N m"),
+    ("moment_z_nm", 1.0, "Moment in yaw, positive turns the bow to leeward", "N m"),
+)
+
+_HALO = {"boxstyle": "round,pad=0.12", "facecolor": "white", "edgecolor": "none", "alpha": 0.82}
+
+
+def say_condition(point: Point) -> str:
+    """The condition of a point and its speed in a line."""
+    values = point.values
+    told = {
+        name: variable(name).show(float(values[name]))
+        for name in ("tws_kn", "twa_deg", "boat_speed_kn", "heel_deg", "leeway_deg")
+    }
+    aim = "" if values["aim"] == "speed" else f" (best VMG {values['aim']})"
+    return (
+        f"TWS {told['tws_kn']} kn, TWA {told['twa_deg']} deg{aim}: boat speed {told['boat_speed_kn']} kn, "
+        f"heel {told['heel_deg']} deg, leeway {told['leeway_deg']} deg"
+    )
+
+
+def _styled(build: Callable[[], Figure]) -> Figure:
+    with mpl.rc_context(_STYLE):
+        return build()
+
+
+def _heading(figure: Figure, title: str, under: str) -> None:
+    figure.suptitle(title + (f"\n{under}" if under else ""), x=0.012, ha="left", fontsize=10.5)
+
+
+def _footer(figure: Figure, source: Source) -> None:
+    figure.text(
+        0.012,
+        0.008,
+        f"{source.line}\n{CAUTION}",
+        fontsize=6.8,
+        color="#59636b",
+        ha="left",
+        va="bottom",
+        wrap=True,
+    )
+    engine = figure.get_layout_engine()
+    if isinstance(engine, ConstrainedLayoutEngine):
+        room = 0.5 / float(figure.get_figheight())
+        engine.set(rect=(0.0, room, 1.0, 1.0 - room))
+
+
+def _option_lines(ax: Axes, tws_kn: Sequence[float], values: Floats, names: Sequence[str]) -> None:
+    for index, name in enumerate(names):
+        ax.plot(
+            tws_kn,
+            values[index],
+            color=_OPTION_INKS[index % 8],
+            linestyle=_OPTION_LINES[index % 8],
+            linewidth=1.5,
+            marker=".",
+            markersize=4.0,
+            label=name,
+        )
+    ax.set_xlabel(variable("tws_kn").label)
+    ax.set_xticks(_thinned(tws_kn, 12))
+    ax.grid(True)
+    _label_line_ends(ax, tws_kn, values, names)
+
+
+def _option_fill(index: int) -> dict[str, Any]:
+    return {
+        "facecolor": _OPTION_TONES[index % 8],
+        "edgecolor": "#98a2a9",
+        "hatch": _OPTION_HATCHES[index % 8],
+        "linewidth": 0.3,
+    }
+
+
+def _wind_axes(ax: Axes, tws_kn: Sequence[float], twa_deg: Sequence[float]) -> None:
+    ax.set_xlim(*_edges(tws_kn)[[0, -1]])
+    ax.set_ylim(*_edges(twa_deg)[[-1, 0]])
+    ax.set_xticks(_thinned(tws_kn, 12))
+    ax.set_yticks(_thinned(twa_deg, 15))
+    ax.set_xlabel(variable("tws_kn").label)
+    ax.set_ylabel(variable("twa_deg").label)
+
+
+def _label_on_line(
+    ax: PolarAxes, angle: Floats, speed: Floats, text: str, row: int, row_count: int, tone: Any
+) -> None:
+    finite = np.flatnonzero(np.isfinite(speed))
+    if not finite.size:
+        return
+    # labels step down the arc from one wind to the next, since the lines lie close together in strong wind
+    wanted = np.deg2rad(84.0 + 70.0 * row / max(1, row_count - 1))
+    place = finite[np.argmin(np.abs(angle[finite] - wanted))]
+    ax.text(angle[place], speed[place], text, fontsize=8.0, color=tone, ha="center", va="center", bbox=_HALO)
+
+
+def _label_line_ends(ax: Axes, tws_kn: Sequence[float], values: Floats, names: Sequence[str]) -> None:
+    lower, upper = ax.get_ylim()
+    ax.set_ylim(lower, upper)
+    left, right = (tws_kn[0], tws_kn[-1]) if len(tws_kn) > 1 else ax.get_xlim()
+    ax.set_xlim(left, right)
+    ends = []
+    for index in range(len(names)):
+        finite = np.flatnonzero(np.isfinite(values[index]))
+        if finite.size:
+            ends.append((index, tws_kn[finite[-1]], values[index, finite[-1]]))
+    ends.sort(key=lambda end: end[2])
+    heights = _spread(np.array([(end[2] - lower) / (upper - lower) for end in ends]), gap=0.058)
+    for (index, tws, value), height in zip(ends, heights, strict=True):
+        ax.annotate(
+            names[index],
+            xy=(tws, value),
+            xytext=(1.05, height),
+            textcoords="axes fraction",
+            fontsize=8.5,
+            color=_OPTION_INKS[index % 8],
+            va="center",
+            arrowprops={"arrowstyle": "-", "color": _QUIET, "linewidth": 0.6, "shrinkA": 1.0, "shrinkB": 0.0},
+        )
+
+
+def _spread(places: Floats, *, gap: float) -> Floats:
+    """Rising places moved apart until neighbours are at least `gap` from each other, about their common
+    middle.
+    """
+    apart = places.copy()
+    for _ in range(50):
+        overlap = np.maximum(0.0, gap - np.diff(apart))
+        apart[:-1] -= 0.5 * overlap
+        apart[1:] += 0.5 * overlap
+    return apart
+
+
+def _name_regions(
+    ax: Axes, best: NDArray[np.int_], tws_kn: Sequence[float], middles: Floats, names: Sequence[str]
+) -> None:
+    for index, name in enumerate(names):
+        own = np.argwhere(best == index)
+        if not own.size:
+            continue
+        others = np.argwhere(np.pad(best != index, 1, constant_values=True)) - 1
+        # the cell of the region that lies farthest from its edge; a name needs more room across than down
+        away = np.abs(own[:, np.newaxis] - others[np.newaxis])
+        room = np.min(np.maximum(away[:, :, 0], away[:, :, 1] / 1.5), axis=1)
+        if room.max() < 1.0:
+            continue
+        row, column = own[np.argmax(room)]
+        x, y = tws_kn[int(column)], float(middles[row])
+        ax.text(x, y, name, ha="center", va="center", fontsize=9.5, fontweight="bold", bbox=_HALO)
+
+
+def _edges(values: Sequence[float]) -> Floats:
+    """Edges of cells around rising values: half way between neighbours."""
+    centres = np.array(values, dtype=float)
+    if len(centres) == 1:
+        return np.array([centres[0] - 1.0, centres[0] + 1.0])
+    middles = 0.5 * (centres[:-1] + centres[1:])
+    return np.array([2.0 * centres[0] - middles[0], *middles, 2.0 * centres[-1] - middles[-1]])
+
+
+def _thinned(values: Sequence[float], most: int) -> list[float]:
+    return list(values[:: -(-len(values) // most)])
+
+
+def _signed(value: float) -> str:
+    return show_number(value, decimals=2, signed=True)
+
+
+def _round_up(speed: float) -> float:
+    return float(np.floor(speed) + (0.5 if speed % 1.0 < 0.45 else 1.0))
+
+
+def _wind_tone(row: int, row_count: int) -> Any:
+    light, dark = np.array([0.45, 0.66, 0.80]), np.array([0.08, 0.18, 0.30])
+    share = row / max(1, row_count - 1)
+    return tuple(light + share * (dark - light))

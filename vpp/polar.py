@@ -1,0 +1,320 @@
+"""The polar: wind grids, the fastest equilibrium at each of their conditions, and single points."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from vpp.equilibrium import solve
+from vpp.results.files import Source
+from vpp.results.frames import Floats, budget_frame, is_converged, numbers, status_counts, to_frame
+from vpp.results.variables import DEGREE, KNOT
+from vpp.solved import DOWNWIND, SPEED, UPWIND, Conditions, NoEquilibrium, Solved
+
+if TYPE_CHECKING:
+    from vpp.config import BoatFile
+
+Progress = Callable[[int, int], None]
+
+DEFAULT_TWS = "6:24:2"
+DEFAULT_TWA = "30:170:5"
+BEST_VMG = (UPWIND, DOWNWIND)
+
+_TWS_LIMIT_KN = 40.0
+_STEPS_LIMIT = 1000
+
+
+class WindGridError(ValueError):
+    """A wind grid that cannot be used; `problems` lists all that is wrong with it."""
+
+    def __init__(self, problems: Sequence[str]) -> None:
+        self.problems = tuple(problems)
+        super().__init__("\n".join(self.problems))
+
+
+@dataclass(frozen=True, kw_only=True)
+class WindGrid:
+    """The true wind speeds (kn) and angles (deg) of a polar. Best VMG up and down is added at every wind
+    speed.
+
+    Raises WindGridError unless there is at least one wind speed above 0 and at most 40 kn and one angle from
+    0 to 180 deg, each list rising.
+    """
+
+    tws_kn: tuple[float, ...]
+    twa_deg: tuple[float, ...]
+
+    def __post_init__(self) -> None:
+        problems = [
+            *_list_problems("tws", self.tws_kn, "kn", 0.0, _TWS_LIMIT_KN, lower_included=False),
+            *_list_problems("twa", self.twa_deg, "deg", 0.0, 180.0, lower_included=True),
+        ]
+        if problems:
+            raise WindGridError(problems)
+
+    @classmethod
+    def parse(cls, *, tws: str = DEFAULT_TWS, twa: str = DEFAULT_TWA) -> WindGrid:
+        """A grid from two texts `start:stop:step`, or a single number each. Raises WindGridError with every
+        problem.
+        """
+        problems: list[str] = []
+        steps: dict[str, tuple[float, ...]] = {"tws": (10.0,), "twa": (90.0,)}
+        for name, text in (("tws", tws), ("twa", twa)):
+            try:
+                steps[name] = parse_steps(text, name=name)
+            except WindGridError as error:
+                problems += error.problems
+        try:
+            grid = cls(tws_kn=steps["tws"], twa_deg=steps["twa"])
+        except WindGridError as error:
+            problems += error.problems
+        if problems:
+            raise WindGridError(problems)
+        return grid
+
+
+def parse_steps(text: str, *, name: str) -> tuple[float, ...]:
+    """Even steps from `start:stop:step`, both ends included, or a single number.
+
+    Raises WindGridError when the text is not that, the step is not above zero, the stop lies below the start,
+    or the steps do not land on the stop.
+    """
+    try:
+        parts = [float(part) for part in text.split(":")]
+    except ValueError:
+        parts = []
+    if len(parts) not in (1, 3) or not all(math.isfinite(part) for part in parts):
+        raise WindGridError(
+            [f"{name} = {text!r}: not a wind grid; write start:stop:step, such as 6:24:2, or one number"]
+        )
+    if len(parts) == 1:
+        return (parts[0],)
+    start, stop, step = parts
+    if step <= 0.0:
+        raise WindGridError([f"{name} = {text!r}: the step is {step:g}; it must be above 0"])
+    if stop < start:
+        raise WindGridError(
+            [f"{name} = {text!r}: empty, because the stop {stop:g} lies below the start {start:g}"]
+        )
+    gaps = round((stop - start) / step)
+    if gaps >= _STEPS_LIMIT:
+        raise WindGridError([f"{name} = {text!r}: {gaps + 1} steps; at most {_STEPS_LIMIT} are allowed"])
+    if abs(start + gaps * step - stop) > 1e-9 * max(1.0, abs(stop)):
+        below = start + math.floor((stop - start) / step) * step
+        raise WindGridError(
+            [
+                f"{name} = {text!r}: steps of {step:g} from {start:g} do not land on {stop:g}; "
+                f"stop at {below:g} or {below + step:g}"
+            ]
+        )
+    return tuple(round(start + index * step, 9) for index in range(gaps + 1))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Polar:
+    """Boats by name on a wind grid: the fastest equilibrium at each condition, and the best VMG up and down
+    at each wind speed.
+
+    The conditions of `solved` run over option, then wind speed, then the grid's angles followed by best VMG
+    upwind and downwind.
+    """
+
+    source: Source
+    grid: WindGrid
+    options: tuple[str, ...]
+    solved: Solved
+
+    @property
+    def converged(self) -> NDArray[np.bool_]:
+        """Which conditions have a result that may be used, flat."""
+        return is_converged(self.solved)
+
+    @property
+    def status_counts(self) -> dict[str, int]:
+        """How many conditions ended in each status."""
+        return status_counts(self.solved)
+
+    def at_angles(self, column: str) -> Floats:
+        """A numeric column on (option, tws, twa) for the aim `speed`, in its unit, NaN where not converged."""
+        return self.rows(column)[:, :, : len(self.grid.twa_deg)]
+
+    def at_best_vmg(self, column: str, *, aim: str) -> Floats:
+        """A numeric column on (option, tws) for the aim `upwind` or `downwind`, in its unit, NaN where not
+        converged.
+        """
+        return self.rows(column)[:, :, len(self.grid.twa_deg) + BEST_VMG.index(aim)]
+
+    def speed(self, option: str, *, tws_kn: float, twa_deg: float | str) -> float:
+        """Boat speed in kn at a point of the grid; `twa_deg` may be `upwind` or `downwind`. NaN where that
+        point has not converged.
+
+        Raises KeyError for an option and ValueError for a wind that the polar does not hold: nothing is
+        interpolated.
+        """
+        if option not in self.options:
+            raise KeyError(f"no option {option!r} in this polar; it holds {', '.join(self.options)}")
+        at_option = self.options.index(option)
+        at_wind = _position(self.grid.tws_kn, tws_kn, "tws_kn")
+        if isinstance(twa_deg, str):
+            return float(self.at_best_vmg("boat_speed_kn", aim=check_aim(twa_deg))[at_option, at_wind])
+        at_angle = _position(self.grid.twa_deg, twa_deg, "twa_deg")
+        return float(self.at_angles("boat_speed_kn")[at_option, at_wind, at_angle])
+
+    @property
+    def row_aims(self) -> tuple[str, ...]:
+        """The aims along the last axis of `rows`: `speed` at each angle of the grid, then `upwind` and
+        `downwind`.
+        """
+        return (SPEED,) * len(self.grid.twa_deg) + BEST_VMG
+
+    def rows(self, column: str) -> Floats:
+        """A numeric column on (option, tws, `row_aims`), in its unit, NaN where not converged; wind asked for
+        is always there.
+        """
+        values = numbers(self.solved, column)
+        if column not in ("tws_kn", "twa_deg"):
+            values = np.where(self.converged, values, np.nan)
+        return values.reshape(self._shape)
+
+    def statuses(self) -> NDArray[np.int_]:
+        """Status codes on (option, tws, `row_aims`)."""
+        return np.asarray(self.solved.status).reshape(self._shape)
+
+    def to_frame(self) -> pd.DataFrame:
+        """The tidy table, failed conditions included."""
+        return to_frame(self.solved)
+
+    def budget_frame(self) -> pd.DataFrame:
+        """Every force and moment by condition and component."""
+        return budget_frame(self.solved)
+
+    @property
+    def _shape(self) -> tuple[int, int, int]:
+        return len(self.options), len(self.grid.tws_kn), len(self.row_aims)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Point:
+    """One boat at one condition. `values` is its row of the table of conditions, `budget` its forces and
+    moments by component.
+    """
+
+    source: Source
+    solved: Solved
+
+    @property
+    def frame(self) -> pd.DataFrame:
+        """The table of conditions with this one row."""
+        return to_frame(self.solved)
+
+    @property
+    def values(self) -> dict[str, float | str]:
+        """Every column of the row by name."""
+        return {str(name): value for name, value in self.frame.iloc[0].items()}
+
+    @property
+    def budget(self) -> pd.DataFrame:
+        """Forces in N and moments in N m by component, long."""
+        return budget_frame(self.solved)
+
+
+def polar(
+    boat_file: BoatFile,
+    *,
+    tws_kn: Sequence[float] | None = None,
+    twa_deg: Sequence[float] | None = None,
+    options: Sequence[str] = (),
+    progress: Progress | None = None,
+) -> Polar:
+    """The polar of the base boat and of the named options; of all options when none is named.
+
+    Raises WindGridError for a grid that cannot be used and BoatFileError for an option that the file does not
+    hold. Conditions that fail stay in the result with their reason.
+    """
+    standard = WindGrid.parse()
+    grid = WindGrid(
+        tws_kn=standard.tws_kn if tws_kn is None else tuple(float(value) for value in tws_kn),
+        twa_deg=standard.twa_deg if twa_deg is None else tuple(float(value) for value in twa_deg),
+    )
+    boats = boat_file.select(options)
+    solved = solve(boats, _grid_conditions(grid, option_count=len(boats)), progress=progress)
+    return Polar(
+        source=source_of(boat_file), grid=grid, options=tuple(boat.name for boat in boats), solved=solved
+    )
+
+
+def point(boat_file: BoatFile, *, tws_kn: float, twa_deg: float | str, option: str = "base") -> Point:
+    """The fastest equilibrium at one wind speed and angle, or the best VMG where `twa_deg` is `upwind` or
+    `downwind`.
+
+    Raises NoEquilibrium with the reason when there is no result, WindGridError for a wind that cannot be used
+    and BoatFileError for an option that the file does not hold.
+    """
+    aim = check_aim(twa_deg) if isinstance(twa_deg, str) else SPEED
+    angle = math.nan if isinstance(twa_deg, str) else float(twa_deg)
+    WindGrid(tws_kn=(float(tws_kn),), twa_deg=(90.0 if aim in BEST_VMG else angle,))
+    conditions = Conditions(
+        option=np.zeros(1, dtype=np.intp),
+        tws=np.array([tws_kn * KNOT]),
+        twa=np.array([angle * DEGREE]),
+        aim=np.array([aim]),
+    )
+    solved = solve((boat_file.boat(option),), conditions)
+    if not is_converged(solved)[0]:
+        raise NoEquilibrium(str(solved.reason[0]))
+    return Point(source=source_of(boat_file), solved=solved)
+
+
+def source_of(boat_file: BoatFile) -> Source:
+    """What results say about the file they came from."""
+    return Source(name=boat_file.name, file=str(boat_file.path.name), digest=boat_file.digest)
+
+
+def check_aim(text: str) -> str:
+    """`upwind` or `downwind` as given. Raises WindGridError for any other word."""
+    if text not in BEST_VMG:
+        raise WindGridError([f"twa = {text!r}: write an angle from 0 to 180 deg, upwind or downwind"])
+    return text
+
+
+def _grid_conditions(grid: WindGrid, *, option_count: int) -> Conditions:
+    angle_count = len(grid.twa_deg)
+    twa = np.array([*(angle * DEGREE for angle in grid.twa_deg), *(math.nan for _ in BEST_VMG)])
+    aim = np.array([SPEED] * angle_count + list(BEST_VMG))
+    wind_count, row_count = len(grid.tws_kn), angle_count + len(BEST_VMG)
+    return Conditions(
+        option=np.repeat(np.arange(option_count, dtype=np.intp), wind_count * row_count),
+        tws=np.tile(np.repeat(np.array(grid.tws_kn) * KNOT, row_count), option_count),
+        twa=np.tile(twa, option_count * wind_count),
+        aim=np.tile(aim, option_count * wind_count),
+    )
+
+
+def _list_problems(
+    name: str, values: Sequence[float], unit: str, lower: float, upper: float, *, lower_included: bool
+) -> Iterator[str]:
+    if not values:
+        yield f"{name}: empty; give at least one value"
+    lowest = f"from {lower:g}" if lower_included else f"above {lower:g}"
+    allowed = f"{lowest}, at most {upper:g} {unit}"
+    for value in values:
+        inside = lower <= value <= upper if lower_included else lower < value <= upper
+        if not inside:
+            yield f"{name} = {value:g} {unit}: outside the allowed range: {allowed}"
+    if any(not second > first for first, second in pairwise(values)):
+        yield f"{name}: the values must rise, each once"
+
+
+def _position(values: Sequence[float], wanted: float, name: str) -> int:
+    for index, value in enumerate(values):
+        if math.isclose(value, wanted, rel_tol=0.0, abs_tol=1e-9):
+            return index
+    held = ", ".join(f"{value:g}" for value in values)
+    raise ValueError(f"{name} = {wanted:g} is not in this polar, which holds {held}")

@@ -1,0 +1,1 @@
+"""Solved conditions as tables and files: variables, data frames, writing."""

@@ -1,0 +1,125 @@
+"""Solved conditions as tidy tables in the units of sailing."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from vpp.results.variables import BUDGET_COLUMNS, VARIABLES, variable
+from vpp.solver.status import Status
+
+if TYPE_CHECKING:
+    from vpp.solved import Solved
+
+Floats = NDArray[np.float64]
+
+
+def status_words(status: NDArray[np.int_]) -> NDArray[np.object_]:
+    """Status codes as the words used in tables, one for each condition."""
+    return np.array([Status(int(code)).name.lower() for code in status], dtype=object)
+
+
+def is_converged(solved: Solved) -> NDArray[np.bool_]:
+    """Which conditions have a result that may be used."""
+    converged: NDArray[np.bool_] = np.asarray(solved.status) == Status.CONVERGED
+    return converged
+
+
+def numbers(solved: Solved, column: str) -> Floats:
+    """One numeric column of the table of conditions, in its own unit, NaN where there is no value.
+
+    The true wind angle is the one asked for; where the aim is a best VMG it is the one found.
+    """
+    source = variable(column).source
+    factor = variable(column).factor
+    if source == "tws":
+        return _as_asked(np.asarray(solved.conditions.tws, dtype=float) * factor)
+    if source == "twa":
+        asked = _as_asked(np.asarray(solved.conditions.twa, dtype=float) * factor)
+        return np.where(np.isnan(asked), np.asarray(solved.quantities["twa"], dtype=float) * factor, asked)
+    return np.asarray(solved.quantities[source], dtype=float) * factor
+
+
+def to_frame(solved: Solved) -> pd.DataFrame:
+    """The tidy table: one row a condition, fixed columns, failed conditions kept with their status and
+    reason.
+    """
+    text = {
+        "option": _option_names(solved),
+        "aim": solved.conditions.aim,
+        "branch": solved.branch,
+        "status": status_words(solved.status),
+        "remark": solved.remark,
+        "reason": solved.reason,
+    }
+    return pd.DataFrame(
+        {
+            item.column: _words(text[item.column]) if item.is_text else numbers(solved, item.column)
+            for item in VARIABLES
+        }
+    )
+
+
+def budget_frame(solved: Solved) -> pd.DataFrame:
+    """Every force and moment by component, long: one row a condition and component.
+
+    Forces in N along the course, to leeward and up; moments in N m about the boat's reference point,
+    right-handed. Failed conditions keep their rows, without numbers.
+    """
+    component_count = len(solved.components)
+    condition_count = len(solved.status)
+    converged = np.repeat(is_converged(solved), component_count)
+    condition = {
+        "option": _option_names(solved),
+        "tws_kn": numbers(solved, "tws_kn"),
+        "twa_deg": numbers(solved, "twa_deg"),
+        "aim": _words(solved.conditions.aim),
+    }
+    columns: dict[str, NDArray[np.generic]] = {
+        name: np.repeat(values, component_count) for name, values in condition.items()
+    }
+    columns["component"] = np.tile(np.array(solved.components, dtype=object), condition_count)
+    columns["medium"] = np.tile(np.array(solved.medium, dtype=object), condition_count)
+    for kind, unit, values in (("force", "n", solved.force), ("moment", "nm", solved.moment)):
+        for index, axis in enumerate("xyz"):
+            flat = np.asarray(values, dtype=float)[:, index, :].T.ravel()
+            columns[f"{kind}_{axis}_{unit}"] = np.where(converged, flat, np.nan)
+    return pd.DataFrame(columns, columns=list(BUDGET_COLUMNS))
+
+
+def status_counts(solved: Solved) -> dict[str, int]:
+    """How many conditions ended in each status, every status named."""
+    words = status_words(solved.status)
+    return {status.name.lower(): int(np.sum(words == status.name.lower())) for status in Status}
+
+
+def failures(solved: Solved) -> pd.DataFrame:
+    """Failed conditions grouped by status and reason: their number and the range of wind in which they lie."""
+    failed = ~is_converged(solved)
+    table = to_frame(solved)[failed]
+    grouped = table.groupby(["status", "reason"], sort=False)
+    return grouped.agg(
+        count=("option", "size"),
+        tws_from_kn=("tws_kn", "min"),
+        tws_to_kn=("tws_kn", "max"),
+        twa_from_deg=("twa_deg", "min"),
+        twa_to_deg=("twa_deg", "max"),
+    ).reset_index()
+
+
+def _as_asked(values: Floats) -> Floats:
+    # undoes the rounding of a conversion to SI and back, so that 6 kn reads 6 and not 6.000000000000001
+    return np.round(values, 9)
+
+
+def _option_names(solved: Solved) -> NDArray[np.object_]:
+    names = np.array([boat.name for boat in solved.boats], dtype=object)
+    picked: NDArray[np.object_] = names[np.asarray(solved.conditions.option)]
+    return picked
+
+
+def _words(values: NDArray[np.generic]) -> NDArray[np.object_]:
+    return np.array([str(value) for value in values], dtype=object)

@@ -1,0 +1,1 @@
+"""Batched constrained optimisation over arrays. It knows nothing of sailing."""
