@@ -25,7 +25,7 @@ from vpp.physics.windage import bluff_body_force
 FloatArray = NDArray[np.float64]
 T = TypeVar("T")
 
-# Depth of the side force of an elliptically loaded fin below its root, as a share of the span: 4/(3 pi).
+# Depth of the side force of an elliptically loaded fin below the water plane, as a share of its extended span: 4/(3 pi).
 ELLIPTIC_CENTRE_SHARE = 4.0 / (3.0 * np.pi)
 # A strip's force acts at this share of the chord behind the luff. Source: thin-aerofoil theory, quarter chord.
 QUARTER_CHORD = 0.25
@@ -36,8 +36,15 @@ QUARTER_CHORD = 0.25
 
 @dataclass(frozen=True, kw_only=True)
 class FinArrays:
-    """One fin of every boat; arrays (boats,)."""
+    """One fin of every boat; arrays (boats,).
 
+    `lifting_span` and `lifting_area` are those of the fin extended to the water plane, through the hull: hull and fin make their side force
+    together, as if the fin went on (the extended-keel method: J. Gerritsma, Course keeping qualities and motions in waves of a sailing yacht,
+    1971, from memory). Only the fin itself has profile drag.
+    """
+
+    lifting_span: Array
+    lifting_area: Array
     span: Array
     area: Array
     thickness_ratio: Array
@@ -215,12 +222,16 @@ def _hull_arrays(boat: Boat) -> HullArrays:
 
 
 def _fin_arrays(fin: Fin) -> FinArrays:
+    covered = -fin.root_z
+    area = 0.5 * fin.span * (fin.root_chord + fin.tip_chord)
     return FinArrays(
+        lifting_span=covered + fin.span,
+        lifting_area=covered * fin.root_chord + area,
         span=fin.span,
-        area=0.5 * fin.span * (fin.root_chord + fin.tip_chord),
+        area=area,
         thickness_ratio=fin.thickness_ratio,
         x=fin.quarter_chord_x,
-        z=fin.root_z - ELLIPTIC_CENTRE_SHARE * fin.span,
+        z=-ELLIPTIC_CENTRE_SHARE * (covered + fin.span),
     )
 
 
@@ -240,8 +251,9 @@ def _bluff_arrays(boat: Boat) -> BluffArrays:
 def sail_line(sail: Sail) -> SailLine:
     """Where a sail's vortices lie: on its quarter chord."""
     nodes, controls = lifting_line.stations(lower=sail.lower_edge_height, upper=sail.head_height, count=sail.station_count)
-    x = np.array([sail.luff_x(h) - QUARTER_CHORD * sail.chord_at(h) for h in controls])
-    return SailLine(node_height=nodes, control_height=controls, x=x)
+    chord = np.array([sail.chord_at(h) for h in controls])
+    x = np.array([sail.luff_x(h) for h in controls]) - QUARTER_CHORD * chord
+    return SailLine(node_height=nodes, control_height=controls, x=x, chord=chord)
 
 
 def _wake(boat: Boat) -> FloatArray:
@@ -515,17 +527,17 @@ def _fin_components(fleet_layout: Layout, boats: BoatArrays, state: State) -> tu
     downwash: Array = 0.0
     components = []
     for (name, kind), fin in zip(fleet_layout.fins, boats.fins, strict=True):
-        aspect_ratio = foils.effective_aspect_ratio(span=fin.span, area=fin.area)
+        aspect_ratio = foils.effective_aspect_ratio(span=fin.lifting_span, area=fin.lifting_area)
         angle = flow_angle - downwash if kind == "rudder" else flow_angle
         lift, drag = foils.fin_coefficients(
             incidence=angle - state.rudder if kind == "rudder" else angle,
             aspect_ratio_effective=aspect_ratio,
-            profile_drag_coefficient=_fin_profile_drag(boats, fin, state.boat_speed),
+            profile_drag_coefficient=_fin_profile_drag(boats, fin, state.boat_speed) * fin.area / fin.lifting_area,
         )
         if kind == "fixed":
             downwash = downwash + foils.downwash_angle(lift_coefficient=lift, aspect_ratio_effective=aspect_ratio)
-        forward = pressure * fin.area * (lift * xp.sin(angle) - drag * xp.cos(angle))
-        normal = -pressure * fin.area * (lift * xp.cos(angle) + drag * xp.sin(angle))
+        forward = pressure * fin.lifting_area * (lift * xp.sin(angle) - drag * xp.cos(angle))
+        normal = -pressure * fin.lifting_area * (lift * xp.cos(angle) + drag * xp.sin(angle))
         components.append(
             Component(name=name, medium="water", load=_at_height(forward, normal, fin.x, 0.0, fin.z, state.heel))
         )

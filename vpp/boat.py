@@ -38,11 +38,11 @@ class Environment:
 
 @dataclass(frozen=True, kw_only=True)
 class Hull:
-    """The bare canoe body at the design weight, for resistance and form stability.
+    """The hull afloat at the boat's own weight, for resistance and form stability.
 
-    `buoyancy_centre_share` is the longitudinal centre of buoyancy from midships as a share of the waterline length, forward
-    positive. `buoyancy_centre_x` is the same point from the reference point. `buoyancy_centre_z` is negative.
-    `heel_resistance_20deg` is the share by which resistance has grown at 20 deg of heel.
+    `canoe_*`, `wetted_area` and `prismatic_coefficient` are those of the bare canoe body; `buoyancy_centre_share` is its longitudinal centre of
+    buoyancy from midships as a share of the waterline length, forward positive. `buoyancy_centre_z` (negative) and `metacentric_radius`
+    are those of the whole displaced volume, fins included. `heel_resistance_20deg` is the share by which resistance has grown at 20 deg of heel.
     """
 
     model: str
@@ -128,7 +128,7 @@ class Sail:
             return self.chord[0] + fall * (self.extension_chord - self.chord[0])
         share = (height - self.foot_height) / (self.head_height - self.foot_height)
         chord = _interpolate(share, self.chord_share, self.chord)
-        if share <= self.head_cut_from_share:
+        if share <= self.head_cut_from_share or self.head_cut_from_share >= 1.0:
             return chord
         cut = (share - self.head_cut_from_share) / (1.0 - self.head_cut_from_share)
         return chord * (1.0 + cut * (self.head_cut_chord_share - 1.0))

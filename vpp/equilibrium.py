@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,18 +13,25 @@ from vpp.balance import Component
 from vpp.boat import Boat
 from vpp.physics.hull import DATA_FROUDE_RANGE, EXTENDED_FROUDE_LIMIT
 from vpp.physics.wind import apparent_wind
-from vpp.solved import SPEED, UPWIND, Conditions, Solved, Strips
+from vpp.solved import DOWNWIND, SPEED, UPWIND, Conditions, Solved, Strips
 from vpp.solver.interior_point import minimise
 from vpp.solver.problem import Settings, Solution
 from vpp.solver.status import Status, sentence
-from vpp.trim import FastestEquilibrium, freedom, ranges, start, state_from
+from vpp.trim import FastestEquilibrium, Start, freedom, ranges, start, state_from
 
 FloatArray = NDArray[np.float64]
 Progress = Callable[[int, int], None]
 
-# Starts in the order in which they are tried: speed factor and depower of `trim.start`.
-STARTS = ((0.8, 0.0), (0.5, 0.8))
-SOLVER_SETTINGS = Settings()
+# Upwind and reaching, every start that was tried led to the same optimum. Off the wind each sail may be best attached or stalled, which makes
+# several optima: those conditions are solved from all of ATTACHED, MAIN_STALLED and STALLED and the fastest answer is kept. SLOW is for conditions
+# in which none of them converged. The low barrier keeps a start in its basin.
+ATTACHED = Start(speed_factor=1.1, incidence=(0.14,), depower=0.0, downwind_angle=2.45, barrier=1e-3)
+MAIN_STALLED = Start(speed_factor=1.0, incidence=(0.8, 0.14), depower=0.0, downwind_angle=2.65, barrier=1e-3)
+STALLED = Start(speed_factor=0.9, incidence=(1.05,), depower=0.0, downwind_angle=3.0, barrier=1e-3)
+SLOW = Start(speed_factor=0.4, incidence=(0.05,), depower=0.8, downwind_angle=2.6, barrier=1e-2)
+OFF_THE_WIND = np.radians(117.5)
+# Large blocks: the last conditions of a block cost as much a step as a hundred.
+SOLVER_SETTINGS = Settings(block_size=1024)
 # Quantities of the table that only boats with those freedoms have.
 ABSENT = ("pitch", "ride_height")
 
@@ -83,30 +90,30 @@ def _batch_key(boat: Boat, aim: str) -> tuple[object, ...]:
 
 
 def _solve_batch(problem: FastestEquilibrium, progress: Progress) -> Solution:
-    """Solve from the first start; whatever has not converged, from the others in turn."""
-    solution: Solution | None = None
-    for speed_factor, depower in STARTS:
-        x = start(problem, speed_factor=speed_factor, depower=depower)
-        if solution is None:
-            solution = minimise(problem, x, settings=SOLVER_SETTINGS, on_progress=progress)
-            continue
-        left = np.flatnonzero(solution.status != Status.CONVERGED)
-        if not len(left):
-            break
-        again = minimise(problem.select(left), x[:, left], settings=SOLVER_SETTINGS)
-        solution = _with_improved(solution, again, left)
-    assert solution is not None  # STARTS is not empty
+    """The best answer of the starts that each condition calls for."""
+    conditions = problem.conditions
+    off_the_wind = (conditions.aim == DOWNWIND) | (conditions.twa > OFF_THE_WIND)
+    solution = _from(problem, ATTACHED, progress)
+    for how, called_for in ((MAIN_STALLED, off_the_wind), (STALLED, off_the_wind), (SLOW, np.zeros_like(off_the_wind))):
+        places = np.flatnonzero(called_for | (solution.status != Status.CONVERGED))
+        if len(places):
+            solution = _with_better(solution, _from(problem.select(places), how), places)
     return solution
 
 
-def _with_improved(solution: Solution, again: Solution, places: NDArray[np.intp]) -> Solution:
-    """The solution with those cases replaced that converged in the second attempt."""
-    won = again.status == Status.CONVERGED
+def _from(problem: FastestEquilibrium, how: Start, progress: Progress | None = None) -> Solution:
+    settings = replace(SOLVER_SETTINGS, initial_barrier=how.barrier)
+    return minimise(problem, start(problem, how), settings=settings, on_progress=progress)
+
+
+def _with_better(solution: Solution, again: Solution, places: NDArray[np.intp]) -> Solution:
+    """The solution with those cases replaced in which the second attempt converged alone or to a better objective."""
+    before = solution.objective[places] + np.where(solution.status[places] == Status.CONVERGED, 0.0, np.inf)
+    won = (again.status == Status.CONVERGED) & (again.objective < before)
     merged = {}
     for name, value in vars(solution).items():
-        value = value.copy()
-        value[..., places[won]] = getattr(again, name)[..., won]
-        merged[name] = value
+        merged[name] = value.copy()
+        merged[name][..., places[won]] = getattr(again, name)[..., won]
     merged["iterations"][places] = solution.iterations[places] + again.iterations
     return Solution(**merged)
 

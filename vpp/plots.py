@@ -133,11 +133,11 @@ def gain_plot(ax: Axes, comparison: Comparison, *, option: str) -> Axes:
     """
     grid = comparison.polar.grid
     gain = comparison.gain_kn()[comparison.polar.options.index(option), :, : len(grid.twa_deg)].T
-    span = max(float(np.nanmax(np.abs(comparison.gain_kn()), initial=0.0)), 2.0 * LEVEL_KN)
+    span = _gain_span(comparison)
     x, y = _edges(grid.tws_kn), _edges(grid.twa_deg)
     diverging = LinearSegmentedColormap.from_list("loss and gain", (_LOSS, "#fbfbf9", _GAIN))
     ax.pcolormesh(
-        x, y, np.ma.masked_invalid(gain), cmap=diverging, vmin=-1.4 * span, vmax=1.4 * span, rasterized=True
+        x, y, np.ma.masked_invalid(gain), cmap=diverging, vmin=-1.2 * span, vmax=1.2 * span, rasterized=True
     )
     loss = np.ma.masked_where(~(gain <= -LEVEL_KN), gain)
     ax.pcolor(x, y, loss, hatch="////", facecolor="none", edgecolor="#8a4a20", alpha=0.45, linewidth=0.0)
@@ -147,7 +147,7 @@ def gain_plot(ax: Axes, comparison: Comparison, *, option: str) -> Axes:
         for column, tws in enumerate(grid.tws_kn):
             value = gain[row, column]
             if np.isnan(value):
-                ax.plot(tws, twa, marker="x", color=_QUIET, markersize=4.0)
+                ax.plot(tws, twa, **_MISSING_MARK)
             elif row in shown_rows and column in shown_columns:
                 ax.text(tws, twa, _signed(value), ha="center", va="center", fontsize=7.0, bbox=_HALO)
     _wind_axes(ax, grid.tws_kn, grid.twa_deg)
@@ -181,7 +181,7 @@ def gain_figure(comparison: Comparison) -> Figure:
 
 
 def vmg_plot(ax: Axes, polar: Polar, *, aim: str) -> Axes:
-    """Best speed made good (kn) `upwind` or `downwind` against true wind speed (kn), a line for each option."""
+    """Best speed made good (kn) `upwind` or `downwind` against true wind speed (kn), a line an option."""
     speed = np.abs(polar.at_best_vmg("vmg_kn", aim=aim))
     _option_lines(ax, polar.grid.tws_kn, speed, polar.options)
     ax.set_ylabel(f"VMG {aim}, kn")
@@ -234,23 +234,26 @@ def best_option_plot(ax: Axes, comparison: Comparison) -> Axes:
     """Which option is fastest against true wind speed (kn) and angle (deg), best VMG in rows of their own
     above and below.
 
-    A dot marks a lead too small to call (level), a cross a condition without any result.
+    A dot marks a lead too small to call (level), a cross a condition in which at least one option has no
+    result.
     """
     grid, names = comparison.polar.grid, comparison.polar.options
     table = comparison.best_frame()
     shape = (len(grid.tws_kn), len(grid.twa_deg) + len(BEST_VMG))
     best = np.array([names.index(name) if name else -1 for name in table["option"]]).reshape(shape)
     margin = table["margin_kn"].to_numpy().reshape(shape)
+    missing = table["missing_count"].to_numpy().reshape(shape)
     order = [shape[1] - 2, *range(len(grid.twa_deg)), shape[1] - 1]
-    best, margin = best[:, order].T, margin[:, order].T
+    best, margin, missing = best[:, order].T, margin[:, order].T, missing[:, order].T
     x = _edges(grid.tws_kn)
     # a gap of half a row sets the rows of best VMG apart from the angles
     tops = np.array([0.0, *(1.5 + np.arange(len(grid.twa_deg))), len(grid.twa_deg) + 2.0])
     for row, top in enumerate(tops):
         for column, tws in enumerate(grid.tws_kn):
             index = best[row, column]
+            if missing[row, column]:
+                ax.plot(tws - 0.32 * (x[column + 1] - x[column]), top + 0.5, **_MISSING_MARK)
             if index < 0:
-                ax.plot(tws, top + 0.5, marker="x", color=_QUIET, markersize=4.0)
                 continue
             corner, width = (x[column], top), x[column + 1] - x[column]
             ax.add_patch(Rectangle(corner, width, 1.0, **_option_fill(index)))
@@ -286,7 +289,7 @@ def best_option_figure(comparison: Comparison) -> Figure:
         _heading(
             figure,
             "Which option is fastest where",
-            f"dot: leads the next by less than {LEVEL_KN:g} kn    \u00d7: no result",
+            f"dot: leads by less than {LEVEL_KN:g} kn    \u00d7: an option has no result    blank: none has",
         )
         _footer(figure, comparison.polar.source)
         return figure
@@ -324,7 +327,7 @@ def budget_plot(ax: Axes, components: Sequence[str], values: Floats, *, title: s
     ax.set_ylim(len(components) - 0.4, -0.6)
     ax.set_xlim(low - 0.04 * span, high + 0.2 * span)
     ax.xaxis.set_major_locator(MaxNLocator(5))
-    ax.xaxis.set_major_formatter("{x:g}")
+    ax.xaxis.set_major_formatter(lambda value, _: f"{value:g}")
     ax.grid(axis="x")
     ax.tick_params(axis="y", length=0.0)
     return ax
@@ -356,6 +359,7 @@ _BUDGET_PANELS = (
     ("moment_z_nm", 1.0, "Moment in yaw, positive turns the bow to leeward", "N m"),
 )
 
+_MISSING_MARK: dict[str, Any] = {"marker": "x", "color": "#6a747b", "markersize": 4.0, "linestyle": ""}
 _HALO = {"boxstyle": "round,pad=0.12", "facecolor": "white", "edgecolor": "none", "alpha": 0.82}
 
 
@@ -424,6 +428,15 @@ def _option_fill(index: int) -> dict[str, Any]:
         "hatch": _OPTION_HATCHES[index % 8],
         "linewidth": 0.3,
     }
+
+
+def _gain_span(comparison: Comparison) -> float:
+    """The gain shown in full colour: that which one condition in twenty exceeds, so that a few extremes do
+    not fade the rest.
+    """
+    gains = np.abs(comparison.gain_kn()[1:])
+    known = gains[np.isfinite(gains)]
+    return max(float(np.quantile(known, 0.95)) if known.size else 0.0, 2.0 * LEVEL_KN)
 
 
 def _wind_axes(ax: Axes, tws_kn: Sequence[float], twa_deg: Sequence[float]) -> None:

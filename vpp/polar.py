@@ -142,7 +142,7 @@ class Polar:
         return status_counts(self.solved)
 
     def at_angles(self, column: str) -> Floats:
-        """A numeric column on (option, tws, twa) for the aim `speed`, in its unit, NaN where not converged."""
+        """A numeric column on (option, tws, twa) for the aim `speed`, NaN where not converged."""
         return self.rows(column)[:, :, : len(self.grid.twa_deg)]
 
     def at_best_vmg(self, column: str, *, aim: str) -> Floats:

@@ -221,20 +221,35 @@ class FastestEquilibrium:
 # --- starts -------------------------------------------------------------------------------------------------------------
 
 
-def start(problem: FastestEquilibrium, *, speed_factor: float, depower: float) -> FloatArray:
+@dataclass(frozen=True, kw_only=True)
+class Start:
+    """How to guess a state to start from.
+
+    `speed_factor` scales the guessed boat speed; `incidence` [rad] is that of the sails' feet, the last one holding for all further sails; `depower`
+    from 0 to 1 twists and flattens them; `downwind_angle` [rad] is the true wind angle at which the search for the best VMG downwind
+    begins; `barrier` is the solver's initial barrier.
+    """
+
+    speed_factor: float
+    incidence: tuple[float, ...]
+    depower: float
+    downwind_angle: float
+    barrier: float
+
+
+def start(problem: FastestEquilibrium, how: Start) -> FloatArray:
     """A state to start from, (variables, conditions), scaled.
 
-    `speed_factor` scales a guess of the boat speed; `depower` from 0 to 1 eases, twists and flattens the sails. The guess need not balance;
-    it only has to leave the sails in attached flow where they can be.
+    The guess need not balance; it only has to leave the sails in attached flow where they can be.
     """
     conditions = problem.conditions
-    angle = np.where(conditions.aim == UPWIND, math.radians(45.0), math.radians(145.0))
+    angle = np.where(conditions.aim == UPWIND, math.radians(45.0), how.downwind_angle)
     twa = np.where(conditions.aim == SPEED, conditions.twa, angle)
-    hull_speed = 0.36 * np.sqrt(problem.boats.gravity * problem.boats.hull.waterline_length)
+    hull_speed = 0.47 * np.sqrt(problem.boats.gravity * problem.boats.hull.waterline_length)
     reach = 0.35 + 0.65 * np.sin(np.clip(twa, 0.0, np.pi)) ** 2
-    boat_speed = speed_factor * hull_speed * np.tanh(0.9 * reach * conditions.tws / hull_speed)
+    boat_speed = how.speed_factor * hull_speed * np.tanh(0.9 * reach * conditions.tws / hull_speed)
     _, beta = apparent_wind(true_wind_speed=conditions.tws, true_wind_angle=twa, boat_speed=boat_speed)
-    power = np.clip(np.sin(beta), 0.0, 1.0) * (1.0 - 0.7 * depower) * np.minimum(conditions.tws / 10.0, 1.0)
+    power = np.clip(np.sin(beta), 0.0, 1.0) * (1.0 - 0.7 * how.depower) * np.minimum(conditions.tws / 10.0, 1.0)
     guesses = {
         "boat_speed": boat_speed,
         "leeway": 0.06 * power,
@@ -243,11 +258,10 @@ def start(problem: FastestEquilibrium, *, speed_factor: float, depower: float) -
         "crew_arm": problem.upper[_index(problem.names, "crew_arm")] * 0.9 if "crew_arm" in problem.names else 0.0,
         "twa": twa,
     }
-    incidence = math.radians(10.0) * (1.0 - depower)
     for i, sail in enumerate(problem.layout.sails):
-        guesses[f"{sail}_sheet"] = np.maximum(beta - incidence - math.radians(3.0 * i), math.radians(2.0))
-        guesses[f"{sail}_twist"] = np.full(len(conditions), math.radians(6.0 + 10.0 * depower))
-        guesses[f"{sail}_camber"] = np.full(len(conditions), 0.5 * (1.0 - depower) + 0.05)
+        guesses[f"{sail}_sheet"] = np.maximum(beta - how.incidence[min(i, len(how.incidence) - 1)], math.radians(2.0))
+        guesses[f"{sail}_twist"] = np.full(len(conditions), math.radians(6.0 + 10.0 * how.depower))
+        guesses[f"{sail}_camber"] = np.full(len(conditions), 0.5 * (1.0 - how.depower) + 0.05)
     rows = np.array([np.broadcast_to(guesses[name], (len(conditions),)) / scale_of(name) for name in problem.names])
     room = problem.upper - problem.lower
     inside: FloatArray = np.clip(rows, problem.lower + 0.02 * room, problem.upper - 0.02 * room)

@@ -11,6 +11,7 @@ from typing import Any
 import pandas as pd
 import pytest
 
+from vpp.cli.compare import name_runs
 from vpp.results.files import CAUTION
 from vpp.results.variables import BUDGET_COLUMNS, COLUMNS
 from vpp.version import __version__
@@ -237,3 +238,16 @@ def test_check_as_data(invented: Run) -> None:
     table = pd.read_csv(io.StringIO(invented("check", "good.toml", "--format", "csv").stdout))
     assert len(told["values"]) == len(table) == 4 * 5
     assert told["values"][2]["value"] == [3.2, 0.6]
+
+
+def test_leader_among_boats_without_result_is_starred() -> None:
+    best = pd.DataFrame(
+        {
+            "tws_kn": [6.0, 8.0, 10.0, 12.0, 14.0],
+            "option": ["a", "a", "a", "b", ""],
+            "runner_up": ["b", "b", "b", "a", ""],
+            "margin_kn": [0.1, 0.1, 0.1, 0.001, float("nan")],
+            "missing_count": [0, 0, 1, 0, 3],
+        }
+    )
+    assert name_runs(best) == "a 6 to 8 kn; a* 10 kn; b level with a 12 kn; no result 14 kn"

@@ -82,21 +82,22 @@ def _gains(comparison: Comparison, title: str, gain: Callable[[str], Floats]) ->
 
 def _best(comparison: Comparison) -> str:
     best = comparison.best_frame()
-    rows = [("VMG upwind", _runs(best[best["aim"] == "upwind"]))]
+    rows = [("VMG upwind", name_runs(best[best["aim"] == "upwind"]))]
     if comparison.reach_deg is not None:
         on_reach = (best["aim"] == "speed") & (best["twa_deg"] == comparison.reach_deg)
-        rows.append((f"reach, TWA {comparison.reach_deg:g} deg", _runs(best[on_reach])))
-    rows.append(("VMG downwind", _runs(best[best["aim"] == "downwind"])))
-    return table(("fastest", "at true wind speeds"), rows, left=2)
+        rows.append((f"reach, TWA {comparison.reach_deg:g} deg", name_runs(best[on_reach])))
+    rows.append(("VMG downwind", name_runs(best[best["aim"] == "downwind"])))
+    told = table(("fastest", "at true wind speeds"), rows, left=2)
+    return f"{told}\n* at least one option has no result there" if "*" in told else told
 
 
-def _runs(best: pd.DataFrame) -> str:
+def name_runs(best: pd.DataFrame) -> str:
     """Neighbouring winds with the same leader taken together."""
-    from vpp.compare import LEVEL_KN
-
     leaders = [
-        "no result" if not name else f"{name} level with {second}" if margin < LEVEL_KN else name
-        for name, second, margin in zip(best["option"], best["runner_up"], best["margin_kn"], strict=True)
+        _leader(*row)
+        for row in zip(
+            best["option"], best["runner_up"], best["margin_kn"], best["missing_count"], strict=True
+        )
     ]
     told = []
     for leader, run in groupby(zip(leaders, best["tws_kn"], strict=True), key=lambda pair: pair[0]):
@@ -104,6 +105,15 @@ def _runs(best: pd.DataFrame) -> str:
         span = f"{winds[0]:g} kn" if len(winds) == 1 else f"{winds[0]:g} to {winds[-1]:g} kn"
         told.append(f"{leader} {span}")
     return "; ".join(told)
+
+
+def _leader(name: str, second: str, margin: float, missing_count: int) -> str:
+    from vpp.compare import LEVEL_KN
+
+    if not name:
+        return "no result"
+    told = f"{name} level with {second}" if margin < LEVEL_KN else name
+    return told + "*" if missing_count else told
 
 
 def _json(comparison: Comparison, written: tuple[Path, ...]) -> str:

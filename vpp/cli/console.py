@@ -49,8 +49,8 @@ def progress(what: str) -> Iterator[Callable[[int, int], None] | None]:
 
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task(what, total=None)
-        yield lambda done, total: bar.update(task, completed=done, total=total)
+        line = bar.add_task(what, total=None)
+        yield lambda done, total: bar.update(line, completed=done, total=total)
 
 
 def heading(source: Source) -> str:

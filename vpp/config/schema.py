@@ -79,7 +79,7 @@ class HullTable(TableModel):
     wetted_area_m2: float = quantity("wetted area of the canoe body", 0.5, 600.0)
     waterplane_area_m2: float = quantity("area of the water plane", 0.3, 400.0)
     form_factor: float = quantity(
-        "share by which skin friction exceeds a flat plate's; 0 with systematic_series, which contains it", 0.0, 0.5
+        "excess of skin friction over a flat plate's; 0 with systematic_series, which contains it", 0.0, 0.5
     )
     heel_resistance_20deg_percent: float = quantity(
         "growth of the hull's resistance from upright to 20 deg of heel", 0.0, 50.0

@@ -118,9 +118,7 @@ def _findings(root: Table, error: ValidationError, *, prefix: Path = ()) -> list
 def _misspelt(details: Sequence[ErrorDetails], paths: Sequence[Path]) -> set[Path]:
     """Paths of keys that are there under a wrong name: they need not be reported as missing as well."""
     unknown = [
-        path
-        for detail, path in zip(details, paths, strict=True)
-        if detail["type"] == "extra_forbidden"
+        path for detail, path in zip(details, paths, strict=True) if detail["type"] == "extra_forbidden"
     ]
     return {(*path[:-1], _meant(str(path[-1]), _model_at(path))) for path in unknown}
 

@@ -34,7 +34,7 @@ FloatArray = NDArray[np.float64]
 FOURIER_ORDER = 7
 FIT_ANGLES = np.radians(np.arange(6.0, 186.1, 2.0))
 # Radius inside which another sail's trailing vortex is smoothed, as a share of that sail's span: about a shed sheet's rolled-up thickness.
-CORE_SHARE = 0.05
+CORE_SHARE = 0.02
 # The circulation has converged when Newton's step, over the wind speed, is below this: the next one would square it.
 TOLERANCE = 1e-8
 ROUNDING = 1e-14
@@ -59,11 +59,12 @@ class Mirror:
 
 @dataclass(frozen=True, kw_only=True)
 class SailLine:
-    """Where one sail's vortices lie: node heights (n + 1,), control heights (n,) and the bound vortex's x at each control height."""
+    """Where one sail's vortices lie: node heights (n + 1,); at the control heights (n,) the bound vortex's x and the chord."""
 
     node_height: FloatArray
     control_height: FloatArray
     x: FloatArray
+    chord: FloatArray
 
     @property
     def width(self) -> FloatArray:
@@ -161,10 +162,12 @@ def _mirrors(mirror: Mirror, z: FloatArray, other: FloatArray) -> list[tuple[Flo
 def mutual_influence(*, on: SailLine, by: SailLine, mirror: Mirror | None, angle: float) -> tuple[FloatArray, FloatArray]:
     """Velocity across and along the wind at one sail's stations by unit circulation of another's strips, each (n_on, n_by) [1/m].
 
-    `angle` [rad] is that of the apparent wind from the centreline. Trailing vortices have a core of `CORE_SHARE` of the span.
+    The velocity is taken at three quarters of the chord, where it stands for its run along the whole chord (Pistolesi's theorem; Weissinger, NACA
+    TM 1120, 1947), with the chord along the centreline. `angle` [rad] is that of the apparent wind from the centreline. Trailing vortices have
+    a core of `CORE_SHARE` of the span.
     """
     z = on.control_height[:, None]
-    ahead = on.x[:, None] - by.x[None, :]
+    ahead = (on.x - 0.5 * on.chord)[:, None] - by.x[None, :]
     downstream, leeward = -ahead * math.cos(angle), -ahead * math.sin(angle)
     core = CORE_SHARE * (by.node_height[-1] - by.node_height[0])
     low, high = by.node_height[None, :-1], by.node_height[None, 1:]

@@ -45,7 +45,7 @@ _FILE_DECIMALS = {
 
 @dataclass(frozen=True, kw_only=True)
 class Source:
-    """Where a result came from: the boat's name, its file, the digest of that file and of the data it names."""
+    """Where a result came from: the boat's name, its file, and the digest of that and the data it names."""
 
     name: str
     file: str
@@ -117,8 +117,8 @@ def about(
 
 
 def save_figure(path: Path, figure: Figure) -> Path:
-    """Write a figure as PNG (150 dpi) or SVG by the suffix of its name. The same figure gives the same bytes."""
-    import matplotlib as mpl
+    """Write a figure as PNG (150 dpi) or SVG by its suffix. The same figure gives the same bytes."""
+    import matplotlib as mpl  # noqa: PLC0415  (tables need no figures)
 
     kind = path.suffix.lower().removeprefix(".")
     metadata = {"Date": None} if kind == "svg" else {}

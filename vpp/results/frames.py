@@ -97,7 +97,7 @@ def status_counts(solved: Solved) -> dict[str, int]:
 
 
 def failures(solved: Solved) -> pd.DataFrame:
-    """Failed conditions grouped by status and reason: their number and the range of wind in which they lie."""
+    """Failed conditions grouped by status and reason: their number and the range of their winds."""
     failed = ~is_converged(solved)
     table = to_frame(solved)[failed]
     grouped = table.groupby(["status", "reason"], sort=False)

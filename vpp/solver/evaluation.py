@@ -1,4 +1,4 @@
-"""The problem as the iterations see it: slack variables for the inequalities, checked shapes, contiguous arrays."""
+"""The problem as the iterations see it: slack variables for inequalities, checked and contiguous arrays."""
 
 from __future__ import annotations
 
@@ -57,7 +57,7 @@ def plain_values(problem: Problem, x: Array, cases: Integers) -> Values:
 def plain_derivatives(
     problem: Problem, x: Array, cases: Integers, multipliers: Array, objective_weight: float
 ) -> Derivatives:
-    """Evaluate a problem with derivatives. Raises ValueError where an array it returns has the wrong shape."""
+    """Evaluate with derivatives. Raises ValueError where an array the problem returns has the wrong shape."""
     n, count, batch = problem.variable_count, problem.equality_count + problem.inequality_count, x.shape[1]
     result = problem.derivatives(np.ascontiguousarray(x), cases, multipliers, objective_weight)
     hessian = _checked("hessian", result.hessian, (n, n, batch))
@@ -84,6 +84,27 @@ def derivatives_finite(derivatives: Derivatives) -> Mask:
         & np.isfinite(derivatives.hessian).all(axis=(0, 1))
     )
     return finite
+
+
+def taken(derivatives: Derivatives, which: Integers) -> Derivatives:
+    """Keep the cases `which`."""
+
+    def take(array: Array) -> Array:
+        return np.take(array, which, axis=-1)
+
+    values = Values(take(derivatives.values.objective), take(derivatives.values.constraints))
+    return Derivatives(
+        values, take(derivatives.gradient), take(derivatives.jacobian), take(derivatives.hessian)
+    )
+
+
+def overwrite(derivatives: Derivatives, again: Derivatives, which: Integers) -> None:
+    """Put the derivatives of the cases `which` in place."""
+    derivatives.values.objective[which] = again.values.objective
+    derivatives.values.constraints[:, which] = again.values.constraints
+    derivatives.gradient[:, which] = again.gradient
+    derivatives.jacobian[..., which] = again.jacobian
+    derivatives.hessian[..., which] = again.hessian
 
 
 def _checked_values(problem: Problem, values: Values, batch: int) -> Values:

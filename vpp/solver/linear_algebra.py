@@ -1,7 +1,7 @@
 """Batched dense linear algebra for small systems, vectorised over the last axis.
 
-Every operation works on each case alone and in a fixed order, so that a result does not depend, to the last bit, on
-which other cases share the batch.
+Every operation works on each case alone and in a fixed order, so that a result does not depend, to the last
+bit, on which other cases share the batch.
 """
 
 from __future__ import annotations
@@ -20,7 +20,8 @@ _SMALLEST_PIVOT = 1e-11  # of a symmetric matrix scaled to a unit diagonal
 def total(array: Array, axis: int = 0) -> Array:
     """Sum over an axis that is not the last, term by term.
 
-    NumPy sums in pairs along an axis that is contiguous in memory, which would round differently from a longer batch.
+    NumPy sums in pairs along an axis that is contiguous in memory, which would round differently from a
+    longer batch.
     """
     if array.shape[axis] == 0:
         return np.zeros(array.shape[:axis] + array.shape[axis + 1 :])
@@ -63,7 +64,7 @@ class SymmetricFactors:
 
 
 def factorise(matrix: Array) -> SymmetricFactors:
-    """Factorise symmetric matrices (k, k, b) and say which are positive definite. The factors of others are useless."""
+    """Factorise symmetric matrices (k, k, b) and say which are positive definite; use no other factors."""
     size = matrix.shape[0]
     diagonal = np.abs(matrix[np.arange(size), np.arange(size)])
     scale = 1.0 / np.sqrt(np.where(diagonal > 0.0, diagonal, 1.0))
@@ -81,10 +82,10 @@ def factorise(matrix: Array) -> SymmetricFactors:
 
 
 def factorise_corrected(matrix: Array, floor: float) -> SymmetricFactors:
-    """Factorise symmetric matrices (k, k, b); where one is not positive definite, take the moduli of its eigenvalues.
+    """Factorise symmetric matrices (k, k, b), made positive definite where needed.
 
-    Eigenvalues of smaller modulus than `floor` become `floor`. A matrix with entries that are not finite becomes the
-    identity: the step it gives is then left to the line search to judge.
+    That is done by taking the moduli of their eigenvalues, or `floor` where a modulus is smaller. A matrix
+    with entries that are not finite becomes the identity: its step is left to the line search to judge.
     """
     factors = factorise(matrix)
     if factors.definite.all():
@@ -112,7 +113,7 @@ def _with_positive_eigenvalues(matrix: Array, floor: float) -> Array:
 
 
 def eigenpairs(matrix: Array) -> tuple[Array, Array]:
-    """Eigenvalues (k, b), ascending, and eigenvectors (component, which, b) of symmetric matrices (k, k, b)."""
+    """Eigenvalues (k, b), ascending, and eigenvectors (component, which, b) of symmetric matrices."""
     size = matrix.shape[0]
     stack = np.ascontiguousarray(np.moveaxis(matrix, -1, 0))
     stack[~np.isfinite(stack).all(axis=(1, 2))] = np.eye(size)
@@ -122,11 +123,11 @@ def eigenpairs(matrix: Array) -> tuple[Array, Array]:
 
 @dataclass(frozen=True)
 class RangeSpace:
-    """Orthogonal splitting of the variables by constraint gradients, from a row-pivoted Householder factorisation.
+    """Orthogonal splitting of the variables by constraint gradients: a row-pivoted Householder factorisation.
 
-    With the rows A of the Jacobian divided by `row_norm` and put in `order`, A = lower Q^T. The first `rank` columns of Q
-    span the constraint gradients, the others the directions in which no constraint changes. Reflectors beyond the
-    rank are zero, so that dependent rows take no part.
+    With the rows A of the Jacobian divided by `row_norm` and put in `order`, A = lower Q^T. The first `rank`
+    columns of Q span the constraint gradients, the others the directions in which no constraint changes.
+    Reflectors beyond the rank are zero, so that dependent rows take no part.
     """
 
     reflectors: Array
@@ -137,12 +138,7 @@ class RangeSpace:
 
     def take(self, which: Integers) -> RangeSpace:
         """Keep the cases `which`."""
-        return RangeSpace(
-            *(
-                np.take(part, which, axis=-1)
-                for part in (self.reflectors, self.lower, self.order, self.rank, self.row_norm)
-            )
-        )
+        return RangeSpace(**{name: np.take(part, which, axis=-1) for name, part in vars(self).items()})
 
     def rotate(self, vector: Array) -> Array:
         """Return Q^T vector for vectors (N, b)."""
@@ -167,7 +163,7 @@ class RangeSpace:
         return self.rotate_back(step)
 
     def multipliers(self, gradient: Array) -> Array:
-        """Least-squares multipliers y (M, b) of gradient + A^T y = 0; those of dependent constraints are zero."""
+        """Least-squares multipliers y (M, b) of gradient + A^T y = 0; zero for dependent constraints."""
         count = self.row_norm.shape[0]
         wanted = -self.rotate(gradient)[:count]
         ordered = np.zeros_like(wanted)
@@ -209,7 +205,7 @@ def split_by_constraints(jacobian: Array) -> RangeSpace:
 
 
 def _reflector(row: Array) -> Array:
-    """Unit vectors whose reflections turn the rows (k, b) onto the first axis; zero for a row too short to trust."""
+    """Unit vectors whose reflections turn rows (k, b) onto the first axis; zero for too short ones."""
     length = np.sqrt(total(row**2))
     reflector = row.copy()
     reflector[0] += np.where(row[0] >= 0.0, length, -length)
@@ -230,14 +226,15 @@ def _free_block(matrix: Array, reflectors: Array) -> Array:
 
 
 def solve_equality_step(
-    hessian: Array, gradient: Array, residual: Array, space: RangeSpace, floor: float, normal_only: Mask
+    hessian: Array, gradient: Array, residual: Array, space: RangeSpace, floor: float, negligible: Array
 ) -> tuple[Array, Array]:
     """Step and multipliers of: minimise gradient . d + d . hessian d / 2 subject to A d = -residual.
 
-    The part of `hessian` (N, N, b) that acts along the constraints is made positive definite by taking the moduli of its
-    eigenvalues. Dependent constraints, which are left out, keep their residual. Cases marked `normal_only` (b,) get the
-    shortest step that cancels the residual. Returns d (N, b) and y (M, b) with gradient + hessian d + A^T y = 0 along the
-    constraint gradients.
+    The part of `hessian` (N, N, b) that acts along the constraints is made positive definite by taking the
+    moduli of its eigenvalues. Dependent constraints, which are left out, keep their residual. Along the
+    constraints the step leaves alone what part of the gradient is `negligible` (b,): where that is infinite
+    the step is the shortest that cancels the residual. Returns d (N, b) and y (M, b) with
+    gradient + hessian d + A^T y = 0 along the constraint gradients.
     """
     step = space.normal_step(residual)
     slope = space.rotate(gradient + product(hessian, step))
@@ -250,6 +247,25 @@ def solve_equality_step(
             space.reflectors[:rank] if whole else np.take(space.reflectors[:rank], which, axis=-1),
         )
         if block.shape[0]:
-            free[rank:, which] = factorise_corrected(block, floor).solve(-slope[rank:, which])
-    step = step + space.rotate_back(np.where(normal_only, 0.0, free))
+            free[rank:, which] = _descend(block, slope[rank:, which], floor, negligible[which])
+    step = step + space.rotate_back(free)
     return step, space.multipliers(gradient + product(hessian, step))
+
+
+def _descend(matrix: Array, slope: Array, floor: float, negligible: Array) -> Array:
+    """Newton step without constraints, for the part of the slope (k, b) that is not negligible."""
+    step = np.where(np.isinf(negligible), 0.0, factorise_corrected(matrix, floor).solve(-slope))
+    which = np.flatnonzero((negligible > 0.0) & np.isfinite(negligible))
+    if len(which):
+        step[:, which] = _selective_step(
+            np.take(matrix, which, axis=-1), np.take(slope, which, axis=-1), floor, negligible[which]
+        )
+    return step
+
+
+def _selective_step(matrix: Array, slope: Array, floor: float, negligible: Array) -> Array:
+    """Newton step along the eigenvectors on which the slope is not negligible."""
+    values, vectors = eigenpairs(matrix)
+    along = transposed_product(vectors, slope)
+    along = np.where(np.abs(along) > negligible, along, 0.0)
+    return -product(vectors, along / np.maximum(np.abs(values), floor))

@@ -44,8 +44,9 @@ class Derivatives:
 class Problem(Protocol):
     """A batch of smooth problems: minimise the objective subject to equalities, inequalities and bounds.
 
-    Variables, objective and constraints arrive scaled to order one. A model may return NaN or infinity outside its
-    domain. Bounds (n, B) may be infinite but never equal: leave fixed variables out of the problem.
+    Variables, objective and constraints arrive scaled to order one. A model may return NaN or infinity
+    outside its domain. Bounds (n, B) may be infinite but never equal: leave fixed variables out of the
+    problem.
     """
 
     @property
@@ -74,7 +75,7 @@ class Problem(Protocol):
     def derivatives(
         self, x: Array, cases: Integers, multipliers: Array, objective_weight: float = 1.0
     ) -> Derivatives:
-        """Evaluate with derivatives at x (n, b); `multipliers` (m + p, b) weigh the constraints in the Hessian."""
+        """Evaluate with derivatives at x (n, b); `multipliers` (m + p, b) enter the Hessian."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -87,7 +88,8 @@ class Settings:
     block_size: most cases worked on at a time; bounds the memory and does not change any result.
     proximal: curvature added to every variable, so that flat directions stay harmless.
     initial_barrier: weight of the logarithmic barrier at the start.
-    restoration_starts: states from which a case is searched for feasibility before it is called infeasible (1 to 4).
+    restoration_starts: states from which a case is searched for feasibility before it is called infeasible (1
+    to 4).
     """
 
     constraint_tolerance: float = 1e-9
@@ -97,6 +99,11 @@ class Settings:
     proximal: float = 1e-6
     initial_barrier: float = 0.1
     restoration_starts: int = 3
+
+    @property
+    def least_barrier(self) -> float:
+        """Weight of the logarithmic barrier at the end."""
+        return 0.1 * self.optimality_tolerance
 
     def __post_init__(self) -> None:
         """Refuse values with which no case could converge."""
@@ -115,15 +122,13 @@ class Solution:
     """One answer a case, whatever its status.
 
     x: variables (n, B).
-    multipliers: (m + p, B) in `objective + multipliers . constraints`; those of inequalities are never positive.
-    lower_multipliers, upper_multipliers: (n, B), never negative; zero where a bound is infinite.
-    objective: (B,).
-    status: (B,) codes of `vpp.solver.status.Status`.
-    iterations: (B,) iterations spent, restoration included.
-    constraint_error: (B,) largest violation: |c| of an equality, max(0, -c) of an inequality.
-    optimality_error: (B,) largest error of the optimality conditions, scaled; NaN where it was never evaluated.
-    worst_constraint: (B,) index of the constraint with the largest violation; -1 without constraints.
-    active_lower, active_upper: (n, B) whether the bound holds the variable back.
+    multipliers: (m + p, B) in `objective + multipliers . constraints`; those of inequalities are never
+    positive. lower_multipliers, upper_multipliers: (n, B), never negative; zero where a bound is infinite.
+    objective: (B,). status: (B,) codes of `vpp.solver.status.Status`. iterations: (B,) iterations spent,
+    restoration included. constraint_error: (B,) largest violation: |c| of an equality, max(0, -c) of an
+    inequality. optimality_error: (B,) largest error of the optimality conditions, scaled; NaN where it was
+    never evaluated. worst_constraint: (B,) index of the constraint with the largest violation; -1 without
+    constraints. active_lower, active_upper: (n, B) whether the bound holds the variable back.
     """
 
     x: Array
@@ -141,7 +146,7 @@ class Solution:
 
 
 def check_inputs(problem: Problem, start: Array) -> tuple[Array, Array, Array]:
-    """Return lower bounds, upper bounds and start as (n, B) arrays. Raises ValueError where they make no sense."""
+    """Return lower bounds, upper bounds and start (n, B). Raises ValueError where they make no sense."""
     n, m, p = problem.variable_count, problem.equality_count, problem.inequality_count
     if n < 1 or m < 0 or p < 0:
         raise ValueError(

@@ -1,8 +1,9 @@
-"""Search for a feasible state: projected Newton on the squared residuals, damped after Levenberg and Marquardt.
+"""Search for a feasible state: projected, damped Newton steps on the sum of squared residuals.
 
-The set of variables held at their bounds follows Bertsekas (1982, SIAM J. Control Optim. 20, 221-246); the damping, a
-proximal term about the latest state, follows Marquardt (1963, J. SIAM 11, 431-441). Second derivatives of the residuals
-are used, since a state that cannot be made feasible has residuals that do not vanish.
+The set of variables held at their bounds follows Bertsekas (1982, SIAM J. Control Optim. 20, 221-246); the
+damping, a proximal term about the latest state, follows Marquardt (1963, J. SIAM 11, 431-441). Second
+derivatives of the residuals are used, since a state that cannot be made feasible has residuals that do not
+vanish.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from vpp.solver.evaluation import all_finite, derivatives_finite, plain_derivatives, plain_values
-from vpp.solver.linear_algebra import eigenpairs, factorise_corrected, product, total, transposed_product
+from vpp.solver.linear_algebra import eigenpairs, factorise_corrected, total, transposed_product
 from vpp.solver.problem import Array, Derivatives, Integers, Mask, Problem, Settings
 
 FEASIBLE, INFEASIBLE, UNDECIDED, UNDEFINED = range(4)
@@ -39,7 +40,7 @@ class Restored:
 
 @dataclass
 class _Search:
-    """Cases being searched. `margin` is 1 while a distance to bounds and inequalities is asked for, then 0."""
+    """Cases being searched; `margin` is 1 while a distance to bounds and inequalities is wanted, then 0."""
 
     where: Integers
     case: Integers
@@ -68,9 +69,9 @@ def restore(
 ) -> Restored:
     """Look for feasible states of the cases (b,) from `starts` (attempts, n, b), one after the other.
 
-    `allowed` (b,) limits the iterations. The first start is the state at which the search for an optimum gave up. A case is
-    INFEASIBLE only when every start led to a state at which the residuals are clearly not zero and cannot be
-    lowered; UNDEFINED when the model was finite at no start.
+    `allowed` (b,) limits the iterations. The first start is the state at which the search for an optimum gave
+    up. A case is INFEASIBLE only when every start led to a state at which the residuals are clearly not zero
+    and cannot be lowered; UNDEFINED when the model was finite at no start.
     """
     return _Restoration(problem, settings, starts, bounds, cases).run(allowed)
 

@@ -20,7 +20,7 @@ def boat_text() -> str:
 
 @pytest.fixture
 def edited(tmp_path: Path, boat_text: str) -> Edit:
-    """Writes the test boat with pieces of its text replaced, each of which must occur, and something added at the end."""
+    """Writes the test boat with pieces of its text replaced, all of which must occur, and more at the end."""
 
     def write(*replacements: tuple[str, str], add: str = "") -> Path:
         text = boat_text

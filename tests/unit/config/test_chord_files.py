@@ -98,7 +98,7 @@ BAD = {
         ],
     ),
     "too many cells": (GOOD.replace("3.60", "3,60"), ["main.csv:3: has 3 cells; allowed: 2 cells"]),
-    "broken quotes": ('height_percent,chord_m\n"0\n', ['main.csv:2: has 1 cells; allowed: 2 cells']),
+    "broken quotes": ('height_percent,chord_m\n"0\n', ["main.csv:2: has 1 cells; allowed: 2 cells"]),
 }
 
 
@@ -106,7 +106,7 @@ BAD = {
 def test_mistakes_inside_the_file(content: str, expected: list[str], edited: Edit) -> None:
     path = edited(FROM_FILE)
     (path.parent / "main.csv").write_text(content)
-    assert [message for message in messages(path) if "cells" not in message or "cells" in expected[0]] == expected
+    assert messages(path) == expected
 
 
 def test_heights_that_do_not_reach_the_head(edited: Edit) -> None:
@@ -131,7 +131,8 @@ def test_an_option_inherits_a_bad_file_without_saying_so_again(edited: Edit) -> 
 
 def test_two_options_may_share_a_bad_file(edited: Edit) -> None:
     option = (
-        '\n[[option]]\nname = "{}"\nsays = "x"\nremove = ["sail.main.chord_at_percent", "sail.main.chord_m"]\n'
+        '\n[[option]]\nname = "{}"\nsays = "x"\nremove = ["sail.main.chord_at_percent", '
+        '"sail.main.chord_m"]\n'
         'change.sail.main.chord_file = "main.csv"\n'
     )
     path = edited(add=option.format("first") + option.format("second"))

@@ -55,7 +55,9 @@ class Writer:
             case "number":
                 self.text += str(self.line)
             case "text":
-                form = self.pick('"{}"', "'{}'", '"{} \\" # ]"', "'{} \\'", '"{}\\\\"', '"""{}"""', "'''{}'''")
+                form = self.pick(
+                    '"{}"', "'{}'", '"{} \\" # ]"', "'{} \\'", '"{}\\\\"', '"""{}"""', "'''{}'''"
+                )
                 self.text += form.format(self.line)
             case "long text":
                 form = self.pick(
@@ -100,7 +102,9 @@ class Writer:
     def header(self, name: str, *, repeated: bool) -> None:
         line = self.line
         opening, closing = ("[[", "]]") if repeated else ("[", "]")
-        self.text += f"{opening}{self.pick('', ' ')}{name}{self.pick('', ' ')}{closing}{self.pick(*COMMENTS)}\n"
+        self.text += (
+            f"{opening}{self.pick('', ' ')}{name}{self.pick('', ' ')}{closing}{self.pick(*COMMENTS)}\n"
+        )
         # every table that has a header says on which line
         self.text += f"header = {line}\n"
 

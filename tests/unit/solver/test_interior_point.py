@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from scipy.optimize import LinearConstraint, NonlinearConstraint, minimize
+from scipy.optimize import LinearConstraint, NonlinearConstraint, least_squares, minimize
 
 from vpp.solver import jets
 from vpp.solver.interior_point import minimise
@@ -13,7 +13,7 @@ INF = np.inf
 
 
 class FunctionProblem:
-    """A problem from a function of (list of variables, data of the cases, namespace) to (objective, constraints)."""
+    """A problem from a function of (variables, data of the cases, namespace) to (objective, constraints)."""
 
     def __init__(self, function, lower, upper, equalities=0, inequalities=0, data=None, cases=1):
         size = len(lower)
@@ -74,7 +74,7 @@ def solve_alone(problem, case, start, **settings):
     return minimise(problem.only(case), start[:, case : case + 1], settings=Settings(**settings))
 
 
-# --- published optima -----------------------------------------------------------------------------------------------
+# --- published optima ----------------------------------------------------------------------------------
 
 
 def hs1(x, _, xp):
@@ -201,8 +201,9 @@ def hs100(x, _, xp):
     ]
 
 
-# Hock & Schittkowski (1981), "Test Examples for Nonlinear Programming Codes", Springer: problem, start, lower and upper
-# bounds, numbers of equalities and inequalities, optimum; all from memory. Where the optimum is a closed form it is given as one.
+# Hock & Schittkowski (1981), "Test Examples for Nonlinear Programming Codes", Springer: problem, start, lower
+# and upper bounds, numbers of equalities and inequalities, optimum; all from memory. An optimum with a closed
+# form is given as that.
 PUBLISHED = [
     (hs1, [-2, 1], [-INF, -1.5], [INF] * 2, 0, 0, 0.0),
     (hs6, [-1.2, 1], [-INF] * 2, [INF] * 2, 1, 0, 0.0),
@@ -252,7 +253,7 @@ def test_smooth_published_problems_take_few_iterations():
 
 
 def test_waechter_biegler_counterexample():
-    """Waechter & Biegler (2000), Math. Program. 88, 565-574: interior-point methods that only backtrack fail here.
+    """Waechter & Biegler (2000), Math. Program. 88, 565-574: methods that only backtrack fail here.
 
     Optimum x = (1, 0, 1/2), where the second variable leans on its bound.
     """
@@ -268,7 +269,7 @@ def test_waechter_biegler_counterexample():
     assert solution.active_lower[:, 0].tolist() == [False, True, False]
 
 
-# --- closed forms ---------------------------------------------------------------------------------------------------
+# --- closed forms --------------------------------------------------------------------------------------
 
 
 def test_projection_on_a_plane_for_a_batch():
@@ -291,7 +292,7 @@ def test_projection_on_a_plane_for_a_batch():
     solution = minimise(problem, np.zeros((size, cases)))
     multiplier = ((a * p).sum(axis=0) - b) / (a * a).sum(axis=0)
     assert (solution.status == Status.CONVERGED).all()
-    np.testing.assert_allclose(solution.x, p - a * multiplier, atol=1e-8)
+    np.testing.assert_allclose(solution.x, p - a * multiplier, atol=1e-7)
     np.testing.assert_allclose(solution.multipliers[0], multiplier, atol=1e-7)
 
 
@@ -318,7 +319,7 @@ def test_projection_on_a_box_for_a_batch():
 
 
 def test_multiplier_signs():
-    """min x^2 + y^2 with x + y = 2 has y* = -2; with x + y >= 2 the inequality's multiplier is the same, negative."""
+    """min x^2 + y^2 with x + y = 2: both gradients balance at (1, 1) with -2; the same with x + y >= 2."""
 
     def function(x, _, xp):
         return x[0] ** 2 + x[1] ** 2, [x[0] + x[1] - 2]
@@ -351,7 +352,7 @@ def test_unconstrained_square_system_is_root_finding():
     np.testing.assert_allclose(solution.x[:, 0], [0.5**0.5] * 2, atol=1e-10)
 
 
-# --- difficult shapes -----------------------------------------------------------------------------------------------
+# --- difficult shapes ----------------------------------------------------------------------------------
 
 
 def test_concave_objective_ends_in_a_corner():
@@ -368,7 +369,7 @@ def test_concave_objective_ends_in_a_corner():
 
 
 def test_indefinite_quadratic_on_a_sphere():
-    """min x.A x on |x| = 1 is the smallest eigenvalue of A (Rayleigh quotient; NumPy's eigh is the reference)."""
+    """min x.A x on |x| = 1 is the smallest eigenvalue of A (Rayleigh quotient; NumPy is the reference)."""
     rng = np.random.default_rng(5)
     size, cases = 6, 20
     matrix = rng.standard_normal((size, size, cases))
@@ -465,7 +466,7 @@ def test_flat_directions_are_harmless():
 
 
 def test_objective_at_its_bound_leaves_the_rest_undetermined():
-    """Once the first variable is at its bound nothing else matters: the equality must still be met exactly."""
+    """Once the first variable is at its bound nothing else matters; the equality must still be met."""
     solution = solve_one(
         lambda x, _, xp: (-x[0], [x[1] ** 2 + x[2] ** 2 + 0.3 * xp.sin(x[1] + x[0]) - 1 + 0.1 * x[0]]),
         [0.5, 0.5, 0.5], [0, -1.5, -1.5], [2, 1.5, 1.5], equalities=1,
@@ -476,7 +477,7 @@ def test_objective_at_its_bound_leaves_the_rest_undetermined():
 
 
 def test_optimum_without_multipliers_is_not_called_infeasible():
-    """Hock & Schittkowski 13: the optimum (1, 0) meets no constraint qualification; a feasible state must come back."""
+    """Hock & Schittkowski 13: no constraint qualification holds at (1, 0), but it is feasible."""
     solution = solve_one(
         lambda x, _, xp: ((x[0] - 2) ** 2 + x[1] ** 2, [(1 - x[0]) ** 3 - x[1]]),
         [-2, -2],
@@ -489,7 +490,7 @@ def test_optimum_without_multipliers_is_not_called_infeasible():
     assert solution.objective[0] == pytest.approx(1, abs=0.05)
 
 
-# --- no equilibrium -------------------------------------------------------------------------------------------------
+# --- no equilibrium ------------------------------------------------------------------------------------
 
 
 INFEASIBLE = {
@@ -525,7 +526,7 @@ def test_infeasible_problems_are_recognised(name):
 
 
 def test_worst_constraint_names_the_equation_that_cannot_be_met():
-    """The first equation can be met exactly at the least-squares compromise only if the second, heavier one is not."""
+    """The first equation can be met; the second would need x = 30 with an upper bound of 1."""
     solution = solve_one(
         lambda x, _, xp: (x[0], [x[0] - 0.5, 0.1 * x[1] - 3]), [0.1, 0.1], [0, 0], [1, 1], equalities=2
     )
@@ -568,9 +569,7 @@ def test_start_on_a_plateau_of_the_residual():
 
 
 def test_infeasible_verdicts_against_least_squares():
-    """SciPy's bounded least squares from eight starts must find no feasible state where none is said to exist."""
-    from scipy.optimize import least_squares
-
+    """SciPy's bounded least squares from eight starts must find no feasible state where none is claimed."""
     problem, start = random_batch(11, 60, size=6, equalities=4, offset=2.5)
     solution = minimise(problem, start)
     infeasible = np.flatnonzero(solution.status == Status.NO_EQUILIBRIUM)
@@ -589,7 +588,7 @@ def test_infeasible_verdicts_against_least_squares():
     assert wrong == 0
 
 
-# --- models that are not defined everywhere -------------------------------------------------------------------------
+# --- models that are not defined everywhere ------------------------------------------------------------
 
 
 @pytest.mark.filterwarnings("ignore::RuntimeWarning")
@@ -619,11 +618,11 @@ def test_step_limit_keeps_the_best_feasible_state():
     assert full.objective[0] < short.objective[0] < hs1([-2.0, 1.0], None, np)[0]
 
 
-# --- batches --------------------------------------------------------------------------------------------------------
+# --- batches -------------------------------------------------------------------------------------------
 
 
 def random_batch(seed, cases, size=7, equalities=3, offset=0.4):
-    """Smooth nonconvex problems of the sort at hand: as much as possible of one variable, subject to balances."""
+    """Smooth nonconvex problems: as much as possible of one variable, subject to balances."""
     rng = np.random.default_rng(seed)
     data = np.concatenate(
         [
@@ -650,7 +649,8 @@ def random_batch(seed, cases, size=7, equalities=3, offset=0.4):
 
 
 FIELDS = ("x", "multipliers", "lower_multipliers", "upper_multipliers", "objective", "status", "iterations",
-          "constraint_error", "optimality_error", "worst_constraint", "active_lower", "active_upper")  # fmt: skip
+          "constraint_error", "optimality_error", "worst_constraint", "active_lower",
+          "active_upper")  # fmt: skip
 
 
 def assert_same(one, other, pick=slice(None)):
@@ -769,13 +769,13 @@ def test_batch_converges_quickly_and_precisely():
     assert np.percentile(solution.constraint_error[converged], 99) <= 1e-10
 
 
-# --- SciPy as reference ---------------------------------------------------------------------------------------------
+# --- SciPy as reference --------------------------------------------------------------------------------
 
 
 def convex_batch(seed, cases, size=5):
     """Strictly convex problems, so that the optimum is unique: two linear equalities, a ball, a box."""
     rng = np.random.default_rng(seed)
-    data = np.concatenate([rng.standard_normal((3 * size, cases)), 0.3 * rng.standard_normal((2, cases))])
+    data = np.concatenate([rng.standard_normal((3 * size, cases)), 0.1 * rng.standard_normal((2, cases))])
 
     def function(x, data, xp):
         pull = sum(data[i] * x[i] for i in range(size))
@@ -789,7 +789,8 @@ def convex_batch(seed, cases, size=5):
 
 
 def scipy_parts(problem, case):
-    index, none = np.array([case]), np.zeros((3, 1))
+    index = np.array([case])
+    none = np.zeros((problem.equality_count + problem.inequality_count, 1))
 
     def objective(x):
         return problem.values(x[:, None], index).objective[0]
@@ -806,6 +807,23 @@ def scipy_parts(problem, case):
     return objective, gradient, constraints, jacobian
 
 
+def slsqp(problem, case, start):
+    """SciPy's answer from a start; the last constraint is an inequality, those before it are equalities."""
+    objective, gradient, constraints, jacobian = scipy_parts(problem, case)
+    return minimize(
+        objective,
+        start,
+        jac=gradient,
+        method="SLSQP",
+        bounds=list(zip(problem.lower[:, case], problem.upper[:, case], strict=True)),
+        constraints=[
+            {"type": "eq", "fun": lambda x: constraints(x)[:-1], "jac": lambda x: jacobian(x)[:-1]},
+            {"type": "ineq", "fun": lambda x: constraints(x)[-1:], "jac": lambda x: jacobian(x)[-1:]},
+        ],
+        options={"ftol": 1e-10, "maxiter": 200},
+    )
+
+
 @pytest.fixture(scope="module")
 def convex():
     problem = convex_batch(31, 30)
@@ -816,23 +834,18 @@ def test_convex_problems_against_slsqp(convex):
     problem, solution = convex
     assert (solution.status == Status.CONVERGED).all()
     for case in range(30):
-        objective, gradient, constraints, jacobian = scipy_parts(problem, case)
-        reference = minimize(
-            objective, np.zeros(5), jac=gradient, method="SLSQP",
-            bounds=list(zip(problem.lower[:, case], problem.upper[:, case], strict=True)),
-            constraints=[
-                {"type": "eq", "fun": lambda x, c=constraints: c(x)[:2], "jac": lambda x, j=jacobian: j(x)[:2]},
-                {"type": "ineq", "fun": lambda x, c=constraints: c(x)[2:], "jac": lambda x, j=jacobian: j(x)[2:]},
-            ],
-            options={"ftol": 1e-12, "maxiter": 200},
-        )  # fmt: skip
+        reference = slsqp(problem, case, np.zeros(5))
         assert reference.success
-        assert solution.objective[case] == pytest.approx(reference.fun, abs=2e-7)
+        assert solution.objective[case] == pytest.approx(reference.fun, abs=1e-7)
         np.testing.assert_allclose(solution.x[:, case], reference.x, atol=2e-4)
 
 
 @pytest.mark.filterwarnings("ignore:delta_grad == 0.0")
 def test_convex_problems_against_trust_constr(convex):
+    """SciPy stops with a barrier left: its objective is too high by up to that times the 11 limits.
+
+    (Duality gap on the central path: Boyd & Vandenberghe, Convex Optimization, section 11.2.2, from memory.)
+    """
     problem, solution = convex
     for case in range(30):
         objective, gradient, constraints, jacobian = scipy_parts(problem, case)
@@ -848,11 +861,15 @@ def test_convex_problems_against_trust_constr(convex):
             bounds=list(zip(problem.lower[:, case], problem.upper[:, case], strict=True)),
             constraints=[
                 LinearConstraint(linear, offset, offset),
-                NonlinearConstraint(lambda x: 1.5 - x @ x, 0, np.inf, lambda x: -2 * x[None], lambda x, v: -2 * v[0] * np.eye(5)),
+                NonlinearConstraint(
+                    lambda x: 1.5 - x @ x, 0, np.inf, lambda x: -2 * x[None],
+                    lambda x, v: -2 * v[0] * np.eye(5),
+                ),
             ],
             options={"gtol": 1e-8, "xtol": 1e-10, "barrier_tol": 1e-8},
         )  # fmt: skip
-        assert solution.objective[case] == pytest.approx(reference.fun, abs=1e-6)
+        gap = 11 * reference.barrier_parameter
+        assert reference.fun - gap - 1e-8 <= solution.objective[case] <= reference.fun + 1e-8
 
 
 def test_slsqp_finds_nothing_better_nearby():
@@ -861,26 +878,15 @@ def test_slsqp_finds_nothing_better_nearby():
     solution = minimise(problem, start)
     checked = 0
     for case in np.flatnonzero(solution.status == Status.CONVERGED):
-        index, none = np.array([case]), np.zeros((4, 1))
-        reference = minimize(
-            lambda x, i=index: problem.values(x[:, None], i).objective[0], solution.x[:, case], method="SLSQP",
-            jac=lambda x, i=index: problem.derivatives(x[:, None], i, none).gradient[:, 0],
-            bounds=list(zip(problem.lower[:, case], problem.upper[:, case], strict=True)),
-            constraints=[
-                {"type": "eq", "fun": lambda x, i=index: problem.values(x[:, None], i).constraints[:3, 0]},
-                {"type": "ineq", "fun": lambda x, i=index: problem.values(x[:, None], i).constraints[3:, 0]},
-            ],
-            options={"ftol": 1e-12, "maxiter": 50},
-        )  # fmt: skip
-        feasible = np.abs(problem.values(reference.x[:, None], index).constraints[:3, 0]).max() < 1e-8
-        near = np.abs(reference.x - solution.x[:, case]).max() < 0.05
-        if feasible and near:
+        reference = slsqp(problem, case, solution.x[:, case])
+        residual = problem.values(reference.x[:, None], np.array([case])).constraints[:-1, 0]
+        if np.abs(residual).max() < 1e-8 and np.abs(reference.x - solution.x[:, case]).max() < 0.05:
             checked += 1
-            assert reference.fun >= solution.objective[case] - 1e-6
+            assert reference.fun >= solution.objective[case] - 1e-7
     assert checked >= 15
 
 
-# --- what is refused ------------------------------------------------------------------------------------------------
+# --- what is refused -----------------------------------------------------------------------------------
 
 
 def bowl(cases=2, **change):

@@ -1,0 +1,79 @@
+"""The demo keelboat, conditions in knots and degrees, and states inside its limits, for tests of the whole solver."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vpp import balance, config, trim
+from vpp.boat import Boat
+from vpp.solved import Conditions
+
+Floats = NDArray[np.float64]
+
+KNOT = 1852.0 / 3600.0
+FILE = Path(__file__).parents[2] / "configs" / "keelboat.toml"
+
+
+@lru_cache(maxsize=1)
+def base() -> Boat:
+    """The boat as filed."""
+    return config.load(FILE).boat("base")
+
+
+def coarse(boat: Boat, stations: int = 8) -> Boat:
+    """The same boat with few strips on each sail: quicker, and as exact a test of everything but the sails."""
+    return replace(boat, sails=tuple(replace(sail, station_count=stations) for sail in boat.sails))
+
+
+def conditions(*, tws_kn: Any, twa_deg: Any, aim: Any = "speed", option: Any = 0) -> Conditions:
+    """Conditions in knots and degrees, each argument one value or a list."""
+    parts = np.broadcast_arrays(np.asarray(option), np.asarray(tws_kn, float), np.asarray(twa_deg, float), aim)
+    option, tws, twa, aims = (np.atleast_1d(part).copy() for part in parts)
+    return Conditions(option=option, tws=tws * KNOT, twa=np.radians(twa), aim=aims)
+
+
+def grid(*, tws_kn: Sequence[float], twa_deg: Sequence[float], best_vmg: bool = False) -> Conditions:
+    """Every wind speed at every angle, and at both best VMGs if wanted."""
+    pairs = [(speed, angle, "speed") for speed in tws_kn for angle in twa_deg]
+    if best_vmg:
+        pairs += [(speed, np.nan, aim) for speed in tws_kn for aim in ("upwind", "downwind")]
+    speeds, angles, aims = zip(*pairs, strict=True)
+    return conditions(tws_kn=speeds, twa_deg=angles, aim=np.array(aims))
+
+
+def problem(boats: Sequence[Boat], of: Conditions) -> trim.FastestEquilibrium:
+    """The solver's problem for boats of one layout and conditions of one kind of aim."""
+    return trim.FastestEquilibrium(balance.fleet(boats), trim.freedom(boats), of)
+
+
+def random_states(of: trim.FastestEquilibrium, *, seed: int) -> Floats:
+    """Scaled variables inside the bounds, one state a condition, at speeds that the model is meant for."""
+    rng = np.random.default_rng(seed)
+    share = rng.uniform(0.15, 0.85, size=of.lower.shape)
+    share[of.names.index("boat_speed")] = rng.uniform(0.2, 0.75, size=of.lower.shape[1])
+    return of.lower + share * (of.upper - of.lower)
+
+
+def named_state(of: trim.FastestEquilibrium, x: Floats) -> dict[str, Any]:
+    """All quantities by name at scaled variables of all conditions."""
+    return of.named(tuple(x), np.arange(of.condition_count))
+
+
+def central_difference(function: Callable[[Floats], Floats], x: Floats, step: float) -> Floats:
+    """Derivatives of `function(x)` (..., b) by every row of x (n, b), fourth order: (n, ..., b)."""
+    rows = []
+    for i in range(len(x)):
+        move = np.zeros_like(x)
+        move[i] = step
+        rows.append(
+            (8.0 * (function(x + move) - function(x - move)) - (function(x + 2.0 * move) - function(x - 2.0 * move)))
+            / (12.0 * step)
+        )
+    return np.array(rows)

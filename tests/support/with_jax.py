@@ -1,0 +1,20 @@
+"""JAX in double precision, where it is installed."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+
+def jax_or_skip() -> Any:
+    """The library, or a skipped test."""
+    return pytest.importorskip("jax", reason="jax, an independent way of differentiating, is not installed")
+
+
+def double_precision(jax: Any) -> Any:
+    """A context in which JAX computes in 64 bits, by whichever name its version has for it."""
+    enable = getattr(jax, "enable_x64", None)
+    if enable is None:
+        from jax.experimental import enable_x64 as enable
+    return enable(True)

@@ -1,0 +1,264 @@
+"""Solved conditions of the real keelboat: each closes, says what happened to it, and no other start finds a faster one."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.spatial.transform import Rotation
+
+from tests.support import keelboat
+from vpp import closure, equilibrium, trim
+from vpp.boat import Range
+from vpp.solver.interior_point import minimise
+from vpp.solver.status import Status
+
+GRID = {"tws_kn": [6, 12, 20], "twa_deg": [40, 60, 90, 120, 150, 180]}
+
+
+@pytest.fixture(scope="module")
+def solved():
+    """A small grid with its best VMGs."""
+    return equilibrium.solve([keelboat.base()], keelboat.grid(**GRID, best_vmg=True))
+
+
+def test_every_condition_of_the_grid_converges(solved):
+    assert solved.status.tolist() == [Status.CONVERGED] * len(solved.conditions)
+    assert set(solved.reason) == {""}
+    assert (solved.constraint_error <= 1e-9).all()
+    assert (solved.optimality_error <= 1e-7).all()
+
+
+# --- closure, summed again here from what is exported -------------------------------------------------------------------------
+
+
+def test_forces_close(solved):
+    total = solved.force.sum(axis=0)
+    assert (np.abs(total) < 1e-6 * np.abs(solved.force).sum(axis=0).max(axis=0)).all()
+
+
+@pytest.mark.parametrize("point", [(0.0, 0.0, 0.0), (3.1, -2.2, 5.7), (-40.0, 25.0, 60.0)])
+def test_moments_close_about_any_point(solved, point):
+    arm = np.array(point)[None, :, None]
+    about = solved.moment - np.cross(arm, solved.force, axis=1)
+    assert (np.abs(about.sum(axis=0)) < 1e-6 * np.abs(about).sum(axis=0).max(axis=0)).all()
+
+
+def test_sails_are_the_sum_of_their_strips(solved):
+    """Each strip turned by the heel, then the leeway, by a library of rotations."""
+    strips, q = solved.strips, solved.quantities
+    for sail in dict.fromkeys(strips.sail):
+        rows = [i for i, name in enumerate(strips.sail) if name == sail]
+        for case in range(len(solved.conditions)):
+            turn = Rotation.from_euler("xz", [-q["heel"][case], -q["leeway"][case]])
+            zero = np.zeros(len(rows))
+            force = turn.apply(np.array([strips.forward[rows, case], strips.leeward[rows, case], zero]).T)
+            place = turn.apply(np.array([strips.x[rows, case], zero, strips.height[rows, case]]).T)
+            # moments are exported in boat axes that do not turn with leeway
+            moment = np.cross(place, force).sum(axis=0)
+            said = solved.components.index(sail)
+            scale = np.abs(force).sum()
+            np.testing.assert_allclose(force.sum(axis=0), solved.force[said, :, case], atol=1e-9 * scale)
+            np.testing.assert_allclose(moment, solved.moment[said, :, case], atol=1e-8 * scale)
+
+
+def test_course_theorem_holds_to_a_millionth_of_a_radian(solved):
+    """Lanchester, Aerodynamics, 1907: beta = eps_A + eps_H, from the exported budget and the wind triangle alone."""
+    conditions, q = solved.conditions, solved.quantities
+    wind = conditions.tws * np.exp(-1j * q["twa"])  # towards astern and to leeward, as a complex number
+    apparent = np.conj(-(-wind - q["boat_speed"]))
+    beta = np.angle(apparent)
+    np.testing.assert_allclose(q["beta"], beta, atol=1e-12)
+    np.testing.assert_allclose(q["aws"], np.abs(apparent), rtol=1e-12)
+    np.testing.assert_allclose(q["awa"], beta - q["leeway"], atol=1e-12)
+    medium = np.array(solved.medium)
+    air, water = (solved.force[medium == name][:, :2].sum(axis=0) for name in ("air", "water"))
+    # angle of each force from the normal to its own flow: the flow of the water is from ahead
+    air_angle = beta - np.arctan2(air[0], air[1])
+    water_angle = np.arctan2(-water[0], -water[1])
+    difference = np.angle(np.exp(1j * (beta - air_angle - water_angle)))
+    assert (np.abs(difference) < 1e-6).all()
+    assert (air_angle > 0.0).all()
+
+
+def test_drive_power_is_drag_power(solved):
+    medium = np.array(solved.medium)
+    drive = solved.force[medium == "air", 0].sum(axis=0)
+    drag = -solved.force[medium == "water", 0].sum(axis=0)
+    np.testing.assert_allclose(drive, drag, rtol=1e-6)
+    assert (drive > 0.0).all()
+
+
+def test_reported_closure_is_that_of_the_check(solved):
+    assert (solved.closure <= closure.TOLERANCE).all()
+    assert (solved.closure < 1e-8).all()
+
+
+# --- quantities -------------------------------------------------------------------------------------------------------------
+
+
+def test_quantities_agree_with_the_budget(solved):
+    q, medium = solved.quantities, np.array(solved.medium)
+    np.testing.assert_allclose(q["drive"], solved.force[medium == "air", 0].sum(axis=0), rtol=1e-12)
+    np.testing.assert_allclose(q["side_force"], solved.force[medium == "air", 1].sum(axis=0), rtol=1e-12)
+    np.testing.assert_allclose(q["vmg"], q["boat_speed"] * np.cos(q["twa"]), rtol=1e-12)
+    resting = np.isin(solved.components, ["weight", "crew weight", "buoyancy"])
+    np.testing.assert_allclose(q["righting_moment"], q["heeling_moment"], rtol=1e-6, atol=1e-3)
+    weight = solved.force[resting, 2].sum(axis=0)
+    assert (np.abs(weight) < 0.2 * np.abs(solved.force[solved.components.index("weight"), 2])).all()
+
+
+def test_best_vmg_is_at_least_that_of_every_angle(solved):
+    """By definition: the boat speed solved at fixed angles around the best one makes no better VMG."""
+    boat, q, aim = keelboat.base(), solved.quantities, solved.conditions.aim
+    for place in np.flatnonzero(aim != "speed"):
+        tws_kn = solved.conditions.tws[place] / keelboat.KNOT
+        around = np.degrees(q["twa"][place]) + np.array([-6.0, -2.0, -0.5, 0.5, 2.0, 6.0])
+        fixed = equilibrium.solve([boat], keelboat.conditions(tws_kn=tws_kn, twa_deg=around[around <= 180.0]))
+        best = abs(q["vmg"][place])
+        assert (np.abs(fixed.quantities["vmg"]) <= best * (1.0 + 1e-7)).all()
+        assert (np.sign(fixed.quantities["vmg"]) == (1.0 if aim[place] == "upwind" else -1.0)).all()
+
+
+@pytest.mark.parametrize(("speed_factor", "depower"), [(1.0, 0.0), (0.85, 0.5), (0.4, 0.8), (1.1, 0.2), (0.7, 0.0)])
+def test_no_other_start_finds_a_faster_equilibrium(solved, speed_factor, depower):
+    """Several local optima are a fact of sails that may stall; what is reported as the fastest must be the best of them."""
+    places = np.flatnonzero(solved.conditions.aim == "speed")
+    problem = keelboat.problem([keelboat.base()], keelboat.grid(**GRID))
+    again = minimise(problem, trim.start(problem, trim.Start(speed_factor=speed_factor, depower=depower)))
+    found = -again.objective * trim.SCALES["boat_speed"] / solved.quantities["boat_speed"][places] - 1.0
+    found = np.where(again.status == Status.CONVERGED, found, -1.0)
+    worst = int(np.argmax(found))
+    conditions = solved.conditions
+    at = f"tws {conditions.tws[worst] / keelboat.KNOT:.0f} kn, twa {np.degrees(conditions.twa[worst]):.0f} deg"
+    assert found.max() < 1e-6, at
+
+
+# --- statuses and reasons -------------------------------------------------------------------------------------------------------
+
+
+def _is_sentence(text):
+    return bool(re.fullmatch(r"[A-Z].*[^.]\.", text)) and len(text.split()) > 5
+
+
+def _assert_failed(solved, place, status, *words):
+    """Status and reason as stated, no number left where none was found, the closing sentence in words."""
+    assert solved.status[place] == status
+    reason = solved.reason[place]
+    assert _is_sentence(reason), reason
+    for word in words:
+        assert word in reason
+    assert solved.remark[place] == ""
+    for name, values in solved.quantities.items():
+        if name != "twa":
+            assert np.isnan(values[place]), name
+    assert np.isnan(solved.force[..., place]).all()
+    assert np.isnan(solved.moment[..., place]).all()
+
+
+def test_dead_upwind_has_no_equilibrium_and_names_the_equation():
+    solved = equilibrium.solve([keelboat.base()], keelboat.conditions(tws_kn=[12, 12], twa_deg=[0, 60]))
+    _assert_failed(solved, 0, Status.NO_EQUILIBRIUM, "surge", "try")
+    assert solved.status[1] == Status.CONVERGED
+
+
+def test_a_boat_that_cannot_be_held_upright_names_the_roll_equation():
+    """Ballast taken off and the crew left ashore: nothing holds even the windage of the rig at a small heel limit."""
+    boat = keelboat.base()
+    tender = replace(
+        boat,
+        hull=replace(boat.hull, metacentric_radius=0.05),
+        masses=tuple(replace(mass, z=1.0) for mass in boat.masses),
+        crew=replace(boat.crew, arm=Range(lower=0.0, upper=0.05)),
+        margins=replace(boat.margins, heel=np.radians(2.0)),
+    )
+    solved = equilibrium.solve([tender], keelboat.conditions(tws_kn=30, twa_deg=90))
+    _assert_failed(solved, 0, Status.NO_EQUILIBRIUM, "roll")
+
+
+def test_a_boat_at_the_end_of_its_resistance_curve_is_outside_the_models_range():
+    boat = keelboat.base()
+    slippery = replace(boat, hull=replace(boat.hull, canoe_volume=0.01 * boat.hull.canoe_volume, wetted_area=2.0))
+    with pytest.raises(ValueError, match="outside the systematic series"):
+        equilibrium.solve([slippery], keelboat.conditions(tws_kn=20, twa_deg=110))
+    # a hull in the series with almost nothing under it has little residuary resistance through its displaced weight
+    small = replace(boat, environment=replace(boat.environment, water_density=60.0))
+    solved = equilibrium.solve([small], keelboat.conditions(tws_kn=20, twa_deg=110))
+    _assert_failed(solved, 0, Status.OUTSIDE_MODEL_RANGE, "Froude number 0.65")
+
+
+def test_a_boat_that_hardly_moves_leans_on_the_end_of_the_search_range():
+    """The best VMG upwind of a boat that cannot point lies past the range's end of 89 deg, and is not called an optimum."""
+    boat = keelboat.base()
+    blunt = replace(boat, windage=tuple(replace(item, frontal_area=40.0, side_area=40.0) for item in boat.windage))
+    solved = equilibrium.solve([blunt], keelboat.conditions(tws_kn=12, twa_deg=np.nan, aim="upwind"))
+    assert solved.status[0] in (Status.LIMIT_REACHED, Status.NO_EQUILIBRIUM)
+    _assert_failed(solved, 0, solved.status[0], "try")
+
+
+def test_a_boat_with_a_missing_number_is_not_finite():
+    boat = keelboat.base()
+    broken = replace(boat, crew=replace(boat.crew, mass=float("nan")))
+    solved = equilibrium.solve([broken], keelboat.conditions(tws_kn=[10, 14], twa_deg=[60, 120]))
+    for place in range(2):
+        _assert_failed(solved, place, Status.NOT_FINITE)
+
+
+@pytest.mark.parametrize("tws", [np.nan, 0.0, -3.0, np.inf])
+def test_an_impossible_wind_is_refused(tws):
+    with pytest.raises(ValueError, match="true wind speed"):
+        keelboat.conditions(tws_kn=tws, twa_deg=60)
+
+
+@pytest.mark.parametrize("twa_deg", [np.nan, -1.0, 181.0])
+def test_an_impossible_angle_is_refused(twa_deg):
+    with pytest.raises(ValueError, match="true wind angle"):
+        keelboat.conditions(tws_kn=10, twa_deg=twa_deg)
+
+
+def test_conditions_that_name_no_boat_are_refused():
+    with pytest.raises(ValueError, match="boats"):
+        equilibrium.solve([keelboat.base()], keelboat.conditions(tws_kn=10, twa_deg=60, option=1))
+
+
+def test_active_limits_are_remarked():
+    boat = keelboat.base()
+    stiff_rule = replace(boat, margins=replace(boat.margins, heel=np.radians(10.0)))
+    solved = equilibrium.solve([stiff_rule], keelboat.conditions(tws_kn=[16, 5], twa_deg=[60, 100]))
+    assert solved.status.tolist() == [Status.CONVERGED] * 2
+    assert "heel limit" in solved.remark[0]
+    assert "heel limit" not in solved.remark[1]
+    np.testing.assert_allclose(solved.quantities["heel"][0], np.radians(10.0), atol=1e-6)
+    fast = equilibrium.solve([boat], keelboat.conditions(tws_kn=24, twa_deg=130))
+    assert (fast.quantities["froude_number"][0] > 0.45) == ("past Fn 0.45" in fast.remark[0])
+
+
+# --- mixed batches --------------------------------------------------------------------------------------------------------------
+
+
+def test_boats_of_different_layouts_and_aims_come_back_in_order():
+    boat = keelboat.base()
+    bare = replace(boat, name="no_jib", sails=boat.sails[:1])
+    of = keelboat.conditions(
+        tws_kn=[10, 10, 10, 10], twa_deg=[90, np.nan, 90, np.nan], aim=["speed", "upwind", "speed", "upwind"], option=[0, 1, 1, 0]
+    )
+    told = []
+    solved = equilibrium.solve([boat, bare], of, progress=lambda done, total: told.append((done, total)))
+    assert solved.status.tolist() == [Status.CONVERGED] * 4
+    speed = solved.quantities["boat_speed"]
+    assert speed[0] > speed[2]
+    assert solved.quantities["vmg"][3] > solved.quantities["vmg"][1]
+    assert np.isnan(solved.quantities["jib_sheet"][[1, 2]]).all()
+    jib = solved.components.index("jib")
+    assert not solved.force[jib][:, [1, 2]].any()
+    assert solved.force[jib][0, 0] != 0.0
+    assert told[-1] == (4, 4)
+    assert [done for done, _ in told] == sorted(done for done, _ in told)
+
+
+def test_no_conditions_give_an_empty_answer():
+    nothing = keelboat.conditions(tws_kn=np.array([]), twa_deg=np.array([]), aim=np.array([], dtype=str), option=np.array([], dtype=int))
+    solved = equilibrium.solve([keelboat.base()], nothing)
+    assert len(solved.status) == 0
