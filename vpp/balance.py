@@ -9,6 +9,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any, TypeVar
 
 import numpy as np
@@ -115,7 +116,7 @@ class Layout:
     def slices(self) -> tuple[slice, ...]:
         """Which strips belong to which sail."""
         ends = np.cumsum([0, *self.strips])
-        return tuple(slice(int(a), int(b)) for a, b in zip(ends[:-1], ends[1:], strict=True))
+        return tuple(slice(int(a), int(b)) for a, b in pairwise(ends))
 
 
 def layout(boat: Boat) -> Layout:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -153,7 +154,7 @@ class Sail:
     def area(self) -> float:
         """Area between luff and leech, exact up to the curvature of the head cut (Simpson's rule between corners)."""
         total = 0.0
-        for low, high in zip(self.corners[:-1], self.corners[1:], strict=True):
+        for low, high in pairwise(self.corners):
             middle = 0.5 * (low + high)
             step = high - low
             # just inside the interval, because the chord may jump where the extension begins
@@ -166,7 +167,7 @@ class Sail:
     def area_centre_height(self) -> float:
         """Height of the area's centroid."""
         moment = 0.0
-        for low, high in zip(self.corners[:-1], self.corners[1:], strict=True):
+        for low, high in pairwise(self.corners):
             middle = 0.5 * (low + high)
             step = high - low
             inner_low, inner_high = low + 1e-9 * step, high - 1e-9 * step

@@ -84,7 +84,8 @@ def _heeled_axes(leeway: FloatArray, heel: FloatArray) -> FloatArray:
     zero = np.zeros_like(heel)
     forward = np.array([np.cos(leeway), -np.sin(leeway), zero])
     leeward = np.array([np.sin(leeway) * np.cos(heel), np.cos(leeway) * np.cos(heel), -np.sin(heel)])
-    return np.array([forward, leeward, np.cross(forward, leeward, axis=0)])
+    axes: FloatArray = np.array([forward, leeward, np.cross(forward, leeward, axis=0)])
+    return axes
 
 
 def course_theorem_error(record: Record) -> FloatArray:
@@ -96,14 +97,16 @@ def course_theorem_error(record: Record) -> FloatArray:
     air_angle = np.arctan2((air * downwind).sum(axis=0), (air * across).sum(axis=0))
     water_angle = np.arctan2(-water[0], -water[1])
     difference = record.beta - air_angle - water_angle
-    return np.abs(np.angle(np.exp(1j * difference)))
+    error: FloatArray = np.abs(np.angle(np.exp(1j * difference)))
+    return error
 
 
 def power_error(record: Record) -> FloatArray:
     """Power of the air's forces on the moving boat against the power lost to the water, over the latter."""
     gained = _sum_of(record, "air")[0] * record.boat_speed
     lost = -_sum_of(record, "water")[0] * record.boat_speed
-    return np.abs(gained - lost) / np.abs(lost)
+    error: FloatArray = np.abs(gained - lost) / np.abs(lost)
+    return error
 
 
 def _sum_of(record: Record, medium: str) -> FloatArray:

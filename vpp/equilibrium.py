@@ -149,8 +149,10 @@ def _report(boats: Sequence[Boat], problem: FastestEquilibrium, solution: Soluti
     quantities = _quantities(problem, values, components, force, strips)
     closes = closure.largest_error(_closure_record(components, force, moment, strips, values, quantities["beta"]))
     status = _status(problem, solution, closes)
-    reasons = [_reason(problem, solution, status, closes, i) for i in everything]
-    remarks = [_remark(problem, solution, quantities, i) if status[i] == 0 else "" for i in everything]
+    reasons = [_reason(problem, solution, status, closes, int(i)) for i in everything]
+    remarks = [
+        _remark(problem, solution, quantities, int(i)) if status[i] == Status.CONVERGED else "" for i in everything
+    ]
     bad = status != Status.CONVERGED
     for array in (*quantities.values(), force, moment, strips.forward, strips.leeward, strips.incidence, strips.lift_coefficient):
         array[..., bad] = np.nan
@@ -389,8 +391,8 @@ def _assembled_strips(count: int, batches: Sequence[_Batch], reports: Sequence[_
     arrays = {field: np.full((len(sails), count), np.nan) for field in fields}
     for batch, report in zip(batches, reports, strict=True):
         for name in dict.fromkeys(report.strips.sail):
-            here = [i for i, sail in enumerate(report.strips.sail) if sail == name]
-            there = [i for i, sail in enumerate(sails) if sail == name][: len(here)]
+            here = np.flatnonzero(np.array(report.strips.sail) == name)
+            there = np.flatnonzero(np.array(sails) == name)[: len(here)]
             for field in fields:
                 arrays[field][np.ix_(there, batch.places)] = getattr(report.strips, field)[here]
     return Strips(sail=sails, **arrays)

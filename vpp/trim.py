@@ -184,7 +184,7 @@ class FastestEquilibrium:
         constraints, jacobian = jets.dense_gradient(residual, len(x), residual.shape)
         return Derivatives(Values(value, constraints), gradient, jacobian.transpose(1, 0, 2), hessian)
 
-    def named(self, x: Sequence[Array], cases: Integers) -> dict[str, Array]:
+    def named(self, x: Array | Sequence[Array], cases: Integers) -> dict[str, Array]:
         """All quantities by name in SI units, the fixed ones and the wind angle included."""
         values: dict[str, Array] = {name: fixed[cases] for name, fixed in self.fixed.items()}
         values |= {name: row * scale for name, row, scale in zip(self.names, x, self.scale, strict=True)}

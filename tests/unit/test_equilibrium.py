@@ -15,7 +15,7 @@ from vpp.boat import Range
 from vpp.solver.interior_point import minimise
 from vpp.solver.status import Status
 
-GRID = {"tws_kn": [6, 12, 20], "twa_deg": [40, 60, 90, 120, 150, 180]}
+GRID = {"tws_kn": [6, 12, 20], "twa_deg": [40, 90, 130, 180]}
 
 
 @pytest.fixture(scope="module")
@@ -56,7 +56,6 @@ def test_sails_are_the_sum_of_their_strips(solved):
             zero = np.zeros(len(rows))
             force = turn.apply(np.array([strips.forward[rows, case], strips.leeward[rows, case], zero]).T)
             place = turn.apply(np.array([strips.x[rows, case], zero, strips.height[rows, case]]).T)
-            # moments are exported in boat axes that do not turn with leeway
             moment = np.cross(place, force).sum(axis=0)
             said = solved.components.index(sail)
             scale = np.abs(force).sum()
@@ -110,30 +109,50 @@ def test_quantities_agree_with_the_budget(solved):
     assert (np.abs(weight) < 0.2 * np.abs(solved.force[solved.components.index("weight"), 2])).all()
 
 
-def test_best_vmg_is_at_least_that_of_every_angle(solved):
-    """By definition: the boat speed solved at fixed angles around the best one makes no better VMG."""
-    boat, q, aim = keelboat.base(), solved.quantities, solved.conditions.aim
-    for place in np.flatnonzero(aim != "speed"):
-        tws_kn = solved.conditions.tws[place] / keelboat.KNOT
-        around = np.degrees(q["twa"][place]) + np.array([-6.0, -2.0, -0.5, 0.5, 2.0, 6.0])
-        fixed = equilibrium.solve([boat], keelboat.conditions(tws_kn=tws_kn, twa_deg=around[around <= 180.0]))
-        best = abs(q["vmg"][place])
-        assert (np.abs(fixed.quantities["vmg"]) <= best * (1.0 + 1e-7)).all()
-        assert (np.sign(fixed.quantities["vmg"]) == (1.0 if aim[place] == "upwind" else -1.0)).all()
+def test_best_vmg_is_at_least_that_of_the_angles_around_it(solved):
+    """By definition: boat speeds solved at fixed angles around the best one make no better VMG."""
+    q, conditions = solved.quantities, solved.conditions
+    best = np.flatnonzero(conditions.aim != "speed")
+    turns = np.array([-8.0, -2.0, -0.5, 0.5, 2.0, 8.0])
+    angles = np.degrees(q["twa"][best])[:, None] + turns
+    inside = angles <= 180.0
+    tws_kn = np.broadcast_to((conditions.tws[best] / keelboat.KNOT)[:, None], angles.shape)
+    fixed = equilibrium.solve([keelboat.base()], keelboat.conditions(tws_kn=tws_kn[inside], twa_deg=angles[inside]))
+    assert (fixed.status == Status.CONVERGED).all()
+    limit = np.broadcast_to(q["vmg"][best][:, None], angles.shape)[inside]
+    assert (np.sign(fixed.quantities["vmg"]) == np.sign(limit)).all()
+    assert (np.abs(fixed.quantities["vmg"]) <= np.abs(limit) * (1.0 + 1e-7)).all()
+    assert (np.sign(q["vmg"][best]) == np.where(conditions.aim[best] == "upwind", 1.0, -1.0)).all()
 
 
-@pytest.mark.parametrize(("speed_factor", "depower"), [(1.0, 0.0), (0.85, 0.5), (0.4, 0.8), (1.1, 0.2), (0.7, 0.0)])
-def test_no_other_start_finds_a_faster_equilibrium(solved, speed_factor, depower):
-    """Several local optima are a fact of sails that may stall; what is reported as the fastest must be the best of them."""
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_no_other_start_finds_a_faster_equilibrium(solved, seed):
+    """Sails that may stall make several local optima; what is reported as the fastest must be the best of them."""
     places = np.flatnonzero(solved.conditions.aim == "speed")
     problem = keelboat.problem([keelboat.base()], keelboat.grid(**GRID))
-    again = minimise(problem, trim.start(problem, trim.Start(speed_factor=speed_factor, depower=depower)))
+    again = minimise(problem, _near_attached_flow(problem, seed))
     found = -again.objective * trim.SCALES["boat_speed"] / solved.quantities["boat_speed"][places] - 1.0
     found = np.where(again.status == Status.CONVERGED, found, -1.0)
-    worst = int(np.argmax(found))
     conditions = solved.conditions
-    at = f"tws {conditions.tws[worst] / keelboat.KNOT:.0f} kn, twa {np.degrees(conditions.twa[worst]):.0f} deg"
-    assert found.max() < 1e-6, at
+    faster = [
+        f"tws {conditions.tws[i] / keelboat.KNOT:.0f} kn, twa {np.degrees(conditions.twa[i]):.0f} deg: {found[i]:+.2%}"
+        for i in np.flatnonzero(found > 1e-6)
+    ]
+    assert faster == []
+
+
+def _near_attached_flow(problem, seed):
+    """Random states with the sails sheeted to within 0 to 25 deg of the apparent wind, so that they pull."""
+    rng = np.random.default_rng(seed)
+    x = keelboat.random_states(problem, seed=seed)
+    values = keelboat.named_state(problem, x)
+    twa, tws = problem.conditions.twa, problem.conditions.tws
+    beta = np.arctan2(tws * np.sin(twa), tws * np.cos(twa) + values["boat_speed"])
+    for sail in problem.layout.sails:
+        row = problem.names.index(f"{sail}_sheet")
+        sheet = (beta - rng.uniform(0.0, 0.45, len(beta))) / problem.scale[row]
+        x[row] = np.clip(sheet, problem.lower[row] + 0.05, problem.upper[row] - 0.05)
+    return x
 
 
 # --- statuses and reasons -------------------------------------------------------------------------------------------------------
@@ -158,52 +177,60 @@ def _assert_failed(solved, place, status, *words):
     assert np.isnan(solved.moment[..., place]).all()
 
 
-def test_dead_upwind_has_no_equilibrium_and_names_the_equation():
-    solved = equilibrium.solve([keelboat.base()], keelboat.conditions(tws_kn=[12, 12], twa_deg=[0, 60]))
-    _assert_failed(solved, 0, Status.NO_EQUILIBRIUM, "surge", "try")
-    assert solved.status[1] == Status.CONVERGED
-
-
-def test_a_boat_that_cannot_be_held_upright_names_the_roll_equation():
-    """Ballast taken off and the crew left ashore: nothing holds even the windage of the rig at a small heel limit."""
-    boat = keelboat.base()
-    tender = replace(
+def _tender(boat):
+    """Ballast raised and a narrow limit of heel: nothing holds even the windage of the rig."""
+    return replace(
         boat,
         hull=replace(boat.hull, metacentric_radius=0.05),
         masses=tuple(replace(mass, z=1.0) for mass in boat.masses),
         crew=replace(boat.crew, arm=Range(lower=0.0, upper=0.05)),
         margins=replace(boat.margins, heel=np.radians(2.0)),
     )
-    solved = equilibrium.solve([tender], keelboat.conditions(tws_kn=30, twa_deg=90))
-    _assert_failed(solved, 0, Status.NO_EQUILIBRIUM, "roll")
 
 
-def test_a_boat_at_the_end_of_its_resistance_curve_is_outside_the_models_range():
-    boat = keelboat.base()
-    slippery = replace(boat, hull=replace(boat.hull, canoe_volume=0.01 * boat.hull.canoe_volume, wetted_area=2.0))
-    with pytest.raises(ValueError, match="outside the systematic series"):
-        equilibrium.solve([slippery], keelboat.conditions(tws_kn=20, twa_deg=110))
-    # a hull in the series with almost nothing under it has little residuary resistance through its displaced weight
-    small = replace(boat, environment=replace(boat.environment, water_density=60.0))
-    solved = equilibrium.solve([small], keelboat.conditions(tws_kn=20, twa_deg=110))
-    _assert_failed(solved, 0, Status.OUTSIDE_MODEL_RANGE, "Froude number 0.65")
+@pytest.fixture(scope="module")
+def failing():
+    """One batch: dead upwind; a reach that works; a tender boat; one in water so thin that it outruns its curve; one with a hole."""
+    boat = keelboat.coarse(keelboat.base())
+    boats = [
+        boat,
+        _tender(boat),
+        replace(boat, environment=replace(boat.environment, water_density=60.0)),
+        replace(boat, crew=replace(boat.crew, mass=float("nan"))),
+    ]
+    return equilibrium.solve(
+        boats, keelboat.conditions(tws_kn=[12, 12, 30, 20, 10], twa_deg=[0, 60, 90, 110, 60], option=[0, 0, 1, 2, 3])
+    )
 
 
-def test_a_boat_that_hardly_moves_leans_on_the_end_of_the_search_range():
-    """The best VMG upwind of a boat that cannot point lies past the range's end of 89 deg, and is not called an optimum."""
-    boat = keelboat.base()
-    blunt = replace(boat, windage=tuple(replace(item, frontal_area=40.0, side_area=40.0) for item in boat.windage))
-    solved = equilibrium.solve([blunt], keelboat.conditions(tws_kn=12, twa_deg=np.nan, aim="upwind"))
-    assert solved.status[0] in (Status.LIMIT_REACHED, Status.NO_EQUILIBRIUM)
-    _assert_failed(solved, 0, solved.status[0], "try")
+def test_a_condition_that_works_is_not_harmed_by_failing_neighbours(failing):
+    alone = equilibrium.solve(failing.boats[:1], keelboat.conditions(tws_kn=12, twa_deg=60))
+    assert failing.status[1] == alone.status[0] == Status.CONVERGED
+    np.testing.assert_allclose(failing.quantities["boat_speed"][1], alone.quantities["boat_speed"][0], rtol=1e-9)
 
 
-def test_a_boat_with_a_missing_number_is_not_finite():
-    boat = keelboat.base()
-    broken = replace(boat, crew=replace(boat.crew, mass=float("nan")))
-    solved = equilibrium.solve([broken], keelboat.conditions(tws_kn=[10, 14], twa_deg=[60, 120]))
-    for place in range(2):
-        _assert_failed(solved, place, Status.NOT_FINITE)
+def test_dead_upwind_has_no_equilibrium_and_names_the_equation(failing):
+    _assert_failed(failing, 0, Status.NO_EQUILIBRIUM, "surge equation", "try")
+
+
+def test_a_boat_that_cannot_be_held_upright_names_the_roll_equation(failing):
+    _assert_failed(failing, 2, Status.NO_EQUILIBRIUM, "roll equation", "try")
+
+
+def test_a_boat_at_the_end_of_its_resistance_curve_is_outside_the_models_range(failing):
+    _assert_failed(failing, 3, Status.OUTSIDE_MODEL_RANGE, "Froude number 0.65")
+
+
+def test_a_boat_with_a_missing_number_is_not_finite(failing):
+    _assert_failed(failing, 4, Status.NOT_FINITE, "not finite".capitalize())
+
+
+def test_a_best_vmg_at_the_end_of_its_range_is_not_called_one(monkeypatch):
+    """The best angle upwind is near 42 deg; searched for from 60 deg up, the answer leans on the range's end."""
+    monkeypatch.setitem(trim.VMG_RANGES, "upwind", (np.radians(60.0), np.radians(89.0)))
+    boat = keelboat.coarse(keelboat.base())
+    solved = equilibrium.solve([boat], keelboat.conditions(tws_kn=10, twa_deg=np.nan, aim="upwind"))
+    _assert_failed(solved, 0, Status.LIMIT_REACHED, "search range", "try")
 
 
 @pytest.mark.parametrize("tws", [np.nan, 0.0, -3.0, np.inf])
@@ -224,7 +251,7 @@ def test_conditions_that_name_no_boat_are_refused():
 
 
 def test_active_limits_are_remarked():
-    boat = keelboat.base()
+    boat = keelboat.coarse(keelboat.base())
     stiff_rule = replace(boat, margins=replace(boat.margins, heel=np.radians(10.0)))
     solved = equilibrium.solve([stiff_rule], keelboat.conditions(tws_kn=[16, 5], twa_deg=[60, 100]))
     assert solved.status.tolist() == [Status.CONVERGED] * 2
@@ -239,7 +266,7 @@ def test_active_limits_are_remarked():
 
 
 def test_boats_of_different_layouts_and_aims_come_back_in_order():
-    boat = keelboat.base()
+    boat = keelboat.coarse(keelboat.base())
     bare = replace(boat, name="no_jib", sails=boat.sails[:1])
     of = keelboat.conditions(
         tws_kn=[10, 10, 10, 10], twa_deg=[90, np.nan, 90, np.nan], aim=["speed", "upwind", "speed", "upwind"], option=[0, 1, 1, 0]

@@ -21,8 +21,7 @@ def test_log_law() -> None:
 def test_both_laws_agree_over_a_rig_in_near_neutral_air(height: float) -> None:
     """Hsu, Meindl & Gilhousen 1994 (from memory): the exponent over open sea is 0.11 +- 0.03.
 
-    The logarithmic law with a roughness of 0.1 to 1 mm (calm to a breeze; common practice, no source) lies inside that band
-    at every height of a rig but the foot of a low sail, where the band is 0.03 ln(5) = 5 % wide to either side.
+    The logarithmic law with a roughness of 0.1 to 1 mm (calm to a breeze; common practice, no source) lies inside that band.
     """
     low, high = sorted(
         wind.power_law_profile(height=height, exponent=exponent, reference_height=10.0) for exponent in (0.08, 0.14)

@@ -32,7 +32,7 @@ def compare(
 ) -> None:
     """What each option gains or loses against the base boat.
 
-    Example: vpp compare keelboat.toml --option taller_rig --option lower_foot
+    Example: vpp compare keelboat.toml --option taller_rig --option long_luff
     """
     from vpp.compare import NothingToCompare
     from vpp.compare import compare as solve_comparison

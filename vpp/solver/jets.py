@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Sequence
-from functools import lru_cache
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -157,12 +157,12 @@ def without_derivatives(x: Any) -> Any:
 # --- index plans ------------------------------------------------------------------------------------------------------
 
 
-@lru_cache(maxsize=None)
+@cache
 def _pairs(size: int) -> tuple[tuple[int, int], ...]:
     return tuple((i, j) for i in range(size) for j in range(i, size))
 
 
-@lru_cache(maxsize=None)
+@cache
 def _rows(size: int) -> tuple[slice, ...]:
     """Where row i of the packed upper triangle lies: entries (i, i), (i, i + 1), ..."""
     starts = [i * size - i * (i - 1) // 2 for i in range(size + 1)]
@@ -188,7 +188,7 @@ class _Union:
         self.shared = tuple((a.index(v), b.index(v), pair(place[v], place[v])) for v in a if v in b)
 
 
-@lru_cache(maxsize=None)
+@cache
 def _union(a: Support, b: Support) -> _Union:
     return _Union(a, b)
 
@@ -207,17 +207,19 @@ def _filled(a: Jet) -> Jet:
     return Jet(a.value, a.support, gradient, hessian)
 
 
-def _widened(a: Any, support: Support, shape: tuple[int, ...]) -> Jet:
-    """`a` over a larger support and shape, zeros filled in."""
+def _widened(
+    a: Any, support: Support, shape: tuple[int, ...]
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Value, gradient and Hessian of `a` over a larger support and shape, zeros filled in."""
     gradient = np.zeros((len(support), *shape))
     hessian = np.zeros((len(_pairs(len(support))), *shape))
     if not isinstance(a, Jet):
-        return Jet(np.broadcast_to(np.asarray(a, dtype=float), shape), support, gradient, hessian)
+        return np.broadcast_to(np.asarray(a, dtype=float), shape), gradient, hessian
     plan = _union(a.support, support)
     gradient[plan.gradient_a] = _fit(a.gradient, len(shape))
     if a.hessian is not None:
         hessian[plan.hessian_a] = _fit(a.hessian, len(shape))
-    return Jet(np.broadcast_to(a.value, shape), support, gradient, hessian)
+    return np.broadcast_to(a.value, shape), gradient, hessian
 
 
 # --- arithmetic -------------------------------------------------------------------------------------------------------
@@ -411,12 +413,8 @@ def where(condition: Any, a: Any, b: Any) -> Any:
     support = tuple(sorted({*getattr(a, "support", ()), *getattr(b, "support", ())}))
     shape = np.broadcast_shapes(np.shape(condition), np.shape(without_derivatives(a)), np.shape(without_derivatives(b)))
     left, right = _widened(a, support, shape), _widened(b, support, shape)
-    return Jet(
-        np.where(condition, left.value, right.value),
-        support,
-        np.where(condition, left.gradient, right.gradient),
-        np.where(condition, left.hessian, right.hessian),
-    )
+    value, gradient, hessian = (np.where(condition, x, y) for x, y in zip(left, right, strict=True))
+    return Jet(value, support, gradient, hessian)
 
 
 def maximum(a: Any, b: Any) -> Any:
@@ -443,22 +441,19 @@ def sum(x: Any, axis: int = 0) -> Any:
     )
 
 
-def _joined(xs: Sequence[Any]) -> tuple[Support, list[Jet]]:
-    support = tuple(sorted({v for x in xs for v in getattr(x, "support", ())}))
-    return support, [_widened(x, support, np.shape(without_derivatives(x))) for x in xs]
-
-
 def concatenate(xs: Sequence[Any], axis: int = 0) -> Any:
     """Join along an existing axis."""
     if not any(isinstance(x, Jet) for x in xs):
         return np.concatenate(xs, axis=axis)
-    support, wide = _joined(xs)
-    along = axis % wide[0].value.ndim
+    support = tuple(sorted({v for x in xs for v in getattr(x, "support", ())}))
+    wide = [_widened(x, support, np.shape(without_derivatives(x))) for x in xs]
+    along = axis % wide[0][0].ndim
+    values, gradients, hessians = zip(*wide, strict=True)
     return Jet(
-        np.concatenate([x.value for x in wide], axis=along),
+        np.concatenate(values, axis=along),
         support,
-        np.concatenate([x.gradient for x in wide], axis=along + 1),
-        np.concatenate([x.hessian for x in wide if x.hessian is not None], axis=along + 1),
+        np.concatenate(gradients, axis=along + 1),
+        np.concatenate(hessians, axis=along + 1),
     )
 
 

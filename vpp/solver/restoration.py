@@ -13,7 +13,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from vpp.solver.evaluation import all_finite, derivatives_finite, plain_derivatives, plain_values
-from vpp.solver.linear_algebra import eigenpairs, factorise_corrected, total, transposed_product
+from vpp.solver.linear_algebra import (
+    SymmetricFactors,
+    eigenpairs,
+    factorise,
+    factorise_corrected,
+    total,
+    transposed_product,
+)
 from vpp.solver.problem import Array, Derivatives, Integers, Mask, Problem, Settings
 
 FEASIBLE, INFEASIBLE, UNDECIDED, UNDEFINED = range(4)
@@ -26,7 +33,8 @@ _STATIONARY = 1e-7  # projected gradient over residual
 _NEARLY_STATIONARY = 1e-4  # accepted where rounding allows no more progress
 _HOPELESS = 1e-3  # enough to say that another start leads nowhere either
 _LEANING = 0.1  # enough to say that the margins are in the way
-_DAMPINGS = 12
+_LEAST_CURVATURE = 1e-8
+_DAMPINGS = 12  # tried in one iteration
 
 
 @dataclass(frozen=True)
@@ -156,33 +164,30 @@ class _Restoration:
         stationary = np.where(size > 0.0, reach / np.where(size > 0.0, size, 1.0), 0.0)
         return gradient, held, np.where(finite, stationary, np.inf)
 
-    def _curvature(self, derivatives: Derivatives, held: Mask) -> Array:
-        """Hessian of the merit; variables that their bounds hold are decoupled."""
+    def _curvature(self, derivatives: Derivatives, held: Mask) -> tuple[Array, Array]:
+        """Hessian of the merit and its Gauss-Newton part; variables that their bounds hold are decoupled."""
         search = self.search
         jacobian = np.where(search.residual[:, None] != 0.0, derivatives.jacobian, 0.0)
         m = self.problem.equality_count
         jacobian[:m] = derivatives.jacobian[:m]
-        matrix = derivatives.hessian + total(jacobian[:, :, None] * jacobian[:, None])
-        matrix = np.where(held | held[:, None], 0.0, matrix)
-        diagonal = np.arange(len(held))
-        matrix[diagonal, diagonal] += held
-        return matrix
+        squares = total(jacobian[:, :, None] * jacobian[:, None])
+        alone = held | held[:, None]
+        unit = np.eye(len(held))[:, :, None] * held
+        return np.where(alone, unit, derivatives.hessian + squares), np.where(alone, unit, squares)
 
     def _advance(self, derivatives: Derivatives, gradient: Array, held: Mask, wanted: Mask) -> Mask:
         """Take a damped Newton step that lowers the merit where `wanted`; say where none did."""
         search = self.search
-        matrix = self._curvature(derivatives, held)
-        diagonal = np.arange(len(held))
+        hessian, squares = self._curvature(derivatives, held)
         merit = 0.5 * total(search.residual**2)
         pending = np.flatnonzero(wanted)
         for _ in range(_DAMPINGS):
             if not len(pending):
                 break
             part = search.take(pending)
-            damped = np.take(matrix, pending, axis=-1)
-            damped[diagonal, diagonal] += part.damping
             slope = np.take(np.where(held, 0.0, gradient), pending, axis=-1)
-            step = -factorise_corrected(damped, 1e-8).solve(slope)
+            taken = (np.take(hessian, pending, axis=-1), np.take(squares, pending, axis=-1))
+            step = -_damped(*taken, part.damping).solve(slope)
             x = np.clip(part.x + step, *_shrunk(part))
             residual, trial = self._residual(x, part)
             better = trial < merit[pending] + 1e-4 * np.minimum(total(slope * (x - part.x)), 0.0)
@@ -256,7 +261,7 @@ class _Restoration:
             return escaped
         search = self.search
         part = search.take(which)
-        values, vectors = eigenpairs(np.take(self._curvature(derivatives, held), which, axis=-1))
+        values, vectors = eigenpairs(np.take(self._curvature(derivatives, held)[0], which, axis=-1))
         merit = 0.5 * total(part.residual**2)
         for length in (0.3, -0.3, 0.03, -0.03, 0.003, -0.003):
             x = np.clip(part.x + length * vectors[:, 0], *_shrunk(part))
@@ -266,6 +271,13 @@ class _Restoration:
             search.damping[which[better]] = 1e-3
             escaped[which[better]] = True
         return escaped
+
+
+def _damped(hessian: Array, squares: Array, damping: Array) -> SymmetricFactors:
+    """Factors of the damped Hessian, or of its Gauss-Newton part where it is not positive definite."""
+    extra = np.eye(len(hessian))[:, :, None] * damping
+    definite = factorise(hessian + extra).definite
+    return factorise_corrected(np.where(definite, hessian, squares) + extra, _LEAST_CURVATURE)
 
 
 def _shrunk(search: _Search) -> tuple[Array, Array]:

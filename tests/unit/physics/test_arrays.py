@@ -1,0 +1,105 @@
+"""One spelling of physics for NumPy arrays, arrays with derivatives and JAX arrays."""
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from vpp.physics import arrays
+from vpp.solver import jets
+
+FloatArray = NDArray[np.float64]
+
+POINTS = np.array([[0.3, -0.7, 1.1], [0.9, 0.2, -0.4]])
+
+
+def test_plain_numbers_and_arrays_belong_to_numpy() -> None:
+    assert arrays.array_namespace(1.0, 2) is np
+    assert arrays.array_namespace(np.ones(2), np.float64(3.0)) is np
+
+
+def test_one_array_with_derivatives_decides() -> None:
+    x, _ = jets.variables(POINTS)
+    assert arrays.array_namespace(np.ones(3), 2.0, x) is jets
+    assert arrays.array_namespace(x, np.ones(3)) is jets
+
+
+def test_one_jax_array_decides() -> None:
+    jax_numpy = pytest.importorskip("jax.numpy", reason="jax is not installed; it comes with the extra 'reference'")
+    assert arrays.array_namespace(np.ones(3), jax_numpy.ones(3)) is jax_numpy
+
+
+def test_numbers_without_their_derivatives() -> None:
+    x, _ = jets.variables(POINTS)
+    plain = arrays.without_derivatives(x * x)
+    assert isinstance(plain, np.ndarray)
+    np.testing.assert_array_equal(plain, POINTS[0] ** 2)
+    same = np.ones(3)
+    assert arrays.without_derivatives(same) is same
+    assert arrays.without_derivatives(2.0) == 2.0
+
+
+def test_numbers_without_their_derivatives_in_jax() -> None:
+    """The derivative through `without_derivatives` is zero, that beside it is not."""
+    jax = pytest.importorskip("jax", reason="jax is not installed; it comes with the extra 'reference'")
+    slope = jax.grad(lambda x: arrays.without_derivatives(x) * x)(3.0)
+    assert slope == pytest.approx(3.0)
+
+
+def test_elementwise_gives_the_derivatives_of_the_function_itself() -> None:
+    """The short way of differentiating and the long one agree to rounding."""
+
+    def function(a: object, b: object) -> tuple[object, object]:
+        xp = arrays.array_namespace(a, b)
+        return xp.sin(a * b) / (2.0 + b * b), xp.exp(a) * b  # type: ignore[operator]
+
+    x, y = jets.variables(POINTS)
+    arguments = (x * y + x, y * y)
+    for short, long in zip(arrays.elementwise(function, *arguments), function(*arguments), strict=True):
+        for left, right in zip(jets.dense(short, 2, (3,)), jets.dense(long, 2, (3,)), strict=True):
+            np.testing.assert_allclose(left, right, rtol=1e-13, atol=1e-14)
+
+
+def test_elementwise_on_plain_arrays_is_the_function() -> None:
+    (doubled,) = arrays.elementwise(lambda a: (2.0 * a,), POINTS)
+    np.testing.assert_array_equal(doubled, 2.0 * POINTS)
+
+
+def operators(rows: int, columns: int, conditions: int) -> FloatArray:
+    return np.random.default_rng(3).normal(size=(conditions, rows, columns))
+
+
+def test_an_operator_acts_on_each_condition_alone() -> None:
+    operator = operators(4, 2, 3)
+    result = arrays.apply_operator(operator, POINTS)
+    for i in range(3):
+        np.testing.assert_allclose(result[:, i], operator[i] @ POINTS[:, i], rtol=1e-14)
+
+
+def test_an_operator_acts_on_derivatives() -> None:
+    operator = operators(4, 2, 3)
+    x, y = jets.variables(POINTS)
+    vector = jets.stack([x * y, y * y * x])
+    value, gradient, hessian = jets.dense(arrays.apply_operator(operator, vector), 2, (4, 3))
+    for whole, part in zip((value, gradient, hessian), jets.dense(vector, 2, (2, 3)), strict=True):
+        np.testing.assert_allclose(whole, np.einsum("cij,...jc->...ic", operator, part), rtol=1e-13, atol=1e-14)
+
+
+def test_a_turning_operator_carries_the_derivatives_of_its_matrix() -> None:
+    """Against the product rule written out: cos(angle) A v with v = (x y, y)."""
+    matrix = operators(4, 2, 3)
+    x, y = jets.variables(POINTS)
+    angle, vector = x * x + y, jets.stack([x * y, y])
+    plain = arrays.without_derivatives(angle)
+    assert arrays.needs_taylor_matrices(angle)
+    assert not arrays.needs_taylor_matrices(plain)
+    cos, sin = np.cos(plain)[:, None, None], np.sin(plain)[:, None, None]
+    turned = arrays.apply_turning_operator((cos * matrix, -sin * matrix, -cos * matrix), angle, vector)
+    direct = arrays.apply_operator(matrix, vector) * jets.cos(angle)
+    for left, right in zip(jets.dense(turned, 2, (4, 3)), jets.dense(direct, 2, (4, 3)), strict=True):
+        np.testing.assert_allclose(left, right, rtol=1e-12, atol=1e-13)
+
+
+def test_a_turning_operator_at_a_plain_angle_is_its_matrix() -> None:
+    matrix = operators(4, 2, 3)
+    result = arrays.apply_turning_operator((matrix,), np.zeros(3), POINTS)
+    np.testing.assert_array_equal(result, arrays.apply_operator(matrix, POINTS))
