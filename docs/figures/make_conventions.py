@@ -295,10 +295,9 @@ def stern_view() -> Figure:
     arrow(ax, effort, shift(effort, -1.9, 0.0), AIR)
     ax.plot(*effort, marker="o", color=AIR, markersize=6, zorder=9)
     label(ax, shift(effort, -1.6, 0.3), "side force (air)", AIR)
-    label(ax, shift(effort, 0.16, -0.05), "centre of\neffort", AIR, ha="left", fontsize=8.5)
-    ruler = effort[0] - 1.0
-    arrow(ax, (ruler, 0.0), (ruler, effort[1] - 0.02), GREY, width=0.8, style="<|-|>")
-    label(ax, (ruler - 0.12, 1.45), "centre-of-effort\nheight", GREY, ha="right", fontsize=8.5)
+    label(ax, shift(effort, 0.1, 0.26), "centre of\neffort", AIR, ha="left", fontsize=8.5)
+    arrow(ax, from_astern(-0.22, 0.0), from_astern(-0.22, 3.15), GREY, width=0.8, style="<|-|>")
+    label(ax, (0.1, 2.35), "centre-of-effort height,\nalong the mast", GREY, ha="left", fontsize=8.5)
 
     # water side force
     lateral = from_astern(0.0, -1.15)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from vpp.physics.arrays import Array, array_namespace, elementwise
+from vpp.physics.arrays import Array, array_namespace, elementwise, without_derivatives
 from vpp.physics.lifting_line import StripFlow, WakeOperator, circulation, lifting_speed
 from vpp.physics.sections import section_forces
 from vpp.physics.wind import power_law_profile, wind_on_heeled_span
@@ -44,7 +44,10 @@ class SailTrim:
 
 @dataclass(frozen=True, kw_only=True)
 class StripLoads:
-    """What every strip does, arrays (strips, conditions): forces forward and to leeward, normal to the mast [N], and the section's state."""
+    """What every strip does, arrays (strips, conditions): forces forward and to leeward, normal to the mast [N], and the section's state.
+
+    Incidence and lift coefficient are there to be looked at and carry no derivatives.
+    """
 
     forward: Array
     leeward: Array
@@ -148,8 +151,8 @@ def strip_loads(*, geometry: RigGeometry, operator: WakeOperator, flow: StripFlo
         return (
             force_across * sin_a - force_along * cos_a,
             force_across * cos_a + force_along * sin_a,
-            incidence,
-            lift,
+            without_derivatives(incidence),
+            without_derivatives(lift),
         )
 
     forward, leeward, incidence, lift = elementwise(

@@ -136,7 +136,7 @@ VARIABLES: tuple[Variable, ...] = (
     _number("ride_height_m", "ride_height", "m", 2, "ride height",
             "positive when the boat is lifted", "boats free to heave"),
     _number("ce_height_m", "ce_height", "m", 2, "height of the centre of effort",
-            "above the water plane"),
+            "along the mast from the upright water plane"),
     _number("righting_moment_nm", "righting_moment", "N m", 0, "righting moment",
             "positive when it turns the boat upright"),
     _number("heeling_moment_nm", "heeling_moment", "N m", 0, "heeling moment",

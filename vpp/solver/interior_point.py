@@ -48,7 +48,6 @@ _LARGEST_MULTIPLIER = 1e3  # least-squares multipliers above this are not truste
 _BARRIER_FACTOR, _BARRIER_EXPONENT = 0.2, 1.5  # next barrier: the smaller of factor and power
 _BARRIER_ACCURACY = 100.0  # the barrier is lowered once the errors are below this times it
 _LOWERINGS = 2  # of the barrier in one iteration
-_CRAWL, _CRAWL_COST = 0.05, 4
 _PATIENCE = 12  # iterations without progress towards feasibility before restoration
 _LARGEST_THETA = 1e2  # largest sum of residuals that a step may lead to, relative to the start
 _LEASH, _TIGHTER = 1e-2, 0.3  # the same after a first restoration, and by what it falls with each further one
@@ -149,8 +148,6 @@ class _Solver:
         search.run()
         state = updated(state, step, search)
         state.iterations = state.iterations + 1
-        crawls = search.share < _CRAWL * step.longest
-        state.waiting = state.waiting + np.where(crawls, _CRAWL_COST, 0)
         lost = ~search.accepted | (state.waiting > _PATIENCE)
         if lost.any():
             self.lost.append(state.take(np.flatnonzero(lost)))

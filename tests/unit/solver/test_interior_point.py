@@ -535,6 +535,18 @@ def test_worst_constraint_names_the_equation_that_cannot_be_met():
     assert solution.constraint_error[0] == pytest.approx(2.9, abs=1e-6)
 
 
+@pytest.mark.parametrize("step_limit", range(1, 40, 3))
+def test_search_cut_short_gives_no_verdict_too_early(step_limit):
+    """However few steps are allowed, every case ends with a status, and only a finished search says infeasible."""
+    problem, start = random_batch(13, 12, offset=2.5)
+    full = minimise(problem, start)
+    short = minimise(problem, start, settings=Settings(step_limit=step_limit))
+    assert set(short.status) <= {Status.CONVERGED, Status.NO_EQUILIBRIUM, Status.STEP_LIMIT}
+    ended = short.status != Status.STEP_LIMIT
+    np.testing.assert_array_equal(short.status[ended], full.status[ended])
+    assert (short.iterations <= step_limit).all()
+
+
 def test_just_feasible_is_feasible():
     solution = solve_one(
         lambda x, _, xp: (x[1] ** 2, [x[0] + x[1] - 1.9999]), [0.5, 0.5], [0, 0], [1, 1], equalities=1
