@@ -1,4 +1,6 @@
-"""What can only help, helps or does nothing; what can only hurt never speeds up. True of any optimum, whatever the model."""
+"""What can only help, helps or does nothing; what can only hurt never speeds up. True of any optimum,
+whatever the model.
+"""
 
 from __future__ import annotations
 
@@ -15,11 +17,14 @@ from vpp import balance, equilibrium, trim
 from vpp.balance import Component, Load
 from vpp.boat import Range
 from vpp.solver.interior_point import minimise
+from vpp.solver.problem import Settings
 from vpp.solver.status import Status
 
 BOAT = keelboat.coarse(keelboat.base(), 6)
 TWS_KN, TWA_DEG = np.array([9, 12, 16, 20]), np.array([45, 110, 75, 150])
 TOLERANCE = 1e-6
+# a low barrier keeps the search near its start, so that compared answers are the same one of several optima
+SETTINGS = Settings(initial_barrier=1e-3)
 
 
 def _wider(bound: Range, share: float = 0.3) -> Range:
@@ -73,12 +78,14 @@ def test_widening_a_bound_never_lowers_the_best_speed(speeds, name):
 
 
 def test_a_bound_that_was_leant_on_gains_speed_when_widened(speeds):
-    """Otherwise the test above could not fail: the crew is on the rail in a breeze, and more arm is faster."""
+    """Otherwise the test above could not fail: with the crew on the rail more arm is faster."""
     assert (speeds["crew arm"] / speeds["nothing"] - 1.0).max() > 1e-3
 
 
 class _FreeRighting(trim.FastestEquilibrium):
-    """A righting moment, massless and without drag, free between 0 and M: `extra_camber` is its share, a name with a scale of one."""
+    """A righting moment, massless and without drag, free between 0 and M: `extra_camber` is its share, a
+    name with a scale of one.
+    """
 
     most = 0.0
 
@@ -88,7 +95,7 @@ class _FreeRighting(trim.FastestEquilibrium):
 
 
 def _solved(problem, start):
-    solution = minimise(problem, start, settings=equilibrium.SOLVER_SETTINGS)
+    solution = minimise(problem, start, settings=SETTINGS)
     assert (solution.status == Status.CONVERGED).all()
     return -solution.objective * trim.SCALES["boat_speed"], solution
 
@@ -97,7 +104,7 @@ def _solved(problem, start):
 def plain():
     """The plain problem, its start and its answer."""
     problem = keelboat.problem([BOAT], keelboat.conditions(tws_kn=TWS_KN, twa_deg=TWA_DEG))
-    start = trim.start(problem, equilibrium.STARTS[0])
+    start = keelboat.start(problem)
     speed, solution = _solved(problem, start)
     return problem, start, speed, solution
 
@@ -130,8 +137,10 @@ def test_added_water_drag_along_the_course_never_speeds_up(plain, drag):
 
 
 def test_the_multiplier_of_surge_is_the_speed_lost_to_a_newton_of_drag(plain):
-    """Envelope theorem: d(objective)/d(load) = multiplier over the residual's scale, here against a difference quotient."""
-    problem, start, _, solution = plain
+    """Envelope theorem: d(objective)/d(load) = multiplier over the residual's scale, here against a
+    difference quotient.
+    """
+    problem, _, _, solution = plain
     found = solution.multipliers[0] / problem.residual_scale[0] * trim.SCALES["boat_speed"]
     speeds = []
     for pull in (2.0, -2.0):
@@ -146,6 +155,8 @@ def test_added_load_turns_with_the_course():
     """The helper itself: a load along the course has no part across it, whatever the leeway."""
     leeway = np.array([-0.1, 0.0, 0.2])
     load = course_load(np.full(3, -7.0), np.full(3, 2.0), leeway)
-    components = [Component(name="pull", medium="water", load=replace(load, roll=np.zeros(3), yaw=np.zeros(3)))]
+    components = [
+        Component(name="pull", medium="water", load=replace(load, roll=np.zeros(3), yaw=np.zeros(3)))
+    ]
     found = balance.residuals(components, leeway=leeway)
     np.testing.assert_allclose(found[:2], [[-7.0] * 3, [2.0] * 3], rtol=1e-12)

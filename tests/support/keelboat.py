@@ -1,4 +1,6 @@
-"""The demo keelboat, conditions in knots and degrees, and states inside its limits, for tests of the whole solver."""
+"""The demo keelboat, conditions in knots and degrees, and states inside its limits, for tests of the whole
+solver.
+"""
 
 from __future__ import annotations
 
@@ -28,13 +30,15 @@ def base() -> Boat:
 
 
 def coarse(boat: Boat, stations: int = 8) -> Boat:
-    """The same boat with few strips on each sail: quicker, and as exact a test of everything but the sails."""
+    """The same boat with few strips on each sail: quicker, and as good for all but the sails."""
     return replace(boat, sails=tuple(replace(sail, station_count=stations) for sail in boat.sails))
 
 
 def conditions(*, tws_kn: Any, twa_deg: Any, aim: Any = "speed", option: Any = 0) -> Conditions:
     """Conditions in knots and degrees, each argument one value or a list."""
-    parts = np.broadcast_arrays(np.asarray(option), np.asarray(tws_kn, float), np.asarray(twa_deg, float), aim)
+    parts = np.broadcast_arrays(
+        np.asarray(option), np.asarray(tws_kn, float), np.asarray(twa_deg, float), aim
+    )
     option, tws, twa, aims = (np.atleast_1d(part).copy() for part in parts)
     return Conditions(option=option, tws=tws * KNOT, twa=np.radians(twa), aim=aims)
 
@@ -58,7 +62,27 @@ def random_states(of: trim.FastestEquilibrium, *, seed: int) -> Floats:
     rng = np.random.default_rng(seed)
     share = rng.uniform(0.15, 0.85, size=of.lower.shape)
     share[of.names.index("boat_speed")] = rng.uniform(0.2, 0.75, size=of.lower.shape[1])
-    return of.lower + share * (of.upper - of.lower)
+    states: Floats = of.lower + share * (of.upper - of.lower)
+    return states
+
+
+def start(of: trim.FastestEquilibrium, *, speed_factor: float = 1.0, incidence: float = 0.12) -> Floats:
+    """A plain guess of the state at fixed wind angles, not the package's own: sails at one incidence,
+    everything else near zero.
+    """
+    twa, tws = of.conditions.twa, of.conditions.tws
+    boat_speed = speed_factor * 3.5 * np.tanh(tws * (0.4 + 0.6 * np.sin(twa)) / 3.5)
+    beta = np.arctan2(tws * np.sin(twa), tws * np.cos(twa) + boat_speed)
+    guesses: dict[str, Any] = {"boat_speed": boat_speed, "crew_arm": 1.0}
+    guesses |= {f"{sail}_sheet": beta - incidence for sail in of.layout.sails}
+    guesses |= {f"{sail}_twist": 0.1 for sail in of.layout.sails}
+    guesses |= {f"{sail}_camber": 0.5 for sail in of.layout.sails}
+    rows = [np.broadcast_to(guesses.get(name, 0.0), twa.shape) for name in of.names]
+    room = of.upper - of.lower
+    inside: Floats = np.clip(
+        np.array(rows) / of.scale[:, None], of.lower + 0.03 * room, of.upper - 0.03 * room
+    )
+    return inside
 
 
 def named_state(of: trim.FastestEquilibrium, x: Floats) -> dict[str, Any]:
@@ -73,7 +97,10 @@ def central_difference(function: Callable[[Floats], Floats], x: Floats, step: fl
         move = np.zeros_like(x)
         move[i] = step
         rows.append(
-            (8.0 * (function(x + move) - function(x - move)) - (function(x + 2.0 * move) - function(x - 2.0 * move)))
+            (
+                8.0 * (function(x + move) - function(x - move))
+                - (function(x + 2.0 * move) - function(x - 2.0 * move))
+            )
             / (12.0 * step)
         )
     return np.array(rows)

@@ -1,7 +1,7 @@
 """Boats with invented forces on the real problem class, whose answers are known in closed form.
 
-Only `components` differs from the real problem: residuals, their scaling, derivative arrays, the search for best VMG and the
-solver are those of the package.
+Only `components` differs from the real problem: residuals, their scaling, derivative arrays, the search for
+best VMG and the solver are those of the package.
 """
 
 from __future__ import annotations
@@ -20,7 +20,8 @@ from vpp.solved import Conditions
 
 Floats = NDArray[np.float64]
 
-# Force of the invented sail per square of the apparent wind [N s2/m2], and of the invented keel per square of the boat
+# Force of the invented sail per square of the apparent wind [N s2/m2], and of the invented keel per square
+# of the boat
 # speed and radian of leeway: any numbers of a boat's order of size.
 SAIL, KEEL = 30.0, 5.0e3
 SPEED_LIMIT = 60.0
@@ -38,7 +39,9 @@ def course_load(along: Any, across: Any, leeway: Any, roll: Any = 0.0, yaw: Any 
 
 
 class _Invented(trim.FastestEquilibrium):
-    """Speed, leeway, crew and rudder are free: leeway makes side force, crew holds the roll and rudder the yaw moment."""
+    """Speed, leeway, crew and rudder are free: leeway makes side force, crew holds the roll and rudder the
+    yaw moment.
+    """
 
     free_names: tuple[str, ...] = ("boat_speed", "leeway", "rudder", "crew_arm")
     limits: Mapping[str, tuple[float, float]] = {
@@ -72,7 +75,9 @@ class _Invented(trim.FastestEquilibrium):
             "main_sheet": 1.0,
             "twa": np.radians(np.where(aim == "upwind", 50.0, 140.0)),
         }
-        return np.array([guesses[name] / scale + 0.0 * tws for name, scale in zip(self.names, self.scale, strict=True)])
+        return np.array(
+            [guesses[name] / scale + 0.0 * tws for name, scale in zip(self.names, self.scale, strict=True)]
+        )
 
     def components(self, values: Mapping[str, Any], cases: NDArray[np.int64]) -> tuple[Component, ...]:
         speed, leeway = values["boat_speed"], values["leeway"]
@@ -84,7 +89,11 @@ class _Invented(trim.FastestEquilibrium):
         weight = 100.0
         held = Load(roll=2.0e4 * values["crew_arm"], yaw=5.0e3 * values["rudder"])
         return (
-            Component(name="sail", medium="air", load=course_load(*air, leeway, roll=-5.0 * air[1], yaw=0.3 * air[1])),
+            Component(
+                name="sail",
+                medium="air",
+                load=course_load(*air, leeway, roll=-5.0 * air[1], yaw=0.3 * air[1]),
+            ),
             Component(name="keel", medium="water", load=course_load(*water, leeway)),
             Component(name="weight", medium="gravity", load=held),
             Component(name="ballast", medium="gravity", load=Load(up=-weight)),
@@ -118,7 +127,9 @@ class ConstantDragAngles(_Invented):
 
 
 class FreePower(ConstantDragAngles):
-    """The same with a control that scales the sail's force, on which the speed does not depend: a redundant trim."""
+    """The same with a control that scales the sail's force, on which the speed does not depend: a redundant
+    trim.
+    """
 
     free_names = (*_Invented.free_names, "main_sheet")
 
@@ -138,7 +149,9 @@ class PureDrag(_Invented):
 
 
 class AddedLoad(trim.FastestEquilibrium):
-    """A boat with a constant load more, in the axes of the course: `extra` (4, conditions) as the residuals are ordered."""
+    """A boat with a constant load more, in the axes of the course: `extra` (4, conditions) as the residuals
+    are ordered.
+    """
 
     extra: Floats
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 from typing import Any
 
 import pytest
@@ -14,7 +15,5 @@ def jax_or_skip() -> Any:
 
 def double_precision(jax: Any) -> Any:
     """A context in which JAX computes in 64 bits, by whichever name its version has for it."""
-    enable = getattr(jax, "enable_x64", None)
-    if enable is None:
-        from jax.experimental import enable_x64 as enable
+    enable = getattr(jax, "enable_x64", None) or importlib.import_module("jax.experimental").enable_x64
     return enable(True)

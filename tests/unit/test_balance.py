@@ -1,4 +1,6 @@
-"""Forces and moments of the real keelboat, each against a formula written out here or a turn done by another library."""
+"""Forces and moments of the real keelboat, each against a formula written out here or a turn done by
+another library.
+"""
 
 from __future__ import annotations
 
@@ -25,7 +27,10 @@ def _state(count=COUNT, seed=1, **chosen):
     problem = keelboat.problem([keelboat.base()], keelboat.conditions(tws_kn=[10] * count, twa_deg=90))
     values = keelboat.named_state(problem, keelboat.random_states(problem, seed=seed))
     values |= {name: np.full(count, value) for name, value in chosen.items()}
-    trims = tuple(SailTrim(**{what: values[f"{sail}_{what}"] for what in ("sheet", "twist", "camber")}) for sail in ("main", "jib"))
+    trims = tuple(
+        SailTrim(**{what: values[f"{sail}_{what}"] for what in ("sheet", "twist", "camber")})
+        for sail in ("main", "jib")
+    )
     plain = {name: values[name] for name in ("boat_speed", "leeway", "heel", "rudder", "crew_arm")}
     return balance.State(trims=trims, **plain)
 
@@ -84,20 +89,24 @@ def test_heave_and_pitch_are_taken_up_by_buoyancy():
     assert (_load(components, "buoyancy").up > 0.0).all()
 
 
-# --- a force at a point: its moment is the lever times the force ----------------------------------------------------------
+# --- a force at a point: its moment is the lever times the force
+# ----------------------------------------------------------
 
 
 def _points(boat, state):
     """Where every point force acts, in body axes.
 
-    An elliptic side force acts at 4/(3 pi) of the span (Prandtl 1918), here that of the fin extended to the water plane.
+    An elliptic side force acts at 4/(3 pi) of the span (Prandtl 1918), here that of the fin extended to the
+    water plane.
     """
     rig, crew = boat.rig, boat.crew
     middle = 0.5 * (rig.mast_top_height + rig.mast_base_height)
     points = {name: np.array([rig.mast_x, 0.0, middle]) for name in ("mast", "rigging")}
     points |= {item.name: np.array([item.x, 0.0, item.height]) for item in boat.windage}
     for fin in boat.fins:
-        points[fin.name] = np.array([fin.quarter_chord_x, 0.0, -4.0 / (3.0 * math.pi) * (fin.span - fin.root_z)])
+        points[fin.name] = np.array(
+            [fin.quarter_chord_x, 0.0, -4.0 / (3.0 * math.pi) * (fin.span - fin.root_z)]
+        )
     return points, [np.array([crew.x, -arm, crew.z]) for arm in state.crew_arm]
 
 
@@ -106,16 +115,22 @@ def test_moment_of_every_point_force_is_lever_times_force():
     components = _loads(boat, state)
     points, crew = _points(boat, state)
     places = {name: _heeled(point, state.heel) for name, point in points.items()}
-    places["crew windage"] = np.array([_heeled(p, [h])[:, 0] for p, h in zip(crew, state.heel, strict=True)]).T
+    places["crew windage"] = np.array(
+        [_heeled(p, [h])[:, 0] for p, h in zip(crew, state.heel, strict=True)]
+    ).T
     for name, place in places.items():
         load = _load(components, name)
         expected = np.cross(place, _force(load), axis=0)
-        np.testing.assert_allclose(_moment(load), expected, rtol=1e-9, atol=1e-9 * np.abs(expected).max(), err_msg=name)
+        np.testing.assert_allclose(
+            _moment(load), expected, rtol=1e-9, atol=1e-9 * np.abs(expected).max(), err_msg=name
+        )
 
 
 @pytest.mark.parametrize("sail", ["main", "jib"])
 def test_sail_load_is_the_sum_over_its_strips(sail):
-    """Strips lie in the heeled mast plane; each is turned by itself and its moment taken as a cross product."""
+    """Strips lie in the heeled mast plane; each is turned by itself and its moment taken as a cross
+    product.
+    """
     boat, state = keelboat.base(), _state()
     fleet = balance.fleet([boat])
     arrays, wake = fleet.select(np.zeros(COUNT, dtype=np.intp))
@@ -128,7 +143,9 @@ def test_sail_load_is_the_sum_over_its_strips(sail):
             turn = Rotation.from_euler("x", -state.heel[case])
             f = turn.apply([strips.forward[i, case], strips.leeward[i, case], 0.0])
             force[:, case] += f
-            moment[:, case] += np.cross(turn.apply([arrays.rig.x[i, case], 0.0, arrays.rig.height[i, case]]), f)
+            moment[:, case] += np.cross(
+                turn.apply([arrays.rig.x[i, case], 0.0, arrays.rig.height[i, case]]), f
+            )
     load = _load(_loads(boat, state), sail)
     np.testing.assert_allclose(_force(load), force, rtol=1e-11, atol=1e-9)
     np.testing.assert_allclose(_moment(load), moment, rtol=1e-11, atol=1e-8)
@@ -142,11 +159,14 @@ def test_strips_hold_the_sails_area():
         assert area == pytest.approx(sail.area, rel=2e-3)
 
 
-# --- single forces written out --------------------------------------------------------------------------------------------
+# --- single forces written out
+# --------------------------------------------------------------------------------------------
 
 
 def test_mast_drag_dead_upwind():
-    """0.5 rho Cd A V^2 in the wind at mid height: boat speed plus tws (z/10)^a (wind profile of checked fluids)."""
+    """0.5 rho Cd A V^2 in the wind at mid height: boat speed plus tws (z/10)^a (wind profile of checked
+    fluids).
+    """
     boat, env = keelboat.base(), keelboat.base().environment
     load = _load(_loads(boat, _state(leeway=0.0, heel=0.0, boat_speed=3.0), tws=8.0, twa=0.0), "mast")
     rig = boat.rig
@@ -165,11 +185,15 @@ def test_crew_windage_on_a_beam_wind():
     load = _load(_loads(boat, state, tws=10.0, twa=0.5 * math.pi), "crew windage")
     wind = 10.0 * (boat.crew.z / env.wind_reference_height) ** env.wind_exponent
     speed = math.hypot(wind, 0.05)
-    np.testing.assert_allclose(load.leeward, 0.5 * env.air_density * boat.crew.drag_area * speed * wind, rtol=1e-12)
+    np.testing.assert_allclose(
+        load.leeward, 0.5 * env.air_density * boat.crew.drag_area * speed * wind, rtol=1e-12
+    )
 
 
 def test_hull_friction_is_the_ittc_line():
-    """ITTC procedure 7.5-02-02-01, Cf = 0.075/(log10 Re - 2)^2, Reynolds number on 0.7 of the waterline length."""
+    """ITTC procedure 7.5-02-02-01, Cf = 0.075/(log10 Re - 2)^2, Reynolds number on 0.7 of the waterline
+    length.
+    """
     boat, env, hull = keelboat.base(), keelboat.base().environment, keelboat.base().hull
     load = _load(_loads(boat, _state(leeway=0.0, heel=0.0, boat_speed=4.0)), "hull friction")
     reynolds = 4.0 * 0.7 * hull.waterline_length / env.water_viscosity
@@ -191,14 +215,18 @@ def test_hull_resistance_acts_against_the_course_and_grows_with_heel_as_stated()
 
 
 def _in_course(load, leeway):
-    """The horizontal force turned into the course's axes as a complex number: the bow points to windward, towards -y."""
+    """The horizontal force turned into the course's axes as a complex number: the bow points to windward,
+    towards -y.
+    """
     forward, leeward, _ = _force(load)
     turned = (forward + 1j * leeward) * np.exp(-1j * leeway)
     return turned.real, turned.imag
 
 
 def _extended(fin):
-    """Area of a fin, area and doubled aspect ratio of the same extended to the water plane (extended-keel method)."""
+    """Area of a fin, area and doubled aspect ratio of the same extended to the water plane (extended-keel
+    method).
+    """
     area = 0.5 * fin.span * (fin.root_chord + fin.tip_chord)
     extended_area = area - fin.root_z * fin.root_chord
     return area, extended_area, 2.0 * (fin.span - fin.root_z) ** 2 / extended_area
@@ -209,7 +237,9 @@ def _helmbold(ratio):
 
 
 def test_keel_lift_and_drag_upright():
-    """Helmbold 1942: lift across the flow at leeway's incidence, induced drag CL^2/(pi AR), profile drag of the fin alone."""
+    """Helmbold 1942: lift across the flow at leeway's incidence, induced drag CL^2/(pi AR), profile drag of
+    the fin alone.
+    """
     boat, env = keelboat.base(), keelboat.base().environment
     leeway, speed = 0.03, 4.0
     keel = boat.fins[0]
@@ -227,21 +257,28 @@ def test_keel_lift_and_drag_upright():
 
 
 def test_rudder_behind_the_keel_feels_its_downwash():
-    """2 CL/(pi AR) of the keel less incidence (Glauert 1926): the rudder amidships still makes side force, but less."""
+    """2 CL/(pi AR) of the keel less incidence (Glauert 1926): the rudder amidships still makes side force,
+    but less.
+    """
     boat = keelboat.base()
     alone = replace(boat, fins=boat.fins[1:])
     state = _state(leeway=0.03, heel=0.0, boat_speed=4.0, rudder=0.0)
     behind, free = (_force(_load(_loads(b, state), "rudder")) for b in (boat, alone))
     _, _, ratio = _extended(boat.fins[0])
     left = 1.0 - 2.0 * _helmbold(ratio) / (math.pi * ratio)
-    # lift is across, drag along the flow, which the keel has turned: compare across the flow that the rudder feels
-    across = [f[1] * math.cos(angle) - f[0] * math.sin(angle) for f, angle in ((behind, left * 0.03), (free, 0.03))]
+    # lift is across, drag along the flow, which the keel has turned: compare across the flow that the
+    # rudder feels
+    across = [
+        f[1] * math.cos(angle) - f[0] * math.sin(angle) for f, angle in ((behind, left * 0.03), (free, 0.03))
+    ]
     np.testing.assert_allclose(across[0] / across[1], left, rtol=1e-3)
 
 
 @pytest.mark.parametrize("heel_deg", [0.0, 10.0, 30.0])
 def test_weight_and_buoyancy_right_as_the_wall_sided_formula(heel_deg):
-    """Righting moment = weight x sin(heel) (GM + 0.5 BM tan^2 heel), the crew amidships; E. C. Tupper, Introduction to Naval Architecture."""
+    """Righting moment = weight x sin(heel) (GM + 0.5 BM tan^2 heel), the crew amidships; E. C. Tupper,
+    Introduction to Naval Architecture.
+    """
     boat = keelboat.base()
     heel = math.radians(heel_deg)
     components = _loads(boat, _state(heel=heel, crew_arm=0.0))
@@ -261,7 +298,8 @@ def test_crew_to_windward_rights_by_weight_times_lever():
     np.testing.assert_allclose(gained, boat.crew.mass * 9.80665 * 1.3 * math.cos(0.2), rtol=1e-12)
 
 
-# --- residuals ------------------------------------------------------------------------------------------------------------
+# --- residuals --------------------------------------------------------------------------------------------
+# ----------------
 
 
 def test_residuals_turn_forces_into_the_axes_of_the_course():
@@ -275,7 +313,9 @@ def test_residuals_turn_forces_into_the_axes_of_the_course():
     ]  # fmt: skip
     found = balance.residuals(components, leeway=leeway)
     turned = (force[:, 0] + 1j * force[:, 1]).sum(axis=0) * np.exp(-1j * leeway)
-    np.testing.assert_allclose(found, [turned.real, turned.imag, moment[:, 0].sum(axis=0), moment[:, 2].sum(axis=0)])
+    np.testing.assert_allclose(
+        found, [turned.real, turned.imag, moment[:, 0].sum(axis=0), moment[:, 2].sum(axis=0)]
+    )
     assert balance.EQUATIONS == ("surge", "sway", "roll", "yaw")
 
 
@@ -285,13 +325,16 @@ def test_residual_scales_are_the_rigs_force_in_the_true_wind_with_a_floor():
     arrays, _ = balance.fleet([boat]).select(np.zeros(3, dtype=np.intp))
     force, _, roll, yaw = balance.residual_scales(arrays, tws)
     area = sum(sail.area for sail in boat.sails)
-    np.testing.assert_allclose(force, 0.5 * boat.environment.air_density * area * np.array([4.0, 4.0, 100.0]), rtol=2e-3)
+    np.testing.assert_allclose(
+        force, 0.5 * boat.environment.air_density * area * np.array([4.0, 4.0, 100.0]), rtol=2e-3
+    )
     height = sum(sail.area * sail.area_centre_height for sail in boat.sails) / area
     np.testing.assert_allclose(roll / force, height, rtol=1e-9)
     np.testing.assert_allclose(yaw / force, boat.hull.waterline_length, rtol=1e-12)
 
 
-# --- batches --------------------------------------------------------------------------------------------------------------
+# --- batches ----------------------------------------------------------------------------------------------
+# ----------------
 
 
 def test_boats_of_one_layout_stack_and_come_out_again():
@@ -302,7 +345,9 @@ def test_boats_of_one_layout_stack_and_come_out_again():
     np.testing.assert_array_equal(wake.boat, [1, 0, 1])
     alone, _ = balance.fleet([boat]).select(np.array([0]))
     for field in fields(arrays.rig):
-        np.testing.assert_array_equal(getattr(arrays.rig, field.name)[..., 1:2], getattr(alone.rig, field.name))
+        np.testing.assert_array_equal(
+            getattr(arrays.rig, field.name)[..., 1:2], getattr(alone.rig, field.name)
+        )
 
 
 def test_boats_of_different_layout_cannot_share_a_batch():
@@ -320,11 +365,14 @@ def test_loads_of_a_batch_are_those_of_each_condition_alone():
         np.testing.assert_allclose(found[:, 0], together[:, i], rtol=1e-10, atol=1e-9)
 
 
-# --- a third array library ------------------------------------------------------------------------------------------------
+# --- a third array library
+# ------------------------------------------------------------------------------------------------
 
 
 def test_physics_traces_with_jax_and_agrees():
-    """Reference library: JAX, which differentiates the same source by its own rules, compiled, in double precision."""
+    """Reference library: JAX, which differentiates the same source by its own rules, compiled, in double
+    precision.
+    """
     jax = jax_or_skip()
     boat = keelboat.coarse(keelboat.base(), 6)
     problem = keelboat.problem([boat], keelboat.conditions(tws_kn=[8, 14, 20], twa_deg=[45, 100, 160]))
@@ -338,7 +386,9 @@ def test_physics_traces_with_jax_and_agrees():
     with double_precision(jax):
         start = jax.numpy.asarray(x)
         traced = jax.jit(jax.jacfwd(lambda rows: (scaled_residual(rows),) * 2, has_aux=True)).lower(start)
-        slopes, compiled = (np.asarray(part) for part in traced.compile(compiler_options=QUICK_TO_COMPILE)(start))
+        slopes, compiled = (
+            np.asarray(part) for part in traced.compile(compiler_options=QUICK_TO_COMPILE)(start)
+        )
     np.testing.assert_allclose(compiled, problem.values(x, cases).constraints, rtol=1e-9, atol=1e-9)
     found = problem.derivatives(x, cases, np.ones((4, 3))).jacobian
     own = np.einsum("rcnc->rnc", slopes)

@@ -1,4 +1,6 @@
-"""The independent check itself: it passes what closes and catches every kind of corruption, by the right amount."""
+"""The independent check itself: it passes what closes and catches every kind of corruption, by the right
+amount.
+"""
 
 from __future__ import annotations
 
@@ -23,12 +25,16 @@ CHECKS = {
 
 
 def _axes(leeway, heel):
-    """Body to course axes: heel about x first, then leeway about z, both negative right-handed (conventions page)."""
+    """Body to course axes: heel about x first, then leeway about z, both negative right-handed (conventions
+    page).
+    """
     return Rotation.from_euler("xz", [-heel, -leeway])
 
 
 def _record():
-    """Two sails of two strips, water forces that hold them and a weight: closed by construction, with no physics in it."""
+    """Two sails of two strips, water forces that hold them and a weight: closed by construction, with no
+    physics in it.
+    """
     rng = np.random.default_rng(1)
     x, height = rng.uniform(-1.0, 1.0, (4, COUNT)), rng.uniform(2.0, 9.0, (4, COUNT))
     force, moment = np.zeros((2, 5, 3, COUNT))
@@ -78,7 +84,8 @@ def test_a_closed_record_passes_every_check(record):
     np.testing.assert_allclose(closure.largest_error(record), 0.0, atol=1e-12)
 
 
-# One part in ten thousand of one number, a hundred times the tolerance: what is changed, and which checks must see it.
+# One part in ten thousand of one number, a hundred times the tolerance: what is changed, and which checks
+# must see it.
 CORRUPTIONS = {
     "force of a sail along": ("force", (0, 0), {"force", "strip", "course theorem", "power"}),
     "force of a sail across": ("force", (1, 1), {"force", "strip", "course theorem"}),
@@ -111,16 +118,18 @@ def test_each_corruption_is_caught_by_the_checks_that_should(record, name):
 
 
 def test_course_theorem_cannot_see_a_wrong_wind_angle(record):
-    """The air's drag angle is measured from the wind, so that beta cancels: the theorem restates surge and sway and nothing else.
+    """The air's drag angle is measured from the wind, so that beta cancels: the theorem restates surge and
+    sway and nothing else.
 
-    A limit of the check, held here so that nobody counts on it; the wind triangle is checked on its own (test_equilibrium).
+    A limit of the check, held here so that nobody counts on it; the wind triangle is checked on its own
+    (test_equilibrium).
     """
     corrupt = replace(record, beta=BETA + 0.3)
     np.testing.assert_allclose(closure.course_theorem_error(corrupt), 0.0, atol=1e-12)
 
 
 def test_a_turned_water_force_breaks_the_course_theorem_by_its_angle(record):
-    """Turning all water forces by an angle changes their drag angle by it (Lanchester, Aerodynamics, 1907)."""
+    """Turning all water forces by an angle changes their drag angle by it (Lanchester 1907)."""
     for angle in (1e-5, -0.02):
         turn = Rotation.from_euler("z", angle)
         force = record.force.copy()
@@ -154,14 +163,18 @@ def test_moment_check_sees_a_force_that_acts_elsewhere(record):
 
 
 def test_moment_check_needs_its_second_point():
-    """About the second point it also sees forces that do not balance, even where the first point's moments do."""
+    """About the second point it also sees forces that do not balance, even where the first point's moments
+    do.
+    """
     record = _record()
     force = record.force.copy()
     force[3, 2] *= 1.001
     assert (closure.moment_error(replace(record, force=force)) > closure.TOLERANCE).all()
 
 
-@pytest.mark.parametrize("field", [f.name for f in fields(closure.Record) if f.name not in ("medium", "strip_component", "beta")])
+@pytest.mark.parametrize(
+    "field", [f.name for f in fields(closure.Record) if f.name not in ("medium", "strip_component", "beta")]
+)
 def test_not_a_number_never_passes(record, field):
     """A comparison with NaN is false: what is not known to close must not count as closed."""
     value = getattr(record, field).astype(float)

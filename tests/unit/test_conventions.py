@@ -1,6 +1,8 @@
-"""One test for each row of the table of signs on the conventions page: zero, positive sense in words, axis and order of rotation.
+"""One test for each row of the table of signs on the conventions page: zero, positive sense in words, axis
+and order of rotation.
 
-Source: docs/conventions.md. A sense in words is checked by what it does, not by repeating a formula of the code.
+Source: docs/conventions.md. A sense in words is checked by what it does, not by repeating a formula of the
+code.
 """
 
 from __future__ import annotations
@@ -25,7 +27,9 @@ AIR = ("main", "jib", "mast", "rigging", "topsides", "coachroof", "lifelines", "
 def solved():
     """A beat and a reach, and both best VMGs, of the keelboat with few strips."""
     of = keelboat.conditions(
-        tws_kn=[12, 12, 12, 12], twa_deg=[50, 110, np.nan, np.nan], aim=["speed", "speed", "upwind", "downwind"]
+        tws_kn=[12, 12, 12, 12],
+        twa_deg=[50, 110, np.nan, np.nan],
+        aim=["speed", "speed", "upwind", "downwind"],
     )
     result = equilibrium.solve([keelboat.coarse(keelboat.base())], of)
     assert not result.status.any()
@@ -33,11 +37,17 @@ def solved():
 
 
 def _components(tws=6.0, twa_deg=70.0, **changes):
-    """Loads by name at one plain state with any quantity changed: 3 m/s, upright, on course, sails well out."""
+    """Loads by name at one plain state with any quantity changed: 3 m/s, upright, on course, sails well
+    out.
+    """
     boat = keelboat.coarse(keelboat.base())
     problem = keelboat.problem([boat], keelboat.conditions(tws_kn=tws / keelboat.KNOT, twa_deg=twa_deg))
     state = {"boat_speed": 3.0, "leeway": 0.0, "heel": 0.0, "rudder": 0.0, "crew_arm": 0.0}
-    state |= {f"{sail}_{what}": v for sail in ("main", "jib") for what, v in (("sheet", 0.5), ("twist", 0.1), ("camber", 0.5))}
+    state |= {
+        f"{sail}_{what}": v
+        for sail in ("main", "jib")
+        for what, v in (("sheet", 0.5), ("twist", 0.1), ("camber", 0.5))
+    }
     state |= changes
     values = {name: np.array([value], dtype=float) for name, value in state.items()}
     values["twa"] = problem.conditions.twa
@@ -52,12 +62,17 @@ def _air(loads, part):
     return sum(_number(getattr(loads[name], part)) for name in AIR)
 
 
-# --- winds --------------------------------------------------------------------------------------------------------------------
+# --- winds ------------------------------------------------------------------------------------------------
+# --------------------
 
 
 def test_true_wind_angle_sign():
-    """Zero: wind from dead ahead. Positive: from starboard, so that it pushes the mast to port (+y). 180 deg: from astern."""
-    ahead, beam, astern = (_components(twa_deg=angle, boat_speed=0.05)["mast"] for angle in (0.0, 90.0, 180.0))
+    """Zero: wind from dead ahead. Positive: from starboard, so that it pushes the mast to port (+y). 180
+    deg: from astern.
+    """
+    ahead, beam, astern = (
+        _components(twa_deg=angle, boat_speed=0.05)["mast"] for angle in (0.0, 90.0, 180.0)
+    )
     assert _number(ahead.forward) < 0.0
     assert abs(_number(ahead.leeward)) < 1e-9
     assert _number(beam.leeward) > 0.0
@@ -65,7 +80,9 @@ def test_true_wind_angle_sign():
 
 
 def test_beta_sign():
-    """Zero from dead ahead along the course; positive from windward; the wind blows towards (-cos beta, sin beta)."""
+    """Zero from dead ahead along the course; positive from windward; the wind blows towards (-cos beta, sin
+    beta).
+    """
     speed, beta = apparent_wind(true_wind_speed=5.0, true_wind_angle=0.0, boat_speed=3.0)
     assert (speed, beta) == (8.0, 0.0)
     speed, beta = apparent_wind(true_wind_speed=5.0, true_wind_angle=math.radians(90.0), boat_speed=5.0)
@@ -75,7 +92,9 @@ def test_beta_sign():
 
 
 def test_apparent_wind_angle_sign(solved):
-    """Zero along the centreline; leeway turns the bow to windward, so that the wind comes from farther ahead: AWA = beta - leeway."""
+    """Zero along the centreline; leeway turns the bow to windward, so that the wind comes from farther
+    ahead: AWA = beta - leeway.
+    """
     q = solved.quantities
     assert (q["leeway"][:1] > 0.0).all()
     np.testing.assert_allclose(q["awa"], q["beta"] - q["leeway"], atol=1e-14)
@@ -93,33 +112,48 @@ def test_vmg_sign(solved):
     assert np.sign(q["vmg"]).tolist() == [1.0, -1.0, 1.0, -1.0]
 
 
-# --- attitude -------------------------------------------------------------------------------------------------------------------
+# --- attitude ---------------------------------------------------------------------------------------------
+# ----------------------
 
 
 def test_leeway_sign():
-    """Sliding to leeward: the keel pushes back to windward (-y), and the centreline in course axes is (cos, -sin, 0)."""
+    """Sliding to leeward: the keel pushes back to windward (-y), and the centreline in course axes is (cos,
+    -sin, 0).
+    """
     keel = _components(leeway=3.0 * DEG)["keel"]
     assert _number(keel.leeward) < 0.0
     assert abs(_number(_components()["keel"].leeward)) < 1e-9
-    along_centreline = balance.Component(name="push", medium="air", load=balance.Load(forward=np.ones(1), roll=np.zeros(1), yaw=np.zeros(1)))
+    along_centreline = balance.Component(
+        name="push", medium="air", load=balance.Load(forward=np.ones(1), roll=np.zeros(1), yaw=np.zeros(1))
+    )
     surge, sway, *_ = balance.residuals([along_centreline], leeway=np.array([0.1]))[:, 0]
     np.testing.assert_allclose([surge, sway], [math.cos(0.1), -math.sin(0.1)])
-    turned = Rotation.from_euler("z", -0.1).apply([1.0, 0.0, 0.0])  # a negative right-handed turn about the vertical
+    turned = Rotation.from_euler("z", -0.1).apply(
+        [1.0, 0.0, 0.0]
+    )  # a negative right-handed turn about the vertical
     np.testing.assert_allclose(turned[:2], [surge, sway])
 
 
 def test_heel_sign():
-    """To leeward: the mast tip moves to +y, which a weight aloft shows by heeling further (negative right-handed)."""
+    """To leeward: the mast tip moves to +y, which a weight aloft shows by heeling further (negative right-
+    handed).
+    """
     tip = Rotation.from_euler("x", -0.3).apply([0.0, 0.0, 15.0])
     np.testing.assert_allclose(tip, [0.0, 15.0 * math.sin(0.3), 15.0 * math.cos(0.3)])
     upright, heeled = (_components(heel=angle) for angle in (0.0, 0.3))
     assert _number(upright["buoyancy"].roll) == pytest.approx(0.0, abs=1e-6)
     # the crew sits high: its weight on the centreline turns the heeled boat further over
-    assert _number(heeled["crew weight"].roll) < 0.0 < _number(heeled["buoyancy"].roll) + _number(heeled["weight"].roll)
+    assert (
+        _number(heeled["crew weight"].roll)
+        < 0.0
+        < _number(heeled["buoyancy"].roll) + _number(heeled["weight"].roll)
+    )
 
 
 def test_pitch_sign(solved):
-    """Positive bow up, by the table of variables; not solved for a hull-borne boat, so that its column is there and empty."""
+    """Positive bow up, by the table of variables; not solved for a hull-borne boat, so that its column is
+    there and empty.
+    """
     assert np.isnan(solved.quantities["pitch"]).all()
     (row,) = [v for v in VARIABLES if v.source == "pitch"]
     assert "bow up" in row.sense
@@ -132,11 +166,14 @@ def test_ride_height_sign(solved):
     assert "lifted" in row.sense
 
 
-# --- controls -------------------------------------------------------------------------------------------------------------------
+# --- controls ---------------------------------------------------------------------------------------------
+# ----------------------
 
 
 def test_rudder_sign():
-    """Positive pushes the stern to leeward, and with its place aft of the reference point turns the bow to windward (negative z)."""
+    """Positive pushes the stern to leeward, and with its place aft of the reference point turns the bow to
+    windward (negative z).
+    """
     amidships, over = (_components(rudder=angle)["rudder"] for angle in (0.0, 5.0 * DEG))
     assert abs(_number(amidships.leeward)) < 1e-9
     assert _number(over.leeward) > 0.0
@@ -144,7 +181,9 @@ def test_rudder_sign():
 
 
 def test_sheet_sign():
-    """Easing lets the clew go to leeward: incidence and side force fall; a beam wind on a sail amidships is stalled drag to leeward."""
+    """Easing lets the clew go to leeward: incidence and side force fall; a beam wind on a sail amidships is
+    stalled drag to leeward.
+    """
     trimmed, eased = (_components(main_sheet=angle * DEG) for angle in (25.0, 35.0))
     assert _number(eased["main"].leeward) < _number(trimmed["main"].leeward)
     # eased to the wind's own angle the flat sail makes no side force to speak of; eased beyond, it backs
@@ -160,12 +199,24 @@ def test_twist_sign():
 
 
 def test_camber_sign():
-    """Belly to leeward lifts to leeward with the chord along the wind (thin-aerofoil theory: zero-lift angle -2 f/c)."""
-    common = {"stall_incidence": 0.14, "stall_width": 0.035, "least_drag": 0.01, "bucket_factor": 0.01, "drag_maximum": 1.5}
-    (lift, _), (flat, _) = (section_forces(incidence=np.array([0.0]), camber=c, **common) for c in (0.08, 0.0))
+    """Belly to leeward lifts to leeward with the chord along the wind (thin-aerofoil theory: zero-lift
+    angle -2 f/c).
+    """
+    common = {
+        "stall_incidence": 0.14,
+        "stall_width": 0.035,
+        "least_drag": 0.01,
+        "bucket_factor": 0.01,
+        "drag_maximum": 1.5,
+    }
+    (lift, _), (flat, _) = (
+        section_forces(incidence=np.array([0.0]), camber=c, **common) for c in (0.08, 0.0)
+    )
     assert lift[0] > 0.0
     assert flat[0] == pytest.approx(0.0, abs=1e-12)
-    assert _number(_components(main_camber=1.0)["main"].leeward) > _number(_components(main_camber=0.0)["main"].leeward)
+    assert _number(_components(main_camber=1.0)["main"].leeward) > _number(
+        _components(main_camber=0.0)["main"].leeward
+    )
 
 
 def test_crew_arm_sign():
@@ -177,7 +228,8 @@ def test_crew_arm_sign():
     assert _number(outside["crew windage"].yaw) < _number(inside["crew windage"].yaw)
 
 
-# --- results --------------------------------------------------------------------------------------------------------------------
+# --- results ----------------------------------------------------------------------------------------------
+# ----------------------
 
 
 def test_drive_sign(solved):
@@ -191,11 +243,15 @@ def test_side_force_sign(solved):
     """To leeward across the course, +y, for a wind from starboard."""
     water = np.array(solved.medium) == "water"
     assert (solved.quantities["side_force"][[0, 1, 2]] > 0.0).all()
-    np.testing.assert_allclose(solved.quantities["side_force"], -solved.force[water, 1].sum(axis=0), atol=1e-6)
+    np.testing.assert_allclose(
+        solved.quantities["side_force"], -solved.force[water, 1].sum(axis=0), atol=1e-6
+    )
 
 
 def test_ce_height_sign(solved):
-    """Up from the water plane: between the sails' lowest foot and highest head where all strips pull the same way."""
+    """Up from the water plane: between the sails' lowest foot and highest head where all strips pull the
+    same way.
+    """
     boat = keelboat.base()
     lowest, highest = min(s.lower_edge_height for s in boat.sails), max(s.head_height for s in boat.sails)
     height, heel = solved.quantities["ce_height"][[0, 2]], solved.quantities["heel"][[0, 2]]
@@ -204,13 +260,17 @@ def test_ce_height_sign(solved):
 
 
 def _about_centreline(solved, components):
-    """Moment of some components about the horizontal centreline, (cos leeway, -sin leeway, 0) in course axes."""
+    """Moment of some components about the horizontal centreline, (cos leeway, -sin leeway, 0) in course
+    axes.
+    """
     leeway, moment = solved.quantities["leeway"], solved.moment[components].sum(axis=0)
     return np.cos(leeway) * moment[0] - np.sin(leeway) * moment[1]
 
 
 def test_heeling_moment_sign(solved):
-    """Heels the boat to leeward: about the centreline, the negative of all moments of air, fins and hull drag."""
+    """Heels the boat to leeward: about the centreline, the negative of all moments of air, fins and hull
+    drag.
+    """
     resting = np.isin(solved.components, ["weight", "crew weight", "buoyancy"])
     found = solved.quantities["heeling_moment"]
     assert (found[[0, 1, 2]] > 0.0).all()
@@ -218,7 +278,9 @@ def test_heeling_moment_sign(solved):
 
 
 def test_righting_moment_sign(solved):
-    """Turns the boat upright: about the centreline, the moment of weight, crew and buoyancy; equals the heeling moment."""
+    """Turns the boat upright: about the centreline, the moment of weight, crew and buoyancy; equals the
+    heeling moment.
+    """
     resting = np.isin(solved.components, ["weight", "crew weight", "buoyancy"])
     found = solved.quantities["righting_moment"]
     np.testing.assert_allclose(found, _about_centreline(solved, resting), rtol=1e-9, atol=1e-6)
@@ -231,7 +293,9 @@ def _of(solved, name):
 
 
 def test_budget_force_signs(solved):
-    """x forward: sails drive, hull drags. y to leeward: sails push, keel holds. z up: buoyancy up, weight down."""
+    """x forward: sails drive, hull drags. y to leeward: sails push, keel holds. z up: buoyancy up, weight
+    down.
+    """
     main, keel, hull = (_of(solved, name)[0][:, 0] for name in ("main", "keel", "hull friction"))
     assert main[0] > 0.0 > hull[0]
     assert main[1] > 0.0 > keel[1]
@@ -245,7 +309,9 @@ def test_budget_moment_x_sign(solved):
 
 
 def test_budget_moment_y_sign():
-    """Positive is bow down: a drive aloft does that, which buoyancy holds; a drag below the water does it too."""
+    """Positive is bow down: a drive aloft does that, which buoyancy holds; a drag below the water does it
+    too.
+    """
     loads = _components(leeway=0.0)
     assert _number(loads["main"].forward) > 0.0
     assert _number(loads["main"].pitch) > 0.0 > _number(loads["buoyancy"].pitch)
@@ -254,7 +320,9 @@ def test_budget_moment_y_sign():
 
 
 def test_budget_moment_z_sign():
-    """Positive turns the bow to leeward: a push to leeward forward of the reference point does, one aft of it does not."""
+    """Positive turns the bow to leeward: a push to leeward forward of the reference point does, one aft of
+    it does not.
+    """
     loads = _components(leeway=0.0)
     assert _number(loads["jib"].leeward) > 0.0
     assert _number(loads["jib"].yaw) > 0.0
@@ -262,13 +330,19 @@ def test_budget_moment_z_sign():
 
 
 def test_position_signs():
-    """x forward, y to leeward, z up, in body axes: a heeled point lies at y cos h + z sin h and z cos h - y sin h."""
+    """x forward, y to leeward, z up, in body axes: a heeled point lies at y cos h + z sin h and z cos h - y
+    sin h.
+    """
     boat = keelboat.base()
     jib, main = boat.sails[1], boat.sails[0]
     assert jib.tack_x > main.tack_x > boat.fins[1].quarter_chord_x
     assert boat.fins[0].root_z < 0.0 < boat.rig.mast_base_height
     point, heel = np.array([0.0, -1.4, 1.2]), 0.25
-    expected = [0.0, -1.4 * math.cos(heel) + 1.2 * math.sin(heel), 1.2 * math.cos(heel) + 1.4 * math.sin(heel)]
+    expected = [
+        0.0,
+        -1.4 * math.cos(heel) + 1.2 * math.sin(heel),
+        1.2 * math.cos(heel) + 1.4 * math.sin(heel),
+    ]
     np.testing.assert_allclose(Rotation.from_euler("x", -heel).apply(point), expected)
     # a weight at that point has the moment of its lateral place: crew to windward at 1.4 m
     crew = boat.crew

@@ -1,7 +1,7 @@
-"""The course theorem: the angle between course and apparent wind is the sum of the drag angles of air and water.
+"""The course theorem: course and apparent wind enclose the sum of the drag angles of air and water.
 
-Source: F. W. Lanchester, Aerodynamics, 1907. The numbers follow from it in closed form: with constant drag angles and beta their
-sum, V/V_T = sin(TWA - beta)/sin(beta).
+Source: F. W. Lanchester, Aerodynamics, 1907. The numbers follow from it in closed form: with constant drag
+angles and beta their sum, V/V_T = sin(TWA - beta)/sin(beta).
 """
 
 from __future__ import annotations
@@ -61,7 +61,9 @@ def test_best_vmg_and_its_angle(kind, beta_deg):
 
 @pytest.mark.parametrize("beta_deg", TABLE)
 def test_highest_speed_of_all_angles(beta_deg):
-    """The angle free as for a best VMG, the objective plain speed: 1/sin(beta), at a true wind angle of 90 deg + beta."""
+    """The angle free as for a best VMG, the objective plain speed: 1/sin(beta), at a true wind angle of 90
+    deg + beta.
+    """
 
     class Fastest(ConstantDragAngles):
         def _made_good(self, values, cases):

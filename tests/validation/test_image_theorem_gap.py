@@ -15,7 +15,9 @@ PRINTED = (1.52082, 1.36032, 1.21070, 1.14557, 1.06172)
 
 
 def optimum_efficiency(*, gap: float, count: int, mirror: Mirror = ENDLESS_PLANE) -> float:
-    """e of the loading of least induced drag on a span of 1: the one with constant downwash (Munk, NACA Report 121, 1921)."""
+    """e of the loading of least induced drag on a span of 1: the one with constant downwash (Munk, NACA
+    Report 121, 1921).
+    """
     nodes, z = lifting_line.stations(lower=gap, upper=1.0 + gap, count=count)
     line = SailLine(node_height=nodes, control_height=z, x=np.zeros(count), chord=np.ones(count))
     downwash = -lifting_line.self_influence(line=line, mirror=mirror)
@@ -26,7 +28,9 @@ def optimum_efficiency(*, gap: float, count: int, mirror: Mirror = ENDLESS_PLANE
 
 
 def exact_efficiency(gap: float) -> float:
-    """e = 2 (a^2 + c^2 - 2 a^2 E/K)/b^2 with a = gap + span, c = gap and parameter m = 1 - (c/a)^2 (exact)."""
+    """e = 2 (a^2 + c^2 - 2 a^2 E/K)/b^2 with a = gap + span, c = gap and parameter m = 1 - (c/a)^2
+    (exact).
+    """
     a, c = gap + 1.0, gap
     m = 1.0 - (c / a) ** 2
     return float(2.0 * (a * a + c * c - 2.0 * a * a * ellipe(m) / ellipk(m)))
@@ -62,6 +66,8 @@ def test_optimum_loading_at_a_gap_with_the_default_station_count(gap: float) -> 
 
 
 def test_a_gap_of_a_thousandth_is_beyond_the_default_station_count() -> None:
-    """Closed form (exact): e is 6.4 % high there, because the lowest strip is 24 times as wide as the slit."""
+    """Closed form (exact): e is 6.4 % high there, because the lowest strip is 24 times as wide as the
+    slit.
+    """
     excess = optimum_efficiency(gap=0.001, count=10) / exact_efficiency(0.001) - 1.0
     assert excess == pytest.approx(0.064, abs=0.002)

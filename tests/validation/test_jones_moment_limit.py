@@ -1,6 +1,7 @@
 """Least induced drag under a limit on moment, on the lifting line's own operator.
 
-The problem is that of R. T. Jones, NACA TN 2249, 1950; the closed forms follow from loadings whose downwash is linear in height.
+The problem is that of R. T. Jones, NACA TN 2249, 1950; the closed forms follow from loadings whose downwash
+is linear in height.
 """
 
 import math
@@ -17,8 +18,11 @@ FloatArray = NDArray[np.float64]
 ENDLESS_PLANE = Mirror(deck_height=0.0, deck_half_width=math.inf, leakage=0.0)
 
 
-def least_drag(*, gap: float | None, arm: FloatArray, line: SailLine, centre: float) -> tuple[float, FloatArray]:
-    """Induced drag over that without the limit, and the loading, for unit force with its centre at `centre` on `arm`.
+def least_drag(
+    *, gap: float | None, arm: FloatArray, line: SailLine, centre: float
+) -> tuple[float, FloatArray]:
+    """Induced drag over that without the limit, and the loading, for unit force with its centre at `centre`
+    on `arm`.
 
     Stationary drag at given force and moment means a downwash of the form a + b arm (R. T. Jones 1950).
     """
@@ -27,7 +31,7 @@ def least_drag(*, gap: float | None, arm: FloatArray, line: SailLine, centre: fl
     modes = np.linalg.solve(downwash, np.stack([np.ones(len(arm)), arm], axis=1))
     free = modes[:, 0] / (w @ modes[:, 0])
     weights = np.linalg.solve(np.stack([w, w * arm]) @ modes, np.array([1.0, centre]))
-    gamma = modes @ weights
+    gamma = np.asarray(modes @ weights, dtype=float)
     return float((w * gamma) @ downwash @ gamma / ((w * free) @ downwash @ free)), gamma
 
 
@@ -63,13 +67,16 @@ def test_tip_load_turns_negative_below_three_quarters_of_the_moment(moment_share
 def test_sail_above_a_plane_with_limited_heeling_moment(
     gap: float, stiffness: float, natural_centre: float, changes_sign_at: float
 ) -> None:
-    """Closed form (exact): D/D_min = 1 + K2 ((z0 - z)/b)^2, the head load negative below a centre of effort of z*."""
+    """Closed form (exact): D/D_min = 1 + K2 ((z0 - z)/b)^2, the head load negative below a centre of effort
+    of z*.
+    """
     line = span_of_one(lower=gap, count=40)
     above_foot = line.control_height - gap
     for centre in (0.40, 0.34):
         drag, _ = least_drag(gap=gap, arm=above_foot, line=line, centre=centre)
         assert drag == pytest.approx(1.0 + stiffness * (natural_centre - centre) ** 2, rel=0.005)
     heads = [
-        least_drag(gap=gap, arm=above_foot, line=line, centre=changes_sign_at + step)[1][-1] for step in (0.01, -0.01)
+        least_drag(gap=gap, arm=above_foot, line=line, centre=changes_sign_at + step)[1][-1]
+        for step in (0.01, -0.01)
     ]
     assert heads[0] > 0.0 > heads[1]

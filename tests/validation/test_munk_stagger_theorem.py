@@ -1,8 +1,8 @@
 """Induced drag of two sails: M. M. Munk, "The minimum induced drag of aerofoils", NACA Report 121, 1921.
 
-His stagger theorem: with given circulations the total induced drag does not depend on where along the wind each lies. It is that of the wakes
-alone, far downstream. The forces that the strips exert along the wind must add up to it; they do so only if the forces between
-the bound vortices cancel.
+His stagger theorem: with given circulations the total induced drag does not depend on where along the wind
+each lies. It is that of the wakes alone, far downstream. The forces that the strips exert along the wind
+must add up to it; they do so only if the forces between the bound vortices cancel.
 """
 
 import math
@@ -46,8 +46,12 @@ def inviscid_rig(lines: tuple[SailLine, ...]) -> RigGeometry:
     )
 
 
-def drag_by_strips_and_by_wakes(*, lines: tuple[SailLine, ...], angle: float, incidence: float) -> tuple[float, float]:
-    """Induced drag over density and wind speed squared: force of all strips along the wind, and energy of the wakes."""
+def drag_by_strips_and_by_wakes(
+    *, lines: tuple[SailLine, ...], angle: float, incidence: float
+) -> tuple[float, float]:
+    """Induced drag over density and wind speed squared: force of all strips along the wind, and energy of
+    the wakes.
+    """
     rig = inviscid_rig(lines)
     one = np.ones_like(rig.height)
     flow = StripFlow(
@@ -73,7 +77,7 @@ def drag_by_strips_and_by_wakes(*, lines: tuple[SailLine, ...], angle: float, in
 
     def half_of_endless_vortex(node: FloatArray) -> FloatArray:
         up = rig.height - node[None, :]
-        return up / (up**2 + apart**2) / (4.0 * math.pi)
+        return np.asarray(up / (up**2 + apart**2) / (4.0 * math.pi))
 
     downwash = half_of_endless_vortex(low) - half_of_endless_vortex(high)
     return by_strips, float((rig.width[:, 0] * gamma) @ downwash @ gamma)
@@ -85,7 +89,9 @@ def drag_by_strips_and_by_wakes(*, lines: tuple[SailLine, ...], angle: float, in
 def test_induced_drag_of_two_sails_is_that_of_their_wakes(
     separation: float, angle_deg: float, incidence_deg: float
 ) -> None:
-    """Munk 1921, 24 stations a sail. The core of the trailing vortices, 2 % of the span, leaves 0.3 % at the closest."""
+    """Munk 1921, 24 stations a sail. The core of the trailing vortices, 2 % of the span, leaves 0.3 % at
+    the closest.
+    """
     lines = (sail(*MAIN, 0.0, 24), sail(*JIB, separation, 24))
     by_strips, by_wakes = drag_by_strips_and_by_wakes(
         lines=lines, angle=math.radians(angle_deg), incidence=math.radians(incidence_deg)
@@ -101,9 +107,11 @@ def test_induced_drag_of_one_sail_is_that_of_its_wake() -> None:
 
 @pytest.mark.parametrize(("angle_deg", "allowed"), [(12.0, 0.045), (20.0, 0.015), (35.0, 0.01)])
 def test_induced_drag_at_the_default_station_count(angle_deg: float, allowed: float) -> None:
-    """Munk 1921: ten stations a sail are 4 % low at an apparent wind angle of 12 deg, 1.1 % at 20 deg, 0.4 % at 35 deg.
+    """Munk 1921: ten stations a sail are 4 % low at an apparent wind angle of 12 deg, 1.1 % at 20 deg, 0.4
+    % at 35 deg.
 
-    A trailing vortex that passes the other sail at a distance of less than its strips' width is seen too coarsely.
+    A trailing vortex that passes the other sail at a distance of less than its strips' width is seen too
+    coarsely.
     """
     angle, incidence = math.radians(angle_deg), math.radians(6.0)
     coarse, _ = drag_by_strips_and_by_wakes(

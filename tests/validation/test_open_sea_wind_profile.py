@@ -1,4 +1,6 @@
-"""Wind profiles over open water: Hsu, Meindl & Gilhousen, Journal of Applied Meteorology 33, 1994, and the logarithmic law."""
+"""Wind profiles over open water: Hsu, Meindl & Gilhousen, Journal of Applied Meteorology 33, 1994, and the
+logarithmic law.
+"""
 
 import pytest
 
@@ -21,10 +23,12 @@ def test_log_law() -> None:
 def test_both_laws_agree_over_a_rig_in_near_neutral_air(height: float) -> None:
     """Hsu, Meindl & Gilhousen 1994 (from memory): the exponent over open sea is 0.11 +- 0.03.
 
-    The logarithmic law with a roughness of 0.1 to 1 mm (calm to a breeze; common practice, no source) lies inside that band.
+    The logarithmic law with a roughness of 0.1 to 1 mm (calm to a breeze; common practice, no source) lies
+    inside that band.
     """
     low, high = sorted(
-        wind.power_law_profile(height=height, exponent=exponent, reference_height=10.0) for exponent in (0.08, 0.14)
+        wind.power_law_profile(height=height, exponent=exponent, reference_height=10.0)
+        for exponent in (0.08, 0.14)
     )
     for roughness in (1e-4, 1e-3):
         ratio = wind.log_law_profile(height=height, roughness_length=roughness, reference_height=10.0)
@@ -32,7 +36,9 @@ def test_both_laws_agree_over_a_rig_in_near_neutral_air(height: float) -> None:
 
 
 def test_log_law_has_the_slope_of_a_power_law_at_the_reference_height() -> None:
-    """d ln u/d ln z = 1/ln(10/z0) at 10 m (closed form): 0.087 to 0.109 for a roughness of 0.1 to 1 mm, inside 0.11 +- 0.03."""
+    """d ln u/d ln z = 1/ln(10/z0) at 10 m (closed form): 0.087 to 0.109 for a roughness of 0.1 to 1 mm,
+    inside 0.11 +- 0.03.
+    """
     for roughness, exponent in ((1e-4, 0.08686), (1e-3, 0.10857)):
         step = 1e-4
         slope = (

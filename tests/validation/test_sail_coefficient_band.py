@@ -1,9 +1,11 @@
-"""Coefficients of a main and a jib against G. Hazen, "A model of sail aerodynamics for diverse rig types", New England Sailing
-Yacht Symposium, 1980, as reproduced in Larsson & Eliasson, "Principles of Yacht Design" (from memory): plausibility within 15 %.
+"""Coefficients of a main and a jib against G. Hazen, "A model of sail aerodynamics for diverse rig types",
+New England Sailing Yacht Symposium, 1980, as reproduced in Larsson & Eliasson, "Principles of Yacht
+Design" (from memory): plausibility within 15 %.
 
-At apparent wind angles 27, 50, 80, 100, 180 deg: main lift 1.50 1.50 0.95 0.85 0, drag without induced drag 0.02 0.15 0.80 1.00
-0.90; jib lift 1.50 0.50 0.30 0 0. The best lift that the demo boat's trims reach stands against the tabulated one. They agree where sails
-are trimmed for lift with a flat to middling shape. Where they do not, the tests hold the size of the disagreement that the page on sails states.
+At apparent wind angles 27, 50, 80, 100, 180 deg: main lift 1.50 1.50 0.95 0.85 0, drag without induced drag
+0.02 0.15 0.80 1.00 0.90; jib lift 1.50 0.50 0.30 0 0. The best lift that the demo boat's trims reach stands
+against the tabulated one. They agree where sails are trimmed for lift with a flat to middling shape. Where
+they do not, the tests hold the size of the disagreement that the page on sails states.
 """
 
 import dataclasses
@@ -38,7 +40,9 @@ def rig(*names: str) -> tuple[Boat, balance.Fleet]:
 
 
 def coefficients(names: tuple[str, ...], angle: float, trims: tuple[SailTrim, ...]) -> FloatArray:
-    """Lift and drag coefficients of each sail on its own area, (sails, 2, trims), upright in a wind that is the same at all heights."""
+    """Lift and drag coefficients of each sail on its own area, (sails, 2, trims), upright in a wind that is
+    the same at all heights.
+    """
     boat, fleet = rig(*names)
     count = len(trims[0].sheet)
     arrays, wake = fleet.select(np.zeros(count, dtype=np.intp))
@@ -76,7 +80,8 @@ def best_alone(name: str, angle_deg: float, camber: float, which: int = 0) -> fl
     sheet, twist = np.array(
         list(
             itertools.product(
-                np.linspace(sail.sheet.lower, sail.sheet.upper, 60), np.linspace(sail.twist.lower, sail.twist.upper, 6)
+                np.linspace(sail.sheet.lower, sail.sheet.upper, 60),
+                np.linspace(sail.twist.lower, sail.twist.upper, 6),
             )
         )
     ).T
@@ -125,12 +130,16 @@ def test_lift_of_both_sails_at_their_flattest() -> None:
 
 
 def test_tabulated_lift_of_the_main_lies_between_its_flattest_and_fullest_shape() -> None:
-    """Hazen 1980 (from memory): 1.50 at 27 deg, what a main gives as it is usually sailed rather than at its limits."""
+    """Hazen 1980 (from memory): 1.50 at 27 deg, what a main gives as it is usually sailed rather than at
+    its limits.
+    """
     assert best_alone("main", 27.0, FLAT) < 1.50 < best_alone("main", 27.0, FULL)
 
 
 def test_fullest_main_lifts_a_third_more_than_tabulated() -> None:
-    """Hazen 1980 (from memory): 1.50 at 27 deg; the model's 12 % camber carried to a stall of 8 deg beyond gives 1.97 to 2.00."""
+    """Hazen 1980 (from memory): 1.50 at 27 deg; the model's 12 % camber carried to a stall of 8 deg beyond
+    gives 1.97 to 2.00.
+    """
     assert 1.28 < best_alone("main", 27.0, FULL) / 1.50 < 1.36
 
 
@@ -138,10 +147,14 @@ def test_fullest_main_lifts_a_third_more_than_tabulated() -> None:
 def test_main_on_a_reach_can_stay_attached_where_the_table_is_stalled(
     angle_deg: float, tabulated: float, excess: float
 ) -> None:
-    """Hazen 1980 (from memory): 0.95 and 0.85 with a drag of 0.8 and 1.0, a stalled sail; even the flattest shape reaches more here."""
+    """Hazen 1980 (from memory): 0.95 and 0.85 with a drag of 0.8 and 1.0, a stalled sail; even the flattest
+    shape reaches more here.
+    """
     assert best_alone("main", angle_deg, FLAT) == pytest.approx(excess * tabulated, rel=0.03)
 
 
 def test_drag_of_the_main_square_to_the_wind_is_a_third_more_than_tabulated() -> None:
-    """Hazen 1980 (from memory): 0.90 at 180 deg; Viterna & Corrigan's plate of the same aspect ratio has 1.20."""
+    """Hazen 1980 (from memory): 0.90 at 180 deg; Viterna & Corrigan's plate of the same aspect ratio has
+    1.20.
+    """
     assert best_alone("main", 180.0, FULL, which=1) / 0.90 == pytest.approx(1.33, abs=0.02)

@@ -1,5 +1,6 @@
-"""Sections beyond stall: L. A. Viterna & R. D. Corrigan, "Fixed pitch rotor performance of large horizontal axis wind turbines",
-NASA CP-2230, 1981 (from memory), and plates broadside on of S. F. Hoerner, "Fluid-Dynamic Drag", 1965 (from memory).
+"""Sections beyond stall: L. A. Viterna & R. D. Corrigan, "Fixed pitch rotor performance of large horizontal
+axis wind turbines", NASA CP-2230, 1981 (from memory), and plates broadside on of S. F. Hoerner,
+"Fluid-Dynamic Drag", 1965 (from memory).
 """
 
 import math
@@ -28,7 +29,9 @@ def test_drag_of_a_plate_against_measurements(aspect_ratio: float, measured: flo
 @pytest.mark.parametrize("camber", [0.0, 0.05, 0.12])
 @pytest.mark.parametrize("aspect_ratio", [1.0, 5.0])
 def test_section_square_to_the_wind(side: float, camber: float, aspect_ratio: float) -> None:
-    """Viterna & Corrigan 1981: at 90 deg no lift and the drag of the plate, whatever happened at the stall."""
+    """Viterna & Corrigan 1981: at 90 deg no lift and the drag of the plate, whatever happened at the
+    stall.
+    """
     lift, drag = sections.section_forces(
         incidence=side * 0.5 * math.pi,
         camber=camber,
@@ -44,7 +47,9 @@ def test_section_square_to_the_wind(side: float, camber: float, aspect_ratio: fl
 
 @pytest.mark.parametrize("stall_deg", [6.0, 8.0, 14.0])
 def test_plate_starts_from_the_section_at_its_stall(stall_deg: float) -> None:
-    """Viterna & Corrigan 1981: the constants are chosen so that both coefficients are continuous at the stall."""
+    """Viterna & Corrigan 1981: the constants are chosen so that both coefficients are continuous at the
+    stall.
+    """
     stall = math.radians(stall_deg)
     lift, drag = sections.stalled_plate(
         incidence=stall, stall_incidence=stall, stall_lift=1.3, stall_drag=0.03, drag_maximum=1.2
@@ -53,9 +58,11 @@ def test_plate_starts_from_the_section_at_its_stall(stall_deg: float) -> None:
 
 
 def test_plate_tends_to_a_force_normal_to_itself() -> None:
-    """Newtonian plate (common practice, no source): far past the stall the force is normal to the chord, lift/drag = 1/tan(incidence).
+    """Newtonian plate (common practice, no source): far past the stall the force is normal to the chord,
+    lift/drag = 1/tan(incidence).
 
-    Viterna's join to the section adds 0.08 to the lift at 45 deg and less beyond; the force is normal within 6 deg from there.
+    Viterna's join to the section adds 0.08 to the lift at 45 deg and less beyond; the force is normal
+    within 6 deg from there.
     """
     incidence = np.radians(np.linspace(45.0, 90.0, 10))
     lift, drag = sections.section_forces(

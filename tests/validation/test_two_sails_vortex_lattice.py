@@ -1,8 +1,9 @@
 """Two sails that feel each other, against the vortex lattice of the library `aerosandbox` (P. Sharpe, MIT).
 
-The lattice solves the lifting surfaces themselves: two flat rectangles, a main-like and a jib-like one, a strip's wakes straight along
-the wind. Compared is the interference: each sail's lift beside the other over its lift alone. That takes out what a lifting line gives
-away to a lifting surface on a single sail, 2.4 % of lift at an aspect ratio of 8.
+The lattice solves the lifting surfaces themselves: two flat rectangles, a main-like and a jib-like one, a
+strip's wakes straight along the wind. Compared is the interference: each sail's lift beside the other over
+its lift alone. That takes out what a lifting line gives away to a lifting surface on a single sail, 2.4 %
+of lift at an aspect ratio of 8.
 """
 
 import math
@@ -146,7 +147,9 @@ def interference(
 
 
 def test_single_sail() -> None:
-    """Vortex lattice: a line without chord lifts 2.4 % more than a flat surface of aspect ratio 8 (Prandtl's slope is for large ones)."""
+    """Vortex lattice: a line without chord lifts 2.4 % more than a flat surface of aspect ratio 8
+    (Prandtl's slope is for large ones).
+    """
     sail = ((1.0, 0.0, 8.0),)
     line = by_lifting_line(sails=sail, x=(0.0,), angle=0.4, incidence=math.radians(4.0))
     lattice = by_lattice(sails=sail, x=(0.0,), angle=0.4, incidence=math.radians(4.0))
@@ -156,10 +159,12 @@ def test_single_sail() -> None:
 @pytest.mark.parametrize("separation", [1.8, 2.5, 4.0])
 @pytest.mark.parametrize("angle_deg", [15.0, 25.0, 35.0])
 def test_sails_sheeted_to_the_centreline(separation: float, angle_deg: float) -> None:
-    """Vortex lattice: chords along the boat, as the lifting line takes them when it looks up the other sail's flow.
+    """Vortex lattice: chords along the boat, as the lifting line takes them when it looks up the other
+    sail's flow.
 
-    Within 2.5 %, what one point at three quarters of the chord can stand for; quarter chords 1.5 to 4 mean chords apart. The main loses
-    up to a quarter of its lift to the jib and the jib gains up to 30 %, so that a tenth of the effect is at stake.
+    Within 2.5 %, what one point at three quarters of the chord can stand for; quarter chords 1.5 to 4 mean
+    chords apart. The main loses up to a quarter of its lift to the jib and the jib gains up to 30 %, so
+    that a tenth of the effect is at stake.
     """
     line, lattice = interference(separation, angle_deg, angle_deg)
     np.testing.assert_allclose(line, lattice, rtol=0.025)
@@ -169,7 +174,9 @@ def test_sails_sheeted_to_the_centreline(separation: float, angle_deg: float) ->
 
 @pytest.mark.parametrize("angle_deg", [15.0, 25.0, 35.0])
 def test_sails_sheeted_to_the_centreline_one_chord_apart(angle_deg: float) -> None:
-    """Vortex lattice: quarter chords 1.2 m apart, the jib's leech over the main's luff, as close as sails come. Within 6.5 %, the jib low."""
+    """Vortex lattice: quarter chords 1.2 m apart, the jib's leech over the main's luff, as close as sails
+    come. Within 6.5 %, the jib low.
+    """
     line, lattice = interference(1.2, angle_deg, angle_deg)
     np.testing.assert_allclose(line, lattice, rtol=0.065)
 
@@ -177,7 +184,8 @@ def test_sails_sheeted_to_the_centreline_one_chord_apart(angle_deg: float) -> No
 @pytest.mark.parametrize("separation", [1.8, 2.5, 4.0])
 @pytest.mark.parametrize("angle_deg", [15.0, 25.0])
 def test_eased_sails(separation: float, angle_deg: float) -> None:
-    """Vortex lattice: chords eased to 5 deg of incidence, though the lifting line looks the flow up as if they lay along the boat.
+    """Vortex lattice: chords eased to 5 deg of incidence, though the lifting line looks the flow up as if
+    they lay along the boat.
 
     Within 2.5 % up to an apparent wind angle of 25 deg.
     """
@@ -186,7 +194,9 @@ def test_eased_sails(separation: float, angle_deg: float) -> None:
 
 
 def test_far_eased_sails_are_farther_off() -> None:
-    """Vortex lattice: at 60 deg and 5 deg of incidence the point on the centreline is far from the chord: 8 % on the jib at 1.8 m."""
+    """Vortex lattice: at 60 deg and 5 deg of incidence the point on the centreline is far from the chord: 8
+    % on the jib at 1.8 m.
+    """
     line, lattice = interference(1.8, 60.0, 5.0)
     assert line[0] == pytest.approx(lattice[0], rel=0.03)
     assert line[1] == pytest.approx(lattice[1], rel=0.10)
@@ -194,10 +204,12 @@ def test_far_eased_sails_are_farther_off() -> None:
 
 @pytest.mark.parametrize("separation", [1.8, 2.5])
 def test_jib_straight_upwind_of_the_main(separation: float) -> None:
-    """Vortex lattice: without offset the jib's wake runs through the main, and potential flow has no answer without a core.
+    """Vortex lattice: without offset the jib's wake runs through the main, and potential flow has no answer
+    without a core.
 
-    The lattice has none: the main's lift scatters by a fifth with its resolution, 0.64 to 0.79 of that alone at 1.8 m. The
-    lifting line must lie inside that scatter, and within 2.5 % on the jib, which has no wake in its way.
+    The lattice has none: the main's lift scatters by a fifth with its resolution, 0.64 to 0.79 of that
+    alone at 1.8 m. The lifting line must lie inside that scatter, and within 2.5 % on the jib, which has no
+    wake in its way.
     """
     lattices = [interference(separation, 0.0, 5.0, panels=panels)[1] for panels in (12, 16, 20, 24)]
     line, _ = interference(separation, 0.0, 5.0)

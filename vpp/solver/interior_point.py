@@ -40,7 +40,7 @@ from vpp.solver.problem import (
     Values,
     check_inputs,
 )
-from vpp.solver.restoration import FEASIBLE, INFEASIBLE, UNDECIDED, UNDEFINED, restore
+from vpp.solver.restoration import FEASIBLE, INFEASIBLE, UNDEFINED, restore
 from vpp.solver.status import Status
 
 _LEAST_SLACK = 1e-2  # of an inequality at a start
@@ -271,10 +271,11 @@ class _Solver:
         )  # fmt: skip
         lost.variables[:n] = restored.x
         lost.iterations = lost.iterations + restored.iterations
-        self._end(lost, restored.verdict == INFEASIBLE, Status.NO_EQUILIBRIUM)
+        hopeless = (restored.verdict == INFEASIBLE) & np.isinf(self.best_objective[lost.case])
+        self._end(lost, hopeless, Status.NO_EQUILIBRIUM)
         self._end(lost, restored.verdict == UNDEFINED, Status.NOT_FINITE)
         feasible = restored.verdict == FEASIBLE
-        self._end(lost, restored.verdict == UNDECIDED, Status.STEP_LIMIT)
+        self._end(lost, ~hopeless & ~feasible & (restored.verdict != UNDEFINED), Status.STEP_LIMIT)
         return self._begin_again(lost.take(np.flatnonzero(feasible)))
 
     def _restoration_starts(self, lost: State, bounds: tuple[Array, Array]) -> Array:

@@ -88,8 +88,7 @@ class Settings:
     block_size: most cases worked on at a time; bounds the memory and does not change any result.
     proximal: curvature added to every variable, so that flat directions stay harmless.
     initial_barrier: weight of the logarithmic barrier at the start.
-    restoration_starts: states from which a case is searched for feasibility before it is called infeasible (1
-    to 4).
+    restoration_starts: searches for a feasible state before a case is called infeasible, 1 to 4.
     """
 
     constraint_tolerance: float = 1e-9
@@ -122,13 +121,18 @@ class Solution:
     """One answer a case, whatever its status.
 
     x: variables (n, B).
-    multipliers: (m + p, B) in `objective + multipliers . constraints`; those of inequalities are never
-    positive. lower_multipliers, upper_multipliers: (n, B), never negative; zero where a bound is infinite.
-    objective: (B,). status: (B,) codes of `vpp.solver.status.Status`. iterations: (B,) iterations spent,
-    restoration included. constraint_error: (B,) largest violation: |c| of an equality, max(0, -c) of an
-    inequality. optimality_error: (B,) largest error of the optimality conditions, scaled; NaN where it was
-    never evaluated. worst_constraint: (B,) index of the constraint with the largest violation; -1 without
-    constraints. active_lower, active_upper: (n, B) whether the bound holds the variable back.
+    multipliers: (m + p, B) in `objective + multipliers . constraints`; zero or negative for an inequality.
+    lower_multipliers, upper_multipliers: (n, B), zero or positive; zero where a bound is infinite.
+    objective: (B,).
+    status: (B,) codes of `vpp.solver.status.Status`.
+    iterations: (B,) iterations spent, restoration included.
+    constraint_error: (B,) largest violation: |c| of an equality, max(0, -c) of an inequality.
+    optimality_error: (B,) largest scaled error of the optimality conditions; NaN where never evaluated.
+    worst_constraint: (B,) index of the constraint with the largest violation; -1 without constraints.
+    active_lower, active_upper: (n, B) whether the bound holds the variable back.
+
+    Where the status is not CONVERGED, multipliers and optimality error belong to the last state of the
+    search, which need not be x.
     """
 
     x: Array

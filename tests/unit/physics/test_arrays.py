@@ -24,7 +24,9 @@ def test_one_array_with_derivatives_decides() -> None:
 
 
 def test_one_jax_array_decides() -> None:
-    jax_numpy = pytest.importorskip("jax.numpy", reason="jax is not installed; it comes with the extra 'reference'")
+    jax_numpy = pytest.importorskip(
+        "jax.numpy", reason="jax is not installed; it comes with the extra 'reference'"
+    )
     assert arrays.array_namespace(np.ones(3), jax_numpy.ones(3)) is jax_numpy
 
 
@@ -81,7 +83,9 @@ def test_an_operator_acts_on_derivatives() -> None:
     vector = jets.stack([x * y, y * y * x])
     value, gradient, hessian = jets.dense(arrays.apply_operator(operator, vector), 2, (4, 3))
     for whole, part in zip((value, gradient, hessian), jets.dense(vector, 2, (2, 3)), strict=True):
-        np.testing.assert_allclose(whole, np.einsum("cij,...jc->...ic", operator, part), rtol=1e-13, atol=1e-14)
+        np.testing.assert_allclose(
+            whole, np.einsum("cij,...jc->...ic", operator, part), rtol=1e-13, atol=1e-14
+        )
 
 
 def test_a_turning_operator_carries_the_derivatives_of_its_matrix() -> None:

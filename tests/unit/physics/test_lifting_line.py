@@ -1,4 +1,6 @@
-"""The rig's influence on itself: vortices, mirrors, the Fourier series in the wind angle, and the circulation that settles."""
+"""The rig's influence on itself: vortices, mirrors, the Fourier series in the wind angle, and the
+circulation that settles.
+"""
 
 import math
 from functools import cache
@@ -17,11 +19,13 @@ FloatArray = NDArray[np.float64]
 FAR = 1e5
 
 
-# --- Biot-Savart, written with vectors -------------------------------------------------------------------------------
+# --- Biot-Savart, written with vectors ----------------------------------------------------------------------
 
 
 def segment(point: FloatArray, start: FloatArray, end: FloatArray) -> FloatArray:
-    """Velocity at `point` by a straight vortex of unit strength from `start` to `end` (law of Biot and Savart, vector form)."""
+    """Velocity at `point` by a straight vortex of unit strength from `start` to `end` (law of Biot and
+    Savart, vector form).
+    """
     a, b = point - start, point - end
     size_a, size_b = np.linalg.norm(a), np.linalg.norm(b)
     factor = (size_a + size_b) / (size_a * size_b * (size_a * size_b + a @ b))
@@ -40,14 +44,17 @@ def horseshoe(
 
 
 def wind_axes(angle: float) -> tuple[FloatArray, FloatArray]:
-    """Along the wind and across it towards lift, in axes forward, to leeward, up; `angle` from the bow (conventions)."""
+    """Along the wind and across it towards lift, in axes forward, to leeward, up; `angle` from the bow
+    (conventions).
+    """
     along = np.array([-math.cos(angle), math.sin(angle), 0.0])
     across = np.array([math.sin(angle), math.cos(angle), 0.0])
     return along, across
 
 
-# Circulation that lifts to leeward turns from the mast's foot to its head one way round only: force = density wind x vortex must
-# point across. In axes forward, to leeward, up, which are right-handed, wind x up = across, so that it is up the mast.
+# Circulation that lifts to leeward turns from the mast's foot to its head one way round only: force =
+# density wind x vortex must point across. In axes forward, to leeward, up, which are right-handed, wind x
+# up = across, so that it is up the mast.
 UP = np.array([0.0, 0.0, 1.0])
 
 
@@ -57,12 +64,14 @@ def test_sense_of_positive_circulation() -> None:
     np.testing.assert_allclose(np.cross(along, UP), across, atol=1e-15)
 
 
-# --- stations -------------------------------------------------------------------------------------------------------
+# --- stations -----------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("count", [4, 10, 31])
 def test_stations_are_evenly_spaced_in_angle(count: int) -> None:
-    """H. Glauert 1926: z = middle - half span cos(angle); strips end at the edges and each holds its station."""
+    """H. Glauert 1926: z = middle - half span cos(angle); strips end at the edges and each holds its
+    station.
+    """
     nodes, controls = lifting_line.stations(lower=1.2, upper=14.0, count=count)
     assert (nodes[0], nodes[-1]) == pytest.approx((1.2, 14.0))
     assert np.all((nodes[:-1] < controls) & (controls < nodes[1:]))
@@ -71,12 +80,22 @@ def test_stations_are_evenly_spaced_in_angle(count: int) -> None:
 
 
 def straight_sail(
-    *, foot: float = 1.0, head: float = 13.0, chord: float = 2.5, x: float = 0.0, rake: float = 0.0, count: int = 10
+    *,
+    foot: float = 1.0,
+    head: float = 13.0,
+    chord: float = 2.5,
+    x: float = 0.0,
+    rake: float = 0.0,
+    count: int = 10,
 ) -> SailLine:
-    """A sail with a straight taper to a third of its chord, leaning aft by `rake` metres from foot to head."""
+    """A sail with a straight taper to a third of its chord, leaning aft by `rake` metres from foot to
+    head.
+    """
     nodes, z = lifting_line.stations(lower=foot, upper=head, count=count)
     share = (z - foot) / (head - foot)
-    return SailLine(node_height=nodes, control_height=z, x=x - rake * share, chord=chord * (1.0 - 2.0 / 3.0 * share))
+    return SailLine(
+        node_height=nodes, control_height=z, x=x - rake * share, chord=chord * (1.0 - 2.0 / 3.0 * share)
+    )
 
 
 MAIN = straight_sail(foot=1.9, head=14.7, chord=4.2, x=-0.3)
@@ -90,7 +109,7 @@ def elliptic(line: SailLine) -> FloatArray:
     return np.asarray(np.sqrt(1.0 - ((2.0 * line.control_height - low - high) / (high - low)) ** 2))
 
 
-# --- self influence and mirrors -------------------------------------------------------------------------------------
+# --- self influence and mirrors -----------------------------------------------------------------------------
 
 
 def test_self_influence_is_biot_savart() -> None:
@@ -99,7 +118,9 @@ def test_self_influence_is_biot_savart() -> None:
     along, across = wind_axes(0.4)
     for i in (0, 4, 9):
         for j in (0, 4, 8):
-            point, low, high = (h * UP for h in (MAIN.control_height[i], MAIN.node_height[j], MAIN.node_height[j + 1]))
+            point, low, high = (
+                h * UP for h in (MAIN.control_height[i], MAIN.node_height[j], MAIN.node_height[j + 1])
+            )
             legs = segment(point, low + FAR * along, low) + segment(point, high, high + FAR * along)
             assert influence[i, j] == pytest.approx(float(legs @ across), rel=1e-6, abs=1e-9)
 
@@ -107,7 +128,9 @@ def test_self_influence_is_biot_savart() -> None:
 def test_endless_deck_is_a_plane() -> None:
     """Image theorem: the influence of the mirror image in the deck, of opposite circulation, by vectors."""
     mirror = Mirror(deck_height=1.15, deck_half_width=math.inf, leakage=0.0)
-    image = lifting_line.self_influence(line=MAIN, mirror=mirror) - lifting_line.self_influence(line=MAIN, mirror=None)
+    image = lifting_line.self_influence(line=MAIN, mirror=mirror) - lifting_line.self_influence(
+        line=MAIN, mirror=None
+    )
     along, across = wind_axes(0.4)
     for i, j in ((0, 0), (3, 7), (9, 2)):
         point = MAIN.control_height[i] * UP
@@ -117,9 +140,16 @@ def test_endless_deck_is_a_plane() -> None:
 
 
 def test_no_normal_flow_through_an_endless_deck() -> None:
-    """The condition that the image fulfils: as much downwash as upwash, seen from either side, on the deck itself."""
+    """The condition that the image fulfils: as much downwash as upwash, seen from either side, on the deck
+    itself.
+    """
     line = straight_sail(foot=2.0)
-    on_deck = SailLine(node_height=np.array([1.0, 1.3]), control_height=np.array([1.15]), x=np.array([-4.0]), chord=np.array([0.0]))
+    on_deck = SailLine(
+        node_height=np.array([1.0, 1.3]),
+        control_height=np.array([1.15]),
+        x=np.array([-4.0]),
+        chord=np.array([0.0]),
+    )
     mirror = Mirror(deck_height=1.15, deck_half_width=math.inf, leakage=0.0)
     along, across = wind_axes(0.4)
     point = np.array([-4.0, 0.0, 1.15])
@@ -127,14 +157,18 @@ def test_no_normal_flow_through_an_endless_deck() -> None:
         low, high = (np.array([line.x[j], 0.0, line.node_height[k]]) for k in (j, j + 1))
         flip = np.array([1.0, 1.0, -1.0])
         shift = np.array([0.0, 0.0, 2.3])
-        both = horseshoe(point, low, high, along) - horseshoe(point, flip * low + shift, flip * high + shift, along)
+        both = horseshoe(point, low, high, along) - horseshoe(
+            point, flip * low + shift, flip * high + shift, along
+        )
         assert both[2] == pytest.approx(0.0, abs=1e-9)
         horizontal, _ = lifting_line.mutual_influence(on=on_deck, by=line, mirror=mirror, angle=0.4)
         assert horizontal[0, j] == pytest.approx(float(both @ across), rel=0.02)
 
 
 def test_without_a_deck_the_water_is_the_mirror() -> None:
-    water = lifting_line.self_influence(line=MAIN, mirror=Mirror(deck_height=0.0, deck_half_width=math.inf, leakage=0.0))
+    water = lifting_line.self_influence(
+        line=MAIN, mirror=Mirror(deck_height=0.0, deck_half_width=math.inf, leakage=0.0)
+    )
     no_deck = Mirror(deck_height=1.15, deck_half_width=0.0, leakage=0.0)
     np.testing.assert_allclose(lifting_line.self_influence(line=MAIN, mirror=no_deck), water, rtol=1e-12)
 
@@ -165,16 +199,23 @@ def efficiency(mirror: Mirror | None, gap_above_water: float = 1.9, count: int =
 
 
 def test_deck_of_finite_width_lies_between_no_deck_and_an_endless_one() -> None:
-    """Wider and tighter is better, from the water alone (1.11 for this rig) to the plane of the deck (1.20)."""
-    widths = [efficiency(Mirror(deck_height=1.15, deck_half_width=w, leakage=0.0)) for w in (0.0, 0.5, 1.5, 4.0, math.inf)]
+    """Wider and tighter is better, from the water alone (1.11 for this rig) to the plane of the deck.
+
+    By the elliptic integrals for a gap of 1.9 m and of 0.75 m below 12.8 m of luff (exact): 1.1117 and
+    1.1954.
+    """
+    widths = [
+        efficiency(Mirror(deck_height=1.15, deck_half_width=w, leakage=0.0))
+        for w in (0.0, 0.5, 1.5, 4.0, math.inf)
+    ]
     assert np.all(np.diff(widths) > 0.0)
-    assert (widths[0], widths[-1]) == pytest.approx((1.111, 1.203), abs=0.002)
+    assert (widths[0], widths[-1]) == pytest.approx((1.1117, 1.1954), abs=1e-4)
     leaks = [efficiency(Mirror(deck_height=1.15, deck_half_width=1.5, leakage=x)) for x in (0.0, 0.3, 1.0)]
     assert np.all(np.diff(leaks) < 0.0)
     assert leaks[-1] == pytest.approx(widths[0], rel=1e-12)
 
 
-# --- mutual influence -----------------------------------------------------------------------------------------------
+# --- mutual influence ---------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("angle_deg", [12.0, 27.0, 60.0, 100.0, 150.0])
@@ -182,7 +223,9 @@ def test_deck_of_finite_width_lies_between_no_deck_and_an_endless_one() -> None:
 def test_mutual_influence_is_biot_savart(
     angle_deg: float, pair: tuple[SailLine, SailLine], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Vector form of the law at three quarters of the chord, without the core; the signs of both parts included."""
+    """Vector form of the law at three quarters of the chord, without the core; the signs of both parts
+    included.
+    """
     monkeypatch.setattr(lifting_line, "CORE_SHARE", 0.0)
     on, by = pair
     angle = math.radians(angle_deg)
@@ -198,7 +241,9 @@ def test_mutual_influence_is_biot_savart(
 
 
 def test_jib_stands_in_the_fast_flow_to_leeward_of_the_main_and_the_main_in_the_slow() -> None:
-    """A lifting sail speeds the flow up on its leeward side; the sail ahead lies to leeward of the apparent wind through the other."""
+    """A lifting sail speeds the flow up on its leeward side; the sail ahead lies to leeward of the apparent
+    wind through the other.
+    """
     angle = math.radians(27.0)
     upwash, faster = lifting_line.mutual_influence(on=JIB, by=MAIN, mirror=None, angle=angle)
     downwash, slower = lifting_line.mutual_influence(on=MAIN, by=JIB, mirror=None, angle=angle)
@@ -210,11 +255,16 @@ def test_jib_stands_in_the_fast_flow_to_leeward_of_the_main_and_the_main_in_the_
 
 
 def test_core_smooths_only_near_a_vortex(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A wake that passes through a station is kept finite; one a jib's length away is changed by less than 1 %."""
+    """A wake that passes through a station is kept finite; one a jib's length away is changed by less than
+    1 %.
+    """
     for share, bound in ((0.0, None), (lifting_line.CORE_SHARE, 2.0)):
         monkeypatch.setattr(lifting_line, "CORE_SHARE", share)
         same_heights = SailLine(
-            node_height=MAIN.node_height, control_height=MAIN.node_height[1:].copy(), x=MAIN.x - 3.0, chord=0.0 * MAIN.chord
+            node_height=MAIN.node_height,
+            control_height=MAIN.node_height[1:].copy(),
+            x=MAIN.x - 3.0,
+            chord=0.0 * MAIN.chord,
         )
         with np.errstate(divide="ignore", invalid="ignore"):
             across, _ = lifting_line.mutual_influence(on=same_heights, by=MAIN, mirror=None, angle=0.0)
@@ -223,7 +273,7 @@ def test_core_smooths_only_near_a_vortex(monkeypatch: pytest.MonkeyPatch) -> Non
             assert np.abs(across).max() < bound
 
 
-# --- Fourier series -------------------------------------------------------------------------------------------------
+# --- Fourier series -----------------------------------------------------------------------------------------
 
 
 @cache
@@ -242,20 +292,27 @@ def directly(angle: float, gamma: FloatArray) -> tuple[FloatArray, FloatArray]:
     halves = (gamma[:10], gamma[10:])
     for on, by, theirs, own in ((MAIN, JIB, halves[1], halves[0]), (JIB, MAIN, halves[0], halves[1])):
         across, along = lifting_line.mutual_influence(on=on, by=by, mirror=DECK, angle=angle)
-        parts.append((across @ theirs + lifting_line.self_influence(line=on, mirror=DECK) @ own, along @ theirs))
+        parts.append(
+            (across @ theirs + lifting_line.self_influence(line=on, mirror=DECK) @ own, along @ theirs)
+        )
     return np.concatenate([part[0] for part in parts]), np.concatenate([part[1] for part in parts])
 
 
 # Circulation over wind speed of elliptic loadings with a lift coefficient of 1.5 on the mean chords.
-LOADING = np.concatenate([4.0 / math.pi * 0.5 * 1.5 * 2.8 * elliptic(MAIN), 4.0 / math.pi * 0.5 * 1.5 * 2.4 * elliptic(JIB)])
+LOADING = np.concatenate(
+    [4.0 / math.pi * 0.5 * 1.5 * 2.8 * elliptic(MAIN), 4.0 / math.pi * 0.5 * 1.5 * 2.4 * elliptic(JIB)]
+)
 
 
 @pytest.mark.parametrize(
     ("lowest_deg", "highest_deg", "allowed"),
-    [(12.0, 60.0, 0.001), (60.0, 160.0, 0.001), (6.0, 12.0, 0.003), (160.0, 186.0, 0.02)],
+    [(6.0, 12.0, 0.0015), (12.0, 60.0, 0.001), (60.0, 140.0, 0.001), (140.0, 186.0, 0.01)],
 )
-def test_fourier_series_against_direct_biot_savart(lowest_deg: float, highest_deg: float, allowed: float) -> None:
-    """Largest error at any station, as a share of the wind speed, under elliptic loadings of lift coefficient 1.5.
+def test_fourier_series_against_direct_biot_savart(
+    lowest_deg: float, highest_deg: float, allowed: float
+) -> None:
+    """Largest error at any station, as a share of the wind speed, under elliptic loadings of lift
+    coefficient 1.5.
 
     0.001 is 0.06 deg of incidence. Between the angles that were fitted as well as on them.
     """
@@ -268,12 +325,12 @@ def test_fourier_series_against_direct_biot_savart(lowest_deg: float, highest_de
 
 
 def test_fourier_series_does_not_hold_outside_its_angles() -> None:
-    """Nearer to the bow than 6 deg the trailing vortices of one sail run through the other, and the series smears them: 5 to 20 % of the
-    wind speed at single stations. Nothing sails there.
+    """Nearer to the bow than 6 deg the trailing vortices of one sail run through the other, and the series
+    smears them: 5 % of the wind speed at single stations. Nothing sails there.
     """
     across, _ = by_series(np.zeros(1), LOADING)
     error = np.abs(across[:, 0] - directly(0.0, LOADING)[0]).max()
-    assert 0.05 < error < 0.2
+    assert 0.03 < error < 0.2
 
 
 @pytest.mark.parametrize("order", [0, 1])
@@ -286,7 +343,7 @@ def test_derivatives_of_the_fourier_basis(order: int) -> None:
     np.testing.assert_allclose(lifting_line.fourier_basis(angle, order + 1), difference, rtol=1e-7, atol=1e-7)
 
 
-# --- circulation ----------------------------------------------------------------------------------------------------
+# --- circulation --------------------------------------------------------------------------------------------
 
 
 def random_rig(rng: np.random.Generator) -> tuple[tuple[SailLine, ...], Mirror]:
@@ -294,7 +351,9 @@ def random_rig(rng: np.random.Generator) -> tuple[tuple[SailLine, ...], Mirror]:
     foot = rng.uniform(0.8, 2.5)
     span, count = rng.uniform(6.0, 22.0, 2), rng.integers(6, 14, 2)
     root = span / rng.uniform(2.4, 4.5, 2)
-    main = straight_sail(foot=foot, head=foot + span[0], chord=root[0], x=-0.25 * root[0], count=int(count[0]))
+    main = straight_sail(
+        foot=foot, head=foot + span[0], chord=root[0], x=-0.25 * root[0], count=int(count[0])
+    )
     jib = straight_sail(
         foot=rng.uniform(0.6, 1.2) * foot,
         head=foot + span[1],
@@ -304,20 +363,30 @@ def random_rig(rng: np.random.Generator) -> tuple[tuple[SailLine, ...], Mirror]:
         count=int(count[1]),
     )
     return (main, jib), Mirror(
-        deck_height=rng.uniform(0.2, 0.6) * foot, deck_half_width=rng.uniform(0.3, 3.0), leakage=rng.uniform(0.0, 1.0)
+        deck_height=rng.uniform(0.2, 0.6) * foot,
+        deck_half_width=rng.uniform(0.3, 3.0),
+        leakage=rng.uniform(0.0, 1.0),
     )
 
 
 def random_flow(rng: np.random.Generator, lines: tuple[SailLine, ...], conditions: int) -> StripFlow:
-    """Sheets from 5 deg past amidships to 90 deg, twist, camber to 16 % and winds with twist and gradient: luffing to stalled."""
+    """Sheets from 5 deg past amidships to 90 deg, twist, camber to 16 % and winds with twist and gradient:
+    luffing to stalled.
+    """
 
     def for_each_sail(low: float, high: float) -> FloatArray:
         return np.concatenate(
-            [np.broadcast_to(rng.uniform(low, high, conditions), (len(line.chord), conditions)) for line in lines]
+            [
+                np.broadcast_to(rng.uniform(low, high, conditions), (len(line.chord), conditions))
+                for line in lines
+            ]
         )
 
     share = np.concatenate(
-        [(line.control_height - line.node_height[0]) / (line.node_height[-1] - line.node_height[0]) for line in lines]
+        [
+            (line.control_height - line.node_height[0]) / (line.node_height[-1] - line.node_height[0])
+            for line in lines
+        ]
     )[:, None]
     wind_angle = np.radians(rng.uniform(8.0, 180.0, conditions))
     speed = rng.uniform(0.5, 20.0, conditions) * (1.0 + rng.uniform(-0.2, 0.2, conditions) * (share - 0.4))
@@ -335,9 +404,13 @@ def random_flow(rng: np.random.Generator, lines: tuple[SailLine, ...], condition
     )
 
 
-def solved(lines: tuple[SailLine, ...], mirror: Mirror, flow: StripFlow) -> tuple[FloatArray, lifting_line.TurnedWake]:
+def solved(
+    lines: tuple[SailLine, ...], mirror: Mirror, flow: StripFlow
+) -> tuple[FloatArray, lifting_line.TurnedWake]:
     coefficients = lifting_line.wake_coefficients(lines=lines, mirror=mirror)
-    operator = WakeOperator(coefficients=coefficients[None], boat=np.zeros(len(flow.wind_angle), dtype=np.intp))
+    operator = WakeOperator(
+        coefficients=coefficients[None], boat=np.zeros(len(flow.wind_angle), dtype=np.intp)
+    )
     wake = operator.turned(flow.wind_angle)
     return np.asarray(lifting_line.circulation(wake=wake, flow=flow)), wake
 
@@ -359,7 +432,9 @@ def test_circulation_converges_over_thousands_of_random_rigs_and_trims() -> None
             stall_width=flow.stall_width,
         )
         speed = lifting_line.lifting_speed(along=flow.along + along, undisturbed_across=flow.across)
-        np.testing.assert_allclose(gamma, flow.shedding_chord() * speed * lift, rtol=1e-9, atol=1e-9 * np.abs(gamma).max())
+        np.testing.assert_allclose(
+            gamma, flow.shedding_chord() * speed * lift, rtol=1e-9, atol=1e-9 * np.abs(gamma).max()
+        )
     assert failed == 0
 
 
@@ -388,16 +463,25 @@ def test_circulation_does_not_depend_on_the_neighbours_in_the_batch() -> None:
 def test_no_incidence_no_circulation() -> None:
     lines, mirror = random_rig(np.random.default_rng(2))
     flow = random_flow(np.random.default_rng(2), lines, 5)
-    still = StripFlow(**{**vars(flow), "across": 0.0 * flow.across, "chord_angle": 0.0 * flow.camber, "camber": 0.0 * flow.camber})
+    still = StripFlow(
+        **{
+            **vars(flow),
+            "across": 0.0 * flow.across,
+            "chord_angle": 0.0 * flow.camber,
+            "camber": 0.0 * flow.camber,
+        }
+    )
     gamma, _ = solved(lines, mirror, still)
     np.testing.assert_allclose(gamma, 0.0, atol=1e-12)
 
 
-# --- what leaving out the tilt of the water's image costs -------------------------------------------------------------
+# --- what leaving out the tilt of the water's image costs ---------------------------------------------------
 
 
 def tilted_image(*, heel: float, line: SailLine) -> FloatArray:
-    """Velocity normal to a heeled sail at its stations by its mirror image in the level water, unit circulation of each strip."""
+    """Velocity normal to a heeled sail at its stations by its mirror image in the level water, unit
+    circulation of each strip.
+    """
     mast = np.array([0.0, math.sin(heel), math.cos(heel)])
     normal = np.array([0.0, math.cos(heel), -math.sin(heel)])
     flip = np.array([1.0, 1.0, -1.0])
@@ -413,7 +497,9 @@ def tilted_image(*, heel: float, line: SailLine) -> FloatArray:
 
 
 def induced_drag_at_heel(*, heel: float, mirror: Mirror, line: SailLine) -> float:
-    """Induced drag of an elliptic loading, the water's image tilted and the deck's not, for it heels with the boat."""
+    """Induced drag of an elliptic loading, the water's image tilted and the deck's not, for it heels with
+    the boat.
+    """
     loading = elliptic(line)
     height = 0.5 * (line.control_height[:, None] + line.control_height[None, :]) - mirror.deck_height
     by_water = 1.0 - (1.0 - mirror.leakage) * 2.0 / math.pi * np.arctan2(mirror.deck_half_width, height)
@@ -429,8 +515,8 @@ def test_tilt_of_the_water_image_at_25_deg_of_heel_is_worth_less_than_two_percen
 ) -> None:
     """Image theorem with vectors: a 13 m sail, its foot 0.75 m above a deck 1.15 m above the water.
 
-    The image in the level water lies 130 deg from the heeled sail instead of 180 deg and is felt more: induced drag is 1.5 % less than
-    computed with the demo boat's deck, 1.7 % with water alone.
+    The image in the level water lies 130 deg from the heeled sail instead of 180 deg and is felt more:
+    induced drag is 1.5 % less than computed with the demo boat's deck, 1.7 % with water alone.
     """
     line = straight_sail(foot=1.9, head=14.9, count=16)
     mirror = Mirror(deck_height=1.15, deck_half_width=half_width, leakage=leakage)
@@ -443,5 +529,7 @@ def test_image_of_the_upright_sail_is_the_water_mirror() -> None:
     """The helper with vectors and the model's mirror are the same upright."""
     line = straight_sail(foot=1.9, head=14.9, count=8)
     water = Mirror(deck_height=0.0, deck_half_width=math.inf, leakage=0.0)
-    mirrored = lifting_line.self_influence(line=line, mirror=water) - lifting_line.self_influence(line=line, mirror=None)
+    mirrored = lifting_line.self_influence(line=line, mirror=water) - lifting_line.self_influence(
+        line=line, mirror=None
+    )
     np.testing.assert_allclose(tilted_image(heel=0.0, line=line), mirrored, rtol=1e-6)

@@ -34,7 +34,7 @@ def forces(incidence: object, camber: object = 0.0) -> tuple:  # type: ignore[ty
     )
 
 
-# --- attached flow --------------------------------------------------------------------------------------------------
+# --- attached flow ------------------------------------------------------------------------------------------
 
 
 def slope_of_arc(angle: float, camber: float) -> float:
@@ -44,9 +44,11 @@ def slope_of_arc(angle: float, camber: float) -> float:
 
 @pytest.mark.parametrize("camber", [0.02, 0.08, -0.05])
 def test_zero_lift_incidence_and_design_lift_by_the_integrals_of_thin_aerofoil_theory(camber: float) -> None:
-    """H. Glauert, The Elements of Aerofoil and Airscrew Theory, 1926: his integrals over the mean line, by quadrature.
+    """H. Glauert, The Elements of Aerofoil and Airscrew Theory, 1926: his integrals over the mean line, by
+    quadrature.
 
-    Zero-lift incidence 1/pi int dz/dx (1 - cos) dt, ideal incidence 1/pi int dz/dx dt, lift at it 2 int dz/dx cos dt.
+    Zero-lift incidence 1/pi int dz/dx (1 - cos) dt, ideal incidence 1/pi int dz/dx dt, lift at it 2 int
+    dz/dx cos dt.
     """
     zero_lift = quad(lambda t: slope_of_arc(t, camber) * (1.0 - math.cos(t)), 0.0, math.pi)[0] / math.pi
     ideal = quad(lambda t: slope_of_arc(t, camber), 0.0, math.pi)[0] / math.pi
@@ -61,13 +63,17 @@ def test_lift_slope_and_values_of_a_thin_section() -> None:
     assert sections.zero_lift_incidence(camber=0.1) == pytest.approx(-0.2)
     assert sections.design_lift(camber=0.1) == pytest.approx(1.256637, abs=1e-6)
     assert sections.attached_lift(incidence=-0.2, camber=0.1) == pytest.approx(0.0, abs=1e-15)
-    rise = sections.attached_lift(incidence=0.1, camber=0.1) - sections.attached_lift(incidence=0.0, camber=0.1)
+    rise = sections.attached_lift(incidence=0.1, camber=0.1) - sections.attached_lift(
+        incidence=0.0, camber=0.1
+    )
     assert rise == pytest.approx(0.2 * math.pi)
 
 
 @pytest.mark.parametrize("camber", [0.05, 0.10, 0.14])
 def test_thin_theory_against_the_exact_circular_arc(camber: float) -> None:
-    """Joukowski's map of a circular arc (exact): CL = 2 pi sin(a + b)/cos b with tan b = 2 f/c; linear theory is within 4 %."""
+    """Joukowski's map of a circular arc (exact): CL = 2 pi sin(a + b)/cos b with tan b = 2 f/c; linear
+    theory is within 4 %.
+    """
     b = math.atan(2.0 * camber)
     for degrees in (0.0, 4.0, 8.0):
         incidence = math.radians(degrees)
@@ -77,7 +83,9 @@ def test_thin_theory_against_the_exact_circular_arc(camber: float) -> None:
 
 @pytest.mark.parametrize("camber", [0.0, 0.05, 0.10, -0.06])
 def test_bucket_is_centred_on_the_design_lift(camber: float) -> None:
-    """The form of Abbott, von Doenhoff & Stivers, NACA Report 824, 1945: least drag where the flow meets the nose smoothly."""
+    """The form of Abbott, von Doenhoff & Stivers, NACA Report 824, 1945: least drag where the flow meets
+    the nose smoothly.
+    """
     lift = np.linspace(-2.0, 2.0, 4001)
     drag = sections.attached_drag(lift=lift, camber=camber, least_drag=LEAST, bucket_factor=BUCKET)
     assert lift[drag.argmin()] == pytest.approx(4.0 * math.pi * camber, abs=5e-4)
@@ -108,7 +116,7 @@ def test_negative_lift_is_dear_with_positive_camber_and_not_with_negative(lift: 
         assert (drag(0.08) - LEAST, drag(-0.08) - LEAST) == pytest.approx((0.0237, 0.0044), abs=5e-5)
 
 
-# --- the whole range ------------------------------------------------------------------------------------------------
+# --- the whole range ----------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("camber", [0.0, 0.06, 0.12])
@@ -117,7 +125,9 @@ def test_well_inside_the_stall_the_section_is_attached(camber: float) -> None:
     lift, drag = forces(incidence, camber)
     attached = sections.attached_lift(incidence=incidence, camber=camber)
     np.testing.assert_allclose(lift, attached, atol=0.02)
-    attached_drag = sections.attached_drag(lift=attached, camber=camber, least_drag=LEAST, bucket_factor=BUCKET)
+    attached_drag = sections.attached_drag(
+        lift=attached, camber=camber, least_drag=LEAST, bucket_factor=BUCKET
+    )
     np.testing.assert_allclose(drag, attached_drag, atol=3e-4)
 
 
@@ -167,7 +177,9 @@ def test_drag_is_positive_at_every_angle(least_drag: float) -> None:
 
 @pytest.mark.parametrize("camber", [0.0, 0.06, 0.12])
 def test_dead_run(camber: float) -> None:
-    """A boom at 75 to 90 deg on a dead run puts the sail at 90 to 105 deg: a plate, nearly without lift (geometry)."""
+    """A boom at 75 to 90 deg on a dead run puts the sail at 90 to 105 deg: a plate, nearly without lift
+    (geometry).
+    """
     incidence = np.radians(np.linspace(90.0, 105.0, 16))
     lift, drag = forces(incidence, camber)
     assert np.all(drag > PLATE * np.sin(incidence) ** 2 - 0.01)
@@ -175,7 +187,7 @@ def test_dead_run(camber: float) -> None:
     np.testing.assert_allclose(lift, PLATE * np.sin(incidence) * np.cos(incidence), atol=0.03)
 
 
-# --- smoothness -----------------------------------------------------------------------------------------------------
+# --- smoothness ---------------------------------------------------------------------------------------------
 
 
 def derivatives(incidence: FloatArray, camber: float) -> list[tuple[FloatArray, FloatArray, FloatArray]]:
@@ -190,8 +202,8 @@ def derivatives(incidence: FloatArray, camber: float) -> list[tuple[FloatArray, 
 @pytest.mark.parametrize("side", [1.0, -1.0])
 @pytest.mark.parametrize("camber", [0.0, 0.1])
 def test_twice_differentiable_across_the_stall(side: float, camber: float) -> None:
-    """Value, slope and curvature are those of one smooth curve: each is the integral of the next (trapezoidal rule), and
-    the curvature's steps halve with the grid's.
+    """Value, slope and curvature are those of one smooth curve: each is the integral of the next
+    (trapezoidal rule), and the curvature's steps halve with the grid's.
     """
     largest_steps = []
     for count in (2000, 4000):
@@ -201,7 +213,9 @@ def test_twice_differentiable_across_the_stall(side: float, camber: float) -> No
         largest = []
         for value, slope, curvature in derivatives(incidence, camber):
             np.testing.assert_allclose(np.diff(value), 0.5 * step * (slope[1:] + slope[:-1]), atol=1e-7)
-            np.testing.assert_allclose(np.diff(slope), 0.5 * step * (curvature[1:] + curvature[:-1]), atol=1e-4)
+            np.testing.assert_allclose(
+                np.diff(slope), 0.5 * step * (curvature[1:] + curvature[:-1]), atol=1e-4
+            )
             largest.append(np.abs(np.diff(curvature)).max())
         largest_steps.append(np.array(largest))
     np.testing.assert_allclose(largest_steps[0] / largest_steps[1], 2.0, rtol=0.05)
@@ -230,7 +244,7 @@ def test_extreme_widths_do_not_overflow() -> None:
     assert np.isfinite(drag).all()
 
 
-# --- what leaves a wake ---------------------------------------------------------------------------------------------
+# --- what leaves a wake -------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("camber", [0.0, 0.08])
@@ -260,9 +274,11 @@ def test_slope_of_the_shed_lift_is_its_derivative() -> None:
 
 
 def test_share_of_the_lift_that_is_shed() -> None:
-    """Whole up to 20 deg past the stall, under a tenth for a sail square to the wind, falling in between; even in incidence."""
+    """Whole up to 20 deg past the stall, under a tenth for a sail square to the wind, falling in between;
+    even in incidence.
+    """
 
-    def share(degrees: object) -> FloatArray:
+    def share(degrees: float | list[float] | FloatArray) -> FloatArray:
         return np.asarray(sections.shed_share(incidence=np.radians(degrees), stall_incidence=STALL))
 
     assert share(0.0) > 0.9999

@@ -29,8 +29,12 @@ def test_wind_triangle_by_hand(true_angle_deg: float, apparent_speed: float, bet
 
 
 @given(true_speed=speeds, true_angle=angles, boat_speed=speeds)
-def test_wind_triangle_obeys_the_laws_of_triangles(true_speed: float, true_angle: float, boat_speed: float) -> None:
-    """Law of cosines, and law of sines: the boat's and the wind's speed across the apparent wind are equal (plane geometry)."""
+def test_wind_triangle_obeys_the_laws_of_triangles(
+    true_speed: float, true_angle: float, boat_speed: float
+) -> None:
+    """Law of cosines, and law of sines: the boat's and the wind's speed across the apparent wind are equal
+    (plane geometry).
+    """
     speed, beta = wind.apparent_wind(
         true_wind_speed=true_speed, true_wind_angle=true_angle, boat_speed=boat_speed
     )
@@ -66,8 +70,12 @@ def test_no_wind_has_finite_derivatives_while_the_boat_moves() -> None:
 
 
 def test_apparent_wind_twists_with_height_though_the_true_wind_does_not() -> None:
-    """More wind aloft draws the apparent wind aft; by hand with 1/7: 4.0 m/s at 10 m is 4.416 at 20 m, 3.179 at 2 m."""
-    profile = wind.power_law_profile(height=np.array([2.0, 10.0, 20.0]), exponent=1.0 / 7.0, reference_height=10.0)
+    """More wind aloft draws the apparent wind aft; by hand with 1/7: 4.0 m/s at 10 m is 4.416 at 20 m,
+    3.179 at 2 m.
+    """
+    profile = wind.power_law_profile(
+        height=np.array([2.0, 10.0, 20.0]), exponent=1.0 / 7.0, reference_height=10.0
+    )
     _, beta = wind.apparent_wind(true_wind_speed=4.0 * profile, true_wind_angle=math.pi / 2.0, boat_speed=3.0)
     by_hand = np.degrees(np.arctan2([3.1785, 4.0, 4.4163], 3.0))
     np.testing.assert_allclose(np.degrees(beta), by_hand, atol=0.01)
@@ -100,7 +108,9 @@ def test_upright_span_feels_the_whole_apparent_wind(
 
 
 @given(heel=st.floats(0.0, 1.2), true_angle=angles)
-def test_heel_reduces_the_wind_across_by_its_cosine_and_leaves_that_ahead(heel: float, true_angle: float) -> None:
+def test_heel_reduces_the_wind_across_by_its_cosine_and_leaves_that_ahead(
+    heel: float, true_angle: float
+) -> None:
     """Projection of the horizontal wind on the plane normal to the mast (geometry)."""
 
     def parts(heel: float) -> tuple[float, float]:
@@ -115,11 +125,18 @@ def test_heel_reduces_the_wind_across_by_its_cosine_and_leaves_that_ahead(heel: 
 
 
 def test_wind_on_a_heeled_span_is_the_projection_of_the_vector() -> None:
-    """With vectors: the mast points along (0, sin heel, cos heel) in axes forward, to leeward, up (conventions)."""
+    """With vectors: the mast points along (0, sin heel, cos heel) in axes forward, to leeward, up
+    (conventions).
+    """
     true_speed, twa, boat_speed, leeway, heel = 7.0, 0.8, 3.2, 0.07, 0.4
-    course = np.array([math.cos(leeway), math.sin(leeway), 0.0])  # seen from the centreline, which points to windward of it
+    course = np.array(
+        [math.cos(leeway), math.sin(leeway), 0.0]
+    )  # seen from the centreline, which points to windward of it
     to_leeward_of_course = np.array([-math.sin(leeway), math.cos(leeway), 0.0])
-    air = -(true_speed * math.cos(twa) + boat_speed) * course + true_speed * math.sin(twa) * to_leeward_of_course
+    air = (
+        -(true_speed * math.cos(twa) + boat_speed) * course
+        + true_speed * math.sin(twa) * to_leeward_of_course
+    )
     across = np.array([0.0, math.cos(heel), -math.sin(heel)])
     ahead, to_leeward = wind.wind_on_heeled_span(
         true_wind_speed=true_speed, true_wind_angle=twa, boat_speed=boat_speed, leeway=leeway, heel=heel
