@@ -23,11 +23,10 @@ TURNED = ("leeway", "heel", "rudder", "crew_arm", "main_sheet", "jib_sheet", "ma
 
 @dataclass(frozen=True, kw_only=True)
 class _PortWake(WakeOperator):
-    """The wake on port tack. Fitted for wind from starboard alone, it is continued to the other side by
-    symmetry:
+    """The wake on port tack. Fitted for wind from starboard alone, it is continued to the other side.
 
-    velocity across the wind (positive with the lift) is even in the wind's angle, velocity along it changes
-    sign with the circulation.
+    By symmetry the velocity across the wind (positive with the lift) is even in the wind's angle, and that
+    along it changes sign.
     """
 
     def at(self, angle, order=0):

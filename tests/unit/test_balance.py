@@ -90,7 +90,6 @@ def test_heave_and_pitch_are_taken_up_by_buoyancy():
 
 
 # --- a force at a point: its moment is the lever times the force
-# ----------------------------------------------------------
 
 
 def _points(boat, state):
@@ -160,7 +159,6 @@ def test_strips_hold_the_sails_area():
 
 
 # --- single forces written out
-# --------------------------------------------------------------------------------------------
 
 
 def test_mast_drag_dead_upwind():
@@ -298,8 +296,7 @@ def test_crew_to_windward_rights_by_weight_times_lever():
     np.testing.assert_allclose(gained, boat.crew.mass * 9.80665 * 1.3 * math.cos(0.2), rtol=1e-12)
 
 
-# --- residuals --------------------------------------------------------------------------------------------
-# ----------------
+# --- residuals
 
 
 def test_residuals_turn_forces_into_the_axes_of_the_course():
@@ -333,8 +330,7 @@ def test_residual_scales_are_the_rigs_force_in_the_true_wind_with_a_floor():
     np.testing.assert_allclose(yaw / force, boat.hull.waterline_length, rtol=1e-12)
 
 
-# --- batches ----------------------------------------------------------------------------------------------
-# ----------------
+# --- batches
 
 
 def test_boats_of_one_layout_stack_and_come_out_again():
@@ -366,7 +362,6 @@ def test_loads_of_a_batch_are_those_of_each_condition_alone():
 
 
 # --- a third array library
-# ------------------------------------------------------------------------------------------------
 
 
 def test_physics_traces_with_jax_and_agrees():

@@ -62,8 +62,7 @@ def _air(loads, part):
     return sum(_number(getattr(loads[name], part)) for name in AIR)
 
 
-# --- winds ------------------------------------------------------------------------------------------------
-# --------------------
+# --- winds
 
 
 def test_true_wind_angle_sign():
@@ -112,8 +111,7 @@ def test_vmg_sign(solved):
     assert np.sign(q["vmg"]).tolist() == [1.0, -1.0, 1.0, -1.0]
 
 
-# --- attitude ---------------------------------------------------------------------------------------------
-# ----------------------
+# --- attitude
 
 
 def test_leeway_sign():
@@ -166,8 +164,7 @@ def test_ride_height_sign(solved):
     assert "lifted" in row.sense
 
 
-# --- controls ---------------------------------------------------------------------------------------------
-# ----------------------
+# --- controls
 
 
 def test_rudder_sign():
@@ -228,8 +225,7 @@ def test_crew_arm_sign():
     assert _number(outside["crew windage"].yaw) < _number(inside["crew windage"].yaw)
 
 
-# --- results ----------------------------------------------------------------------------------------------
-# ----------------------
+# --- results
 
 
 def test_drive_sign(solved):

@@ -34,7 +34,6 @@ def test_every_condition_of_the_grid_converges(solved):
 
 
 # --- closure, summed again here from what is exported
-# -------------------------------------------------------------------------
 
 
 def test_forces_close(solved):
@@ -100,8 +99,7 @@ def test_reported_closure_is_that_of_the_check(solved):
     assert (solved.closure < 1e-8).all()
 
 
-# --- quantities -------------------------------------------------------------------------------------------
-# ------------------
+# --- quantities
 
 
 def test_quantities_agree_with_the_budget(solved):
@@ -166,7 +164,6 @@ def _near_attached_flow(problem, seed):
 
 
 # --- statuses and reasons
-# -------------------------------------------------------------------------------------------------------
 
 
 def _is_sentence(text):
@@ -282,8 +279,7 @@ def test_active_limits_are_remarked():
     assert (fast.quantities["froude_number"][0] > 0.45) == ("past Fn 0.45" in fast.remark[0])
 
 
-# --- mixed batches ----------------------------------------------------------------------------------------
-# ----------------------
+# --- mixed batches
 
 
 def test_boats_of_different_layouts_and_aims_come_back_in_order():
