@@ -19,7 +19,7 @@ from vpp.boat import Boat, Fin, Sail
 from vpp.physics import foils, hull, lifting_line, stability
 from vpp.physics.arrays import Array, apply_operator, array_namespace
 from vpp.physics.lifting_line import Mirror, SailLine, StripFlow, WakeOperator
-from vpp.physics.sails import RigGeometry, SailTrim, StripLoads, Wind, strip_flow, strip_loads, wind_at
+from vpp.physics.sails import RigGeometry, SailTrim, StripLoads, Wind, from_wind_axes, strip_flow, strip_loads, wind_at
 from vpp.physics.sections import plate_drag_maximum
 from vpp.physics.windage import bluff_body_force
 
@@ -399,8 +399,11 @@ def _sail_components(
 ) -> tuple[Component, ...]:
     _, on_strips = strips(fleet_layout=fleet_layout, boats=boats, wake=wake, wind=wind, state=state)
     sums = _moment_operator(boats.rig, fleet_layout.slices)
-    forward = apply_operator(sums, on_strips.forward)
-    normal = apply_operator(sums, on_strips.leeward)
+    forward, normal = from_wind_axes(
+        along=apply_operator(sums, on_strips.along),
+        across=apply_operator(sums, on_strips.across),
+        wind_angle=on_strips.wind_angle,
+    )
     components = []
     for i, name in enumerate(fleet_layout.sails):
         load = _heeled_load(

@@ -14,6 +14,7 @@ from scipy.spatial.transform import Rotation
 from tests.support import keelboat
 from vpp import closure, equilibrium, trim
 from vpp.boat import Range
+from vpp.physics.lifting_line import FIT_ANGLES
 from vpp.solver.interior_point import minimise
 from vpp.solver.status import Status
 
@@ -211,7 +212,7 @@ def failing():
     return equilibrium.solve(
         boats,
         keelboat.conditions(
-            tws_kn=[12, 12, 30, 20, 10], twa_deg=[0, 60, 90, 110, 60], option=[0, 0, 1, 2, 3]
+            tws_kn=[12, 12, 30, 20, 10, 12], twa_deg=[0, 60, 90, 110, 60, 18], option=[0, 0, 1, 2, 3, 0]
         ),
     )
 
@@ -238,6 +239,12 @@ def test_a_boat_at_the_end_of_its_resistance_curve_is_outside_the_models_range(f
 
 def test_a_boat_with_a_missing_number_is_not_finite(failing):
     _assert_failed(failing, 4, Status.NOT_FINITE, "not finite".capitalize())
+
+
+def test_no_answer_rests_on_the_wake_outside_the_angles_it_was_fitted_to(failing):
+    """Pinching at 18 deg: below its first fitted angle the series of the sails' influence is wrong."""
+    awa = failing.quantities["awa"][5]
+    assert failing.status[5] != Status.CONVERGED or awa >= FIT_ANGLES[0]
 
 
 def test_a_best_vmg_at_the_end_of_its_range_is_not_called_one(monkeypatch):

@@ -54,8 +54,7 @@ def test_gradient_and_jacobian_equal_central_differences(problem, seed):
     _assert_close(found.jacobian, jacobian.transpose(1, 0, 2), 1e-8)
 
 
-@pytest.mark.parametrize("seed", [4, 5])
-@pytest.mark.parametrize("objective_weight", [1.0, 0.3])
+@pytest.mark.parametrize(("seed", "objective_weight"), [(4, 1.0), (5, 0.3)])
 def test_hessian_equals_central_differences_of_the_gradient(problem, seed, objective_weight):
     x, cases = keelboat.random_states(problem, seed=seed), _cases(problem)
     multipliers = _multipliers(problem, seed)

@@ -19,7 +19,7 @@ from vpp.physics.thin_ship import michell_wave_resistance
 # Froude numbers on waterline length between which the tests of the series were made.
 DATA_FROUDE_RANGE = (0.125, 0.45)
 # Froude number up to which the residuary curve is extended beyond its data.
-EXTENDED_FROUDE_LIMIT = 0.65
+EXTENDED_FROUDE_LIMIT = 0.7
 # Smallest and largest value among the hulls of the series.
 DATA_RANGES: dict[str, tuple[float, float]] = {
     "buoyancy_centre_share": (series.LOW[0] / 100.0, series.HIGH[0] / 100.0),
@@ -31,7 +31,9 @@ DATA_RANGES: dict[str, tuple[float, float]] = {
 
 _TEST_STEP = 0.025
 _CURVE_STEP = 0.0125
-_BLEND_END = 0.5
+# Longest delay of the thin ship's growth that is looked for, and the step in Froude number of that search.
+_MOST_DELAY = 0.1
+_THEORY_STEP = 0.0025
 # Share of the waterline length on which the analysis of the series based its Reynolds number (from memory).
 _REYNOLDS_LENGTH_SHARE = 0.7
 
@@ -204,26 +206,37 @@ def _log_extension(
 ) -> NDArray[np.float64]:
     """Logarithm of resistance over weight above the data, to one step of the tests beyond the limit.
 
-    Its growth with Froude number passes linearly from that of the data to that of a thin ship.
+    It grows as the resistance of a thin ship does at a Froude number lower by a delay, the one with which that grows
+    as fast as the data where these end.
     """
     last = DATA_FROUDE_RANGE[1]
-    pieces_per_step = 10
     count = round((EXTENDED_FROUDE_LIMIT - last) / _TEST_STEP) + 1
-    froude = last + _TEST_STEP / pieces_per_step * np.arange(count * pieces_per_step + 1)
+    froude = np.arange(last - _MOST_DELAY, last + count * _TEST_STEP + _THEORY_STEP, _THEORY_STEP)
     thin_ship = np.log(
         michell_wave_resistance(
             froude_number=froude, length_beam_ratio=length_beam_ratio, beam_draught_ratio=beam_draught_ratio
         )
     )
-    growth = (thin_ship[1:] - thin_ship[:-1]) / (froude[1:] - froude[:-1])
-    middle = 0.5 * (froude[1:] + froude[:-1])
     # one-sided derivative of second order at the last test
     growth_of_data = (1.5 * tested[-1] - 2.0 * tested[-2] + 0.5 * tested[-3]) / _TEST_STEP
-    data_share = np.clip((_BLEND_END - middle) / (_BLEND_END - last), 0.0, 1.0)
-    growth = growth + data_share * (growth_of_data - growth)
-    risen = np.cumsum(growth * (froude[1:] - froude[:-1]))[pieces_per_step - 1 :: pieces_per_step]
-    result: NDArray[np.float64] = tested[-1] + risen
+    before = froude <= last + 0.5 * _THEORY_STEP
+    growth = np.gradient(thin_ship, _THEORY_STEP)[before]
+    delay = last - _last_crossing(froude[before], growth, growth_of_data)
+    wanted = last + _TEST_STEP * np.arange(count + 1) - delay
+    found = np.interp(wanted, froude, thin_ship)
+    result: NDArray[np.float64] = tested[-1] + found[1:] - found[0]
     return result
+
+
+def _last_crossing(x: NDArray[np.float64], y: NDArray[np.float64], level: float) -> float:
+    """Largest x at which y falls through a level; where y stays below, that of its maximum, and where above, the end."""
+    above = np.flatnonzero(y >= level)
+    if not len(above):
+        return float(x[np.argmax(y)])
+    i = int(above[-1])
+    if i == len(x) - 1:
+        return float(x[i])
+    return float(x[i] + (y[i] - level) / (y[i] - y[i + 1]) * (x[i + 1] - x[i]))
 
 
 def _control_values(logarithm: NDArray[np.float64]) -> NDArray[np.float64]:

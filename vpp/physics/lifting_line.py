@@ -33,6 +33,10 @@ FloatArray = NDArray[np.float64]
 # lowest that leaves less error than the stations do; a test holds it.
 FOURIER_ORDER = 7
 FIT_ANGLES = np.radians(np.arange(6.0, 186.1, 2.0))
+# The two places along a chord at which the flow is looked up, as shares of the chord behind the bound vortex on the quarter chord: where the
+# section meets the flow (Pistolesi's theorem; Weissinger, NACA TM 1120, 1947), and where its force acts.
+MET, BOUND = 0, 1
+PLACES = (0.5, 0.0)
 # Radius inside which another sail's trailing vortex is smoothed, as a share of that sail's span: about a shed sheet's rolled-up thickness.
 CORE_SHARE = 0.02
 # The circulation has converged when Newton's step, over the wind speed, is below this: the next one would square it.
@@ -76,32 +80,32 @@ class SailLine:
 class WakeOperator:
     """Velocity induced at every station by unit circulation, as a Fourier series in the apparent wind angle.
 
-    `coefficients` has the shape (boats, terms, 2 n, n): rows 0 to n - 1 give the velocity across the wind, the rest along it. `boat` names the
-    boat of each condition.
+    `coefficients` has the shape (boats, places, terms, 2 n, n), with the places `MET` and `BOUND`. Rows 0 to n - 1 give the velocity
+    across the wind, the rest along it. `boat` names the boat of each condition.
     """
 
     coefficients: FloatArray
     boat: NDArray[np.intp]
 
-    def at(self, angle: Array, order: int = 0) -> Array:
+    def at(self, angle: Array, order: int = 0, place: int = MET) -> Array:
         """The operator (conditions, 2 n, n) at an angle (conditions,), or its derivative of order 1 or 2."""
         basis = fourier_basis(angle, order)
         xp = array_namespace(angle)
         if xp is not np:
-            return xp.einsum("kc,ckij->cij", basis, xp.asarray(self.coefficients)[self.boat])
-        result = np.empty((len(self.boat), *self.coefficients.shape[2:]))
-        flat = self.coefficients.reshape(*self.coefficients.shape[:2], -1)
+            return xp.einsum("kc,ckij->cij", basis, xp.asarray(self.coefficients[:, place])[self.boat])
+        result = np.empty((len(self.boat), *self.coefficients.shape[3:]))
+        flat = self.coefficients[:, place].reshape(len(self.coefficients), len(basis), -1)
         for boat in np.unique(self.boat):
             of_boat = self.boat == boat
             # einsum and not a matrix product: its sum over terms does not depend on how many conditions share the call
-            result[of_boat] = np.einsum("kc,km->cm", basis[:, of_boat], flat[boat]).reshape(-1, *self.coefficients.shape[2:])
+            result[of_boat] = np.einsum("kc,km->cm", basis[:, of_boat], flat[boat]).reshape(-1, *self.coefficients.shape[3:])
         return result
 
-    def turned(self, angle: Array) -> TurnedWake:
+    def turned(self, angle: Array, place: int = MET) -> TurnedWake:
         """The operator at the apparent wind angle of each condition."""
         orders = (0, 1, 2) if needs_taylor_matrices(angle) else (0,)
         plain = without_derivatives(angle) if len(orders) > 1 else angle
-        return TurnedWake(matrices=tuple(self.at(plain, order) for order in orders), angle=angle)
+        return TurnedWake(matrices=tuple(self.at(plain, order, place) for order in orders), angle=angle)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -159,16 +163,17 @@ def _mirrors(mirror: Mirror, z: FloatArray, other: FloatArray) -> list[tuple[Flo
     return [(deck, mirror.deck_height), (1.0 - deck, 0.0)]
 
 
-def mutual_influence(*, on: SailLine, by: SailLine, mirror: Mirror | None, angle: float) -> tuple[FloatArray, FloatArray]:
+def mutual_influence(
+    *, on: SailLine, by: SailLine, mirror: Mirror | None, angle: float, place: int = MET
+) -> tuple[FloatArray, FloatArray]:
     """Velocity across and along the wind at one sail's stations by unit circulation of another's strips, each (n_on, n_by) [1/m].
 
-    The velocity is taken at three quarters of the chord, where it stands for its run along the whole chord (Pistolesi's theorem; Weissinger, NACA
-    TM 1120, 1947), with the chord along the centreline. `angle` [rad] is that of the apparent wind from the centreline. Trailing vortices have
-    a core of `CORE_SHARE` of the span.
+    Taken at a place along the chord, `MET` or `BOUND`, with the chord along the centreline: one that lies ahead is to leeward of the wind through
+    the other. `angle` [rad] is that of the apparent wind from the centreline. Trailing vortices have a core of `CORE_SHARE` of the span.
     """
     z = on.control_height[:, None]
-    ahead = (on.x - 0.5 * on.chord)[:, None] - by.x[None, :]
-    downstream, leeward = -ahead * math.cos(angle), -ahead * math.sin(angle)
+    ahead = (on.x - PLACES[place] * on.chord)[:, None] - by.x[None, :]
+    downstream, leeward = -ahead * math.cos(angle), ahead * math.sin(angle)
     core = CORE_SHARE * (by.node_height[-1] - by.node_height[0])
     low, high = by.node_height[None, :-1], by.node_height[None, 1:]
     across, along = _horseshoe(z, low, high, downstream, leeward, core)
@@ -196,10 +201,14 @@ def _horseshoe(
 
 
 def wake_coefficients(*, lines: tuple[SailLine, ...], mirror: Mirror | None) -> FloatArray:
-    """Fourier coefficients of a rig's whole influence, (terms, 2 n, n), for `WakeOperator`.
+    """Fourier coefficients of a rig's whole influence, (places, terms, 2 n, n), for `WakeOperator`.
 
     Least squares over apparent wind angles of 6 to 186 deg.
     """
+    return np.stack([_wake_coefficients(lines, mirror, place) for place in (MET, BOUND)])
+
+
+def _wake_coefficients(lines: tuple[SailLine, ...], mirror: Mirror | None, place: int) -> FloatArray:
     counts = [len(line.control_height) for line in lines]
     starts = np.concatenate([[0], np.cumsum(counts)])
     total = int(starts[-1])
@@ -212,9 +221,10 @@ def wake_coefficients(*, lines: tuple[SailLine, ...], mirror: Mirror | None) -> 
             if i == j:
                 coefficients[0, rows, columns] = self_influence(line=on, mirror=mirror)
                 continue
-            samples = np.array(
-                [np.stack(mutual_influence(on=on, by=by, mirror=mirror, angle=float(a))) for a in FIT_ANGLES]
-            )
+            velocities = [
+                mutual_influence(on=on, by=by, mirror=mirror, angle=float(angle), place=place) for angle in FIT_ANGLES
+            ]
+            samples = np.array(velocities)
             fitted = np.linalg.lstsq(basis.T, samples.reshape(len(FIT_ANGLES), -1), rcond=None)[0]
             fitted = fitted.reshape(len(basis), 2, counts[i], counts[j])
             coefficients[:, rows, columns] = fitted[:, 0]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from vpp.physics.arrays import Array, array_namespace, elementwise, without_derivatives
-from vpp.physics.lifting_line import StripFlow, WakeOperator, circulation, lifting_speed
+from vpp.physics.lifting_line import BOUND, StripFlow, WakeOperator, circulation, lifting_speed
 from vpp.physics.sections import section_forces
 from vpp.physics.wind import power_law_profile, wind_on_heeled_span
 
@@ -44,16 +44,33 @@ class SailTrim:
 
 @dataclass(frozen=True, kw_only=True)
 class StripLoads:
-    """What every strip does, arrays (strips, conditions): forces forward and to leeward, normal to the mast [N], and the section's state.
+    """What every strip does, arrays (strips, conditions): forces along the wind and across it, normal to the mast [N], and the section's state.
 
-    Incidence and lift coefficient are there to be looked at and carry no derivatives.
+    The wind is that of `wind_angle` (conditions,). Incidence and lift coefficient are there to be looked at and carry no derivatives.
     """
 
-    forward: Array
-    leeward: Array
+    along: Array
+    across: Array
+    wind_angle: Array
     incidence: Array
     lift_coefficient: Array
-    camber: Array
+
+    @property
+    def forward(self) -> Array:
+        """Force forward along the centreline [N]."""
+        return from_wind_axes(along=self.along, across=self.across, wind_angle=self.wind_angle)[0]
+
+    @property
+    def leeward(self) -> Array:
+        """Force to leeward, normal to centreline and mast [N]."""
+        return from_wind_axes(along=self.along, across=self.across, wind_angle=self.wind_angle)[1]
+
+
+def from_wind_axes(*, along: Array, across: Array, wind_angle: Array) -> tuple[Array, Array]:
+    """Parts forward and to leeward of a force given along the apparent wind and across it, to leeward and forward."""
+    xp = array_namespace(along, across, wind_angle)
+    cos_a, sin_a = xp.cos(wind_angle), xp.sin(wind_angle)
+    return across * sin_a - along * cos_a, across * cos_a + along * sin_a
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -122,19 +139,26 @@ def strip_flow(
 def strip_loads(*, geometry: RigGeometry, operator: WakeOperator, flow: StripFlow, air_density: Array) -> StripLoads:
     """Forces on every strip, with the flow that the sails induce on each other and on themselves.
 
-    Lift acts across and drag along the flow that the strip feels; the induced drag is the lift's tilt. The lift is density times circulation
-    times that flow's speed (Kutta-Joukowski), the circulation being made from the `lifting_speed`.
+    Incidence and circulation come from the flow that the chord meets, at three quarters of it. The lift is density times circulation
+    times the flow at the bound vortex, and across it (Kutta-Joukowski): only there do the forces of two vortices on each other cancel, so that
+    the induced drag is that of the wake (Munk's stagger theorem, NACA Report 121, 1921). Profile drag acts along the same flow.
     """
     wake = operator.turned(flow.wind_angle)
-    induced_across, induced_along = wake.induced(circulation(wake=wake, flow=flow))
+    gamma = circulation(wake=wake, flow=flow)
+    met_across, met_along = wake.induced(gamma)
+    bound_across, bound_along = operator.turned(flow.wind_angle, BOUND).induced(gamma)
 
     def forces(
-        along: Array, undisturbed_across: Array, induced: Array, chord_angle: Array, camber: Array, wind_angle: Array
+        met_along: Array,
+        met_across: Array,
+        bound_along: Array,
+        bound_across: Array,
+        undisturbed_across: Array,
+        chord_angle: Array,
+        camber: Array,
     ) -> tuple[Array, ...]:
-        xp = array_namespace(along, undisturbed_across, induced, chord_angle, camber, wind_angle)
-        speed = lifting_speed(along=along, undisturbed_across=undisturbed_across)
-        across = undisturbed_across + induced
-        incidence = xp.arctan2(across, along) - chord_angle
+        xp = array_namespace(met_along, met_across, bound_along, bound_across, undisturbed_across, chord_angle, camber)
+        incidence = xp.arctan2(met_across, met_along) - chord_angle
         lift, drag = section_forces(
             incidence=incidence,
             camber=camber,
@@ -144,18 +168,25 @@ def strip_loads(*, geometry: RigGeometry, operator: WakeOperator, flow: StripFlo
             bucket_factor=geometry.bucket_factor,
             drag_maximum=geometry.drag_maximum,
         )
+        speed = lifting_speed(along=met_along, undisturbed_across=undisturbed_across)
         scale = 0.5 * air_density * geometry.chord * geometry.width * speed
-        force_along = scale * (drag * along - lift * across)
-        force_across = scale * (lift * along + drag * across)
-        cos_a, sin_a = xp.cos(wind_angle), xp.sin(wind_angle)
         return (
-            force_across * sin_a - force_along * cos_a,
-            force_across * cos_a + force_along * sin_a,
+            scale * (drag * bound_along - lift * bound_across),
+            scale * (lift * bound_along + drag * bound_across),
             without_derivatives(incidence),
             without_derivatives(lift),
         )
 
-    forward, leeward, incidence, lift = elementwise(
-        forces, flow.along + induced_along, flow.across, induced_across, flow.chord_angle, flow.camber, flow.wind_angle
+    along, across, incidence, lift = elementwise(
+        forces,
+        flow.along + met_along,
+        flow.across + met_across,
+        flow.along + bound_along,
+        flow.across + bound_across,
+        flow.across,
+        flow.chord_angle,
+        flow.camber,
     )
-    return StripLoads(forward=forward, leeward=leeward, incidence=incidence, lift_coefficient=lift, camber=flow.camber)
+    return StripLoads(
+        along=along, across=across, wind_angle=flow.wind_angle, incidence=incidence, lift_coefficient=lift
+    )

@@ -56,8 +56,10 @@ def stalled_plate(*, incidence: Array, stall_incidence: Array, stall_lift: Array
     a2 = (stall_lift - drag_maximum * sin_s * cos_s) * sin_s / (cos_s * cos_s)
     b2 = (stall_drag - drag_maximum * sin_s * sin_s) / cos_s
     sin_i, cos_i = xp.sin(incidence), xp.cos(incidence)
-    lift = drag_maximum * sin_i * cos_i + a2 * cos_i * cos_i / sin_i
-    drag = drag_maximum * sin_i * sin_i + b2 * cos_i
+    # what is left of the attached section fades out with the flow from behind, where the published terms grow without bound
+    fade = (1.0 + cos_i) / (1.0 + cos_s)
+    lift = drag_maximum * sin_i * cos_i + fade * a2 * cos_i * cos_i / sin_i
+    drag = drag_maximum * sin_i * sin_i + fade * b2 * cos_i
     return lift, drag
 
 
@@ -139,4 +141,5 @@ def _soft_excess(x: Array, width: Array) -> Array:
     """max(x, 0) rounded over `width`: softplus, written so that neither side overflows."""
     xp = array_namespace(x)
     scaled = x / width
-    return width * (0.5 * (scaled + xp.abs(scaled)) + xp.log(1.0 + xp.exp(-xp.abs(scaled))))
+    size = xp.where(scaled >= 0.0, scaled, -scaled)  # not abs, whose derivative at zero is neither side's
+    return width * (0.5 * (scaled + size) + xp.log(1.0 + xp.exp(-size)))
