@@ -89,7 +89,7 @@ class Sail:
     Above `head_cut_from_share` the chord is multiplied by a share that falls linearly from 1 to `head_cut_chord_share` at the head.
     The luff lies at `tack_x` at the foot and leans aft by `luff_rake` going up. Camber is depth over chord, between a flattest and a
     fullest distribution; one trim moves all heights between the two. The chord's angle from the centreline is the sheet angle at
-    the foot plus the twist times the share of height. `stall_incidence` is counted from the ideal incidence, in which
+    the lower edge plus the twist times the share of the height from there to the head. `stall_incidence` is counted from the ideal incidence, in which
     the flow meets the leading edge smoothly.
     """
 

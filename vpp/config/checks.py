@@ -24,6 +24,8 @@ LEAST_DECK_GAP_M = 0.01
 # how far outside the hull the weight of a hiking crew can be
 HIKING_REACH_M = 1.0
 LEAST_LUFF_M = 0.5
+# a wider hand-over to the stalled section would take lift away at the ideal incidence
+MOST_STALL_WIDTH_SHARE = 0.2
 # names that the boat gives to masses of its own making
 TAKEN_MASS_NAMES = ("mast", "main", "jib", "crew")
 
@@ -153,6 +155,15 @@ def _sail_findings(path: Path, sail: SailTable) -> list[Finding]:
             )
     for control in ("camber_trim_{}_percent", "sheet_{}_deg", "twist_{}_deg"):
         found += _order(path, control.format("min"), control.format("max"), sail)
+    widest = MOST_STALL_WIDTH_SHARE * sail.stall_incidence_deg
+    if sail.stall_width_deg > widest:
+        found.append(
+            Finding(
+                (*path, "stall_width_deg"),
+                f"the flow must not separate over more than a fifth of stall_incidence_deg = {sail.stall_incidence_deg:g}",
+                f"up to {widest:g} deg",
+            )
+        )
     if sail.head_cut_chord_percent < 100.0 and sail.head_cut_from_percent >= 100.0:
         found.append(
             Finding(

@@ -117,15 +117,15 @@ def residuary_curve(
     prismatic_coefficient: float,
     buoyancy_centre_share: float,
 ) -> ResiduaryCurve:
-    """Residuary resistance over weight against Froude number (0 to 0.65), from the systematic series.
+    """Residuary resistance over weight against Froude number (0 to 0.7), from the systematic series.
 
     Bare hull, upright. Arguments as in `outside_series`. From 0.125 to 0.45: the fit of
     `vpp.data.fit_systematic_series` to the open tests of J. Gerritsma, R. Onnink, A. Versluis, Geometry,
     resistance and stability of the Delft systematic yacht hull series, 1981 (DOI 10.24432/C5XG7R). Below, a
     power of the Froude number that goes to zero. Above, an extension without data, to be reported by
     whoever uses it: the growth with speed that Michell's integral gives for a parabolic hull of the same
-    L/B and B/T, reached from the growth of the data by Froude number 0.5. Positive, rising and twice
-    continuously differentiable.
+    L/B and B/T at a Froude number lower by a delay, the one with which it continues the growth of the data.
+    Positive, rising and twice continuously differentiable.
 
     Raises ValueError if a form parameter lies outside the series, with every one that does.
     """
@@ -159,7 +159,7 @@ def residuary_resistance(
     """Residuary resistance [N]: the value of a `ResiduaryCurve` times the displaced weight [N].
 
     froude_number on waterline length, (..., n_conditions); coefficients (4, k) or (4, k, n_conditions).
-    Valid to Froude number 0.65, from 0.45 as an extension.
+    Valid to Froude number 0.7, from 0.45 as an extension.
     """
     return weight * piecewise_cubic(x=froude_number, start=start, step=step, coefficients=coefficients)
 

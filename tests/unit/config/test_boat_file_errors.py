@@ -185,6 +185,12 @@ ONE_MISTAKE = {
         "sail.jib.head_height_m = 1.3 m: the head must be at least 0.5 m above the foot at 1.35 m; "
         "allowed: from 1.85 m",
     ),
+    "stall too wide": (
+        "stall_width_deg = 1.5",
+        "stall_width_deg = 3.0",
+        "sail.main.stall_width_deg = 3.0 deg: the flow must not separate over more than a fifth of "
+        "stall_incidence_deg = 8; allowed: up to 1.6 deg",
+    ),
     "head above mast": (
         "head_height_m = 14.70",
         "head_height_m = 15.30",
