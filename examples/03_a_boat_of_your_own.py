@@ -1,6 +1,7 @@
 """A new option without touching the boat file: how does the gain of a longer luff grow with the length added?
 
-Options are ordinary boats: frozen values that can be replaced. Here the main's foot comes down towards the deck in steps.
+Options are ordinary boats: frozen values that can be replaced. Here the main's foot comes down towards the
+deck in steps.
 """
 
 from dataclasses import replace
@@ -39,7 +40,9 @@ def main() -> None:
         vmg_kn = solved.quantities["vmg"][i] / KNOT
         height_m, heel_deg = solved.quantities["ce_height"][i], np.degrees(solved.quantities["heel"][i])
         area_m2 = boat.sails[0].area
-        print(f"{boat.name}: {area_m2:.1f} m2, VMG {vmg_kn:.3f} kn, centre {height_m:.2f} m up, heel {heel_deg:.1f} deg")
+        print(
+            f"{boat.name}: {area_m2:.1f} m2, VMG {vmg_kn:.3f} kn, centre {height_m:.2f} m up, heel {heel_deg:.1f} deg"
+        )
 
 
 if __name__ == "__main__":

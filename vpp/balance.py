@@ -1,7 +1,8 @@
 """Forces and moments on a boat in a state: the budget by component, and the residuals of its equations.
 
-A component's load is given in horizontal boat axes: forward along the centreline, to leeward across it, up; moments are right-handed about
-those axes through the reference point, which lies on the centreline in the water plane.
+A component's load is given in horizontal boat axes: forward along the centreline, to leeward across it, up;
+moments are right-handed about those axes through the reference point, which lies on the centreline in the
+water plane.
 """
 
 from __future__ import annotations
@@ -19,29 +20,41 @@ from vpp.boat import Boat, Fin, Sail
 from vpp.physics import foils, hull, lifting_line, stability
 from vpp.physics.arrays import Array, apply_operator, array_namespace
 from vpp.physics.lifting_line import Mirror, SailLine, StripFlow, WakeOperator
-from vpp.physics.sails import RigGeometry, SailTrim, StripLoads, Wind, from_wind_axes, strip_flow, strip_loads, wind_at
+from vpp.physics.sails import (
+    RigGeometry,
+    SailTrim,
+    StripLoads,
+    Wind,
+    from_wind_axes,
+    strip_flow,
+    strip_loads,
+    wind_at,
+)
 from vpp.physics.sections import plate_drag_maximum
 from vpp.physics.windage import bluff_body_force
 
 FloatArray = NDArray[np.float64]
 T = TypeVar("T")
 
-# Depth of the side force of an elliptically loaded fin below the water plane, as a share of its extended span: 4/(3 pi).
+# Depth of the side force of an elliptically loaded fin below the water plane, as a share of its extended
+# span: 4/(3 pi).
 ELLIPTIC_CENTRE_SHARE = 4.0 / (3.0 * np.pi)
-# A strip's force acts at this share of the chord behind the luff. Source: thin-aerofoil theory, quarter chord.
+# A strip's force acts at this share of the chord behind the luff. Source: thin-aerofoil theory, quarter
+# chord.
 QUARTER_CHORD = 0.25
 
 
-# --- boats as arrays ---------------------------------------------------------------------------------------------------
+# --- boats as arrays ----------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, kw_only=True)
 class FinArrays:
     """One fin of every boat; arrays (boats,).
 
-    `lifting_span` and `lifting_area` are those of the fin extended to the water plane, through the hull: hull and fin make their side force
-    together, as if the fin went on (the extended-keel method: J. Gerritsma, Course keeping qualities and motions in waves of a sailing yacht,
-    1971, from memory). Only the fin itself has profile drag.
+    `lifting_span` and `lifting_area` are those of the fin extended to the water plane, through the hull: hull
+    and fin make their side force together, as if the fin went on (the extended-keel method: J. Gerritsma,
+    Course keeping qualities and motions in waves of a sailing yacht, 1971, from memory). Only the fin itself
+    has profile drag.
     """
 
     lifting_span: Array
@@ -147,7 +160,9 @@ def take(tree: T, index: NDArray[np.intp]) -> T:
     if isinstance(tree, tuple):
         return tuple(take(item, index) for item in tree)  # type: ignore[return-value]
     if dataclasses.is_dataclass(tree) and not isinstance(tree, type):
-        return type(tree)(**{field.name: take(getattr(tree, field.name), index) for field in dataclasses.fields(tree)})
+        return type(tree)(
+            **{field.name: take(getattr(tree, field.name), index) for field in dataclasses.fields(tree)}
+        )
     picked: Any = np.asarray(tree)[..., index]
     return picked  # type: ignore[no-any-return]
 
@@ -241,9 +256,24 @@ def _bluff_arrays(boat: Boat) -> BluffArrays:
     length = rig.mast_top_height - rig.mast_base_height
     middle = 0.5 * (rig.mast_top_height + rig.mast_base_height)
     rows = [
-        (rig.mast_diameter * length, rig.mast_diameter * length, rig.mast_drag_coefficient, rig.mast_x, middle),
-        (rig.rigging_diameter * length, rig.rigging_diameter * length, rig.rigging_drag_coefficient, rig.mast_x, middle),
-        *((item.frontal_area, item.side_area, item.drag_coefficient, item.x, item.height) for item in boat.windage),
+        (
+            rig.mast_diameter * length,
+            rig.mast_diameter * length,
+            rig.mast_drag_coefficient,
+            rig.mast_x,
+            middle,
+        ),
+        (
+            rig.rigging_diameter * length,
+            rig.rigging_diameter * length,
+            rig.rigging_drag_coefficient,
+            rig.mast_x,
+            middle,
+        ),
+        *(
+            (item.frontal_area, item.side_area, item.drag_coefficient, item.x, item.height)
+            for item in boat.windage
+        ),
     ]
     frontal, side, drag, x, height = np.array(rows).T
     return BluffArrays(frontal_area=frontal, side_area=side, drag_coefficient=drag, x=x, height=height)
@@ -251,7 +281,9 @@ def _bluff_arrays(boat: Boat) -> BluffArrays:
 
 def sail_line(sail: Sail) -> SailLine:
     """Where a sail's vortices lie: on its quarter chord."""
-    nodes, controls = lifting_line.stations(lower=sail.lower_edge_height, upper=sail.head_height, count=sail.station_count)
+    nodes, controls = lifting_line.stations(
+        lower=sail.lower_edge_height, upper=sail.head_height, count=sail.station_count
+    )
     chord = np.array([sail.chord_at(h) for h in controls])
     x = np.array([sail.luff_x(h) for h in controls]) - QUARTER_CHORD * chord
     return SailLine(node_height=nodes, control_height=controls, x=x, chord=chord)
@@ -303,11 +335,13 @@ def _strip_chords(sail: Sail, line: SailLine) -> FloatArray:
         inside = [h for h in sail.corners if low < h < high]
         edges = np.array([low, *inside, high])
         middles = 0.5 * (edges[:-1] + edges[1:])
-        chords.append(sum(sail.chord_at(m) * s for m, s in zip(middles, np.diff(edges), strict=True)) / (high - low))
+        chords.append(
+            sum(sail.chord_at(m) * s for m, s in zip(middles, np.diff(edges), strict=True)) / (high - low)
+        )
     return np.array(chords)
 
 
-# --- loads --------------------------------------------------------------------------------------------------------------
+# --- loads --------------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -343,8 +377,13 @@ class Component:
     load: Load
 
 
-def loads(*, fleet_layout: Layout, boats: BoatArrays, wake: WakeOperator, wind: Wind, state: State) -> tuple[Component, ...]:
-    """Every component's load. Buoyancy takes up what is left of heave and pitch, which a hull-borne boat does not solve for."""
+def loads(
+    *, fleet_layout: Layout, boats: BoatArrays, wake: WakeOperator, wind: Wind, state: State
+) -> tuple[Component, ...]:
+    """Every component's load.
+
+    Buoyancy takes up what is left of heave and pitch, which a hull-borne boat does not solve for.
+    """
     components = (
         *_sail_components(fleet_layout, boats, wake, wind, state),
         *_windage_components(fleet_layout, boats, wind, state),
@@ -366,8 +405,12 @@ def true_wind(*, boats: BoatArrays, tws: Array, twa: Array) -> Wind:
     )
 
 
-def _heeled_load(*, forward: Array, normal: Array, roll: Array, in_plane: Array, about_span: Array, heel: Array) -> Load:
-    """From axes that heel with the boat (forward, to leeward normal to the mast, along the mast) to horizontal ones."""
+def _heeled_load(
+    *, forward: Array, normal: Array, roll: Array, in_plane: Array, about_span: Array, heel: Array
+) -> Load:
+    """From axes that heel with the boat (forward, to leeward normal to the mast, along the mast) to
+    horizontal ones.
+    """
     xp = array_namespace(forward, normal, heel)
     cos_h, sin_h = xp.cos(heel), xp.sin(heel)
     return Load(
@@ -380,7 +423,9 @@ def _heeled_load(*, forward: Array, normal: Array, roll: Array, in_plane: Array,
     )
 
 
-def strips(*, fleet_layout: Layout, boats: BoatArrays, wake: WakeOperator, wind: Wind, state: State) -> tuple[StripFlow, StripLoads]:
+def strips(
+    *, fleet_layout: Layout, boats: BoatArrays, wake: WakeOperator, wind: Wind, state: State
+) -> tuple[StripFlow, StripLoads]:
     """Flow and loads of every strip."""
     flow = strip_flow(
         geometry=boats.rig,
@@ -419,7 +464,10 @@ def _sail_components(
 
 
 def _moment_operator(rig: RigGeometry, slices: tuple[slice, ...]) -> Array:
-    """Sums over each sail's strips of force, force times height and force times x: (conditions, 3 sails, strips)."""
+    """Sums over each sail's strips of force, force times height and force times x:
+
+    (conditions, 3 sails, strips).
+    """
     xp = array_namespace(rig.height)
     rows = []
     for sail in slices:
@@ -429,7 +477,9 @@ def _moment_operator(rig: RigGeometry, slices: tuple[slice, ...]) -> Array:
     return xp.stack(rows).transpose(2, 0, 1)
 
 
-def _windage_components(fleet_layout: Layout, boats: BoatArrays, wind: Wind, state: State) -> tuple[Component, ...]:
+def _windage_components(
+    fleet_layout: Layout, boats: BoatArrays, wind: Wind, state: State
+) -> tuple[Component, ...]:
     bluff = boats.bluff
     ahead, leeward = wind_at(
         height=bluff.height, wind=wind, boat_speed=state.boat_speed, leeway=state.leeway, heel=state.heel
@@ -536,14 +586,20 @@ def _fin_components(fleet_layout: Layout, boats: BoatArrays, state: State) -> tu
         lift, drag = foils.fin_coefficients(
             incidence=angle - state.rudder if kind == "rudder" else angle,
             aspect_ratio_effective=aspect_ratio,
-            profile_drag_coefficient=_fin_profile_drag(boats, fin, state.boat_speed) * fin.area / fin.lifting_area,
+            profile_drag_coefficient=_fin_profile_drag(boats, fin, state.boat_speed)
+            * fin.area
+            / fin.lifting_area,
         )
         if kind == "fixed":
-            downwash = downwash + foils.downwash_angle(lift_coefficient=lift, aspect_ratio_effective=aspect_ratio)
+            downwash = downwash + foils.downwash_angle(
+                lift_coefficient=lift, aspect_ratio_effective=aspect_ratio
+            )
         forward = pressure * fin.lifting_area * (lift * xp.sin(angle) - drag * xp.cos(angle))
         normal = -pressure * fin.lifting_area * (lift * xp.cos(angle) + drag * xp.sin(angle))
         components.append(
-            Component(name=name, medium="water", load=_at_height(forward, normal, fin.x, 0.0, fin.z, state.heel))
+            Component(
+                name=name, medium="water", load=_at_height(forward, normal, fin.x, 0.0, fin.z, state.heel)
+            )
         )
     return tuple(components)
 
@@ -566,7 +622,9 @@ def _gravity_components(boats: BoatArrays, state: State) -> tuple[Component, ...
     )
     return (
         Component(name="weight", medium="gravity", load=Load(up=-boats.mass * boats.gravity, roll=boat)),
-        Component(name="crew weight", medium="gravity", load=Load(up=-boats.crew_mass * boats.gravity, roll=crew)),
+        Component(
+            name="crew weight", medium="gravity", load=Load(up=-boats.crew_mass * boats.gravity, roll=crew)
+        ),
     )
 
 
@@ -582,13 +640,15 @@ def _buoyancy(boats: BoatArrays, state: State, others: Sequence[Component]) -> C
     return Component(name="buoyancy", medium="water", load=Load(up=up, roll=righting, pitch=pitch))
 
 
-# --- residuals ----------------------------------------------------------------------------------------------------------
+# --- residuals ----------------------------------------------------------------------------------------------
 
 EQUATIONS = ("surge", "sway", "roll", "yaw")
 
 
 def residuals(components: Sequence[Component], *, leeway: Array) -> Array:
-    """Sums of force along and across the course [N] and of moment about centreline and vertical [N m], (4, conditions)."""
+    """Sums of force along and across the course [N] and of moment about centreline and vertical [N m], (4,
+    conditions).
+    """
     forward = sum(component.load.forward for component in components)
     leeward = sum(component.load.leeward for component in components)
     xp = array_namespace(forward, leeward, leeway)
@@ -603,7 +663,10 @@ def residuals(components: Sequence[Component], *, leeway: Array) -> Array:
 
 
 def residual_scales(boats: BoatArrays, tws: Array) -> Array:
-    """What the residuals are measured by, (4, conditions): the rig's force in the true wind, with a floor, and it times a length."""
+    """What the residuals are measured by, (4, conditions):
+
+    the rig's force in the true wind, with a floor, and it times a length.
+    """
     area = (boats.rig.chord * boats.rig.width).sum(axis=0)
     force = 0.5 * boats.air_density * np.maximum(tws, 2.0) ** 2 * area
     return np.stack([force, force, force * boats.rig.reference_height, force * boats.hull.waterline_length])

@@ -1,7 +1,7 @@
 """The boat as frozen values in SI units and radians: what the physics needs and nothing else.
 
-Lengths are measured in body axes with the boat upright and afloat at its design weight: x forward of the reference point,
-y to leeward of the centreline, z up from the water plane. A height is a z.
+Lengths are measured in body axes with the boat upright and afloat at its design weight: x forward of the
+reference point, y to leeward of the centreline, z up from the water plane. A height is a z.
 """
 
 from __future__ import annotations
@@ -26,7 +26,10 @@ class Range:
 
 @dataclass(frozen=True, kw_only=True)
 class Environment:
-    """Water and air. The wind profile is `wind speed = tws * (height / wind_reference_height) ** wind_exponent`."""
+    """Water and air.
+
+    The wind profile is `wind speed = tws * (height / wind_reference_height) ** wind_exponent`.
+    """
 
     water_density: float
     water_viscosity: float
@@ -41,9 +44,11 @@ class Environment:
 class Hull:
     """The hull afloat at the boat's own weight, for resistance and form stability.
 
-    `canoe_*`, `wetted_area` and `prismatic_coefficient` are those of the bare canoe body; `buoyancy_centre_share` is its longitudinal centre of
-    buoyancy from midships as a share of the waterline length, forward positive. `buoyancy_centre_z` (negative) and `metacentric_radius`
-    are those of the whole displaced volume, fins included. `heel_resistance_20deg` is the share by which resistance has grown at 20 deg of heel.
+    `canoe_*`, `wetted_area` and `prismatic_coefficient` are those of the bare canoe body;
+    `buoyancy_centre_share` is its longitudinal centre of buoyancy from midships as a share of the waterline
+    length, forward positive. `buoyancy_centre_z` (negative) and `metacentric_radius` are those of the whole
+    displaced volume, fins included. `heel_resistance_20deg` is the share by which resistance has grown at 20
+    deg of heel.
     """
 
     model: str
@@ -67,8 +72,8 @@ class Hull:
 class Fin:
     """A keel fin or rudder: a straight tapered foil below the hull, in the centre plane.
 
-    `kind` is "fixed" or "rudder". `quarter_chord_x` is where the side force acts; `root_z` (zero or negative) is where the fin
-    leaves the hull; `span` is measured down from there.
+    `kind` is "fixed" or "rudder". `quarter_chord_x` is where the side force acts; `root_z` (zero or negative)
+    is where the fin leaves the hull; `span` is measured down from there.
     """
 
     name: str
@@ -83,14 +88,16 @@ class Fin:
 
 @dataclass(frozen=True, kw_only=True)
 class Sail:
-    """A sail as geometry. Shares run from 0 at `foot_height` to 1 at `head_height` along the luff's vertical extent.
+    """A sail as geometry. Shares run from 0 at `foot_height` to 1 at `head_height` along the luff's vertical
+    extent.
 
-    `foot_extension` is extra luff below `foot_height`, with the chord running linearly to `extension_chord` at its lower end.
-    Above `head_cut_from_share` the chord is multiplied by a share that falls linearly from 1 to `head_cut_chord_share` at the head.
-    The luff lies at `tack_x` at the foot and leans aft by `luff_rake` going up. Camber is depth over chord, between a flattest and a
-    fullest distribution; one trim moves all heights between the two. The chord's angle from the centreline is the sheet angle at
-    the lower edge plus the twist times the share of the height from there to the head. `stall_incidence` is counted from the ideal incidence, in which
-    the flow meets the leading edge smoothly.
+    `foot_extension` is extra luff below `foot_height`, with the chord running linearly to `extension_chord`
+    at its lower end. Above `head_cut_from_share` the chord is multiplied by a share that falls linearly from
+    1 to `head_cut_chord_share` at the head. The luff lies at `tack_x` at the foot and leans aft by
+    `luff_rake` going up. Camber is depth over chord, between a flattest and a fullest distribution; one trim
+    moves all heights between the two. The chord's angle from the centreline is the sheet angle at the lower
+    edge plus the twist times the share of the height from there to the head. `stall_incidence` is counted
+    from the ideal incidence, in which the flow meets the leading edge smoothly.
     """
 
     name: str
@@ -152,14 +159,22 @@ class Sail:
 
     @property
     def area(self) -> float:
-        """Area between luff and leech, exact up to the curvature of the head cut (Simpson's rule between corners)."""
+        """Area between luff and leech, exact up to the curvature of the head cut (Simpson's rule between
+        corners).
+        """
         total = 0.0
         for low, high in pairwise(self.corners):
             middle = 0.5 * (low + high)
             step = high - low
             # just inside the interval, because the chord may jump where the extension begins
-            total += step / 6.0 * (
-                self.chord_at(low + 1e-9 * step) + 4.0 * self.chord_at(middle) + self.chord_at(high - 1e-9 * step)
+            total += (
+                step
+                / 6.0
+                * (
+                    self.chord_at(low + 1e-9 * step)
+                    + 4.0 * self.chord_at(middle)
+                    + self.chord_at(high - 1e-9 * step)
+                )
             )
         return total
 
@@ -171,8 +186,14 @@ class Sail:
             middle = 0.5 * (low + high)
             step = high - low
             inner_low, inner_high = low + 1e-9 * step, high - 1e-9 * step
-            moment += step / 6.0 * (
-                low * self.chord_at(inner_low) + 4.0 * middle * self.chord_at(middle) + high * self.chord_at(inner_high)
+            moment += (
+                step
+                / 6.0
+                * (
+                    low * self.chord_at(inner_low)
+                    + 4.0 * middle * self.chord_at(middle)
+                    + high * self.chord_at(inner_high)
+                )
             )
         return moment / self.area
 
@@ -185,9 +206,9 @@ class Sail:
 class Rig:
     """Mast, standing rigging and the deck under the sails.
 
-    `rigging_diameter` is the sum of all wire diameters seen from ahead. The deck at `deck_height` reaches `deck_half_width` to
-    either side and mirrors the sails' flow as far as its width allows; `gap_leakage` is the share of that mirror lost to
-    flow through gear, boom and crew: 0 a clean deck, 1 none.
+    `rigging_diameter` is the sum of all wire diameters seen from ahead. The deck at `deck_height` reaches
+    `deck_half_width` to either side and mirrors the sails' flow as far as its width allows; `gap_leakage` is
+    the share of that mirror lost to flow through gear, boom and crew: 0 a clean deck, 1 none.
     """
 
     mast_x: float

@@ -1,4 +1,5 @@
-"""Does a solution hold? Forces and moments summed again from the exported records, by code that shares nothing with the equations.
+"""Does a solution hold? Forces and moments summed again from the exported records, by code that shares
+nothing with the equations.
 
 Each check gives a relative error for every condition; the largest is what counts.
 """
@@ -22,8 +23,9 @@ SECOND_POINT = np.array([1.7, -0.6, 2.3])
 class Record:
     """What was exported of every condition; n conditions, all SI, axes of the course.
 
-    `force` and `moment` (components, 3, n) with each component's `medium`; `strip_*` (strips, n) in axes that heel with the boat, with the sail's place
-    among the components for each strip in `strip_component`; angles and speeds (n,).
+    `force` and `moment` (components, 3, n) with each component's `medium`; `strip_*` (strips, n) in axes that
+    heel with the boat, with the sail's place among the components for each strip in `strip_component`; angles
+    and speeds (n,).
     """
 
     medium: tuple[str, ...]
@@ -34,6 +36,8 @@ class Record:
     strip_x: FloatArray
     strip_forward: FloatArray
     strip_leeward: FloatArray
+    true_wind_speed: FloatArray
+    true_wind_angle: FloatArray
     boat_speed: FloatArray
     leeway: FloatArray
     heel: FloatArray
@@ -42,7 +46,7 @@ class Record:
 
 def largest_error(record: Record) -> FloatArray:
     """Largest relative error of all checks, (n,)."""
-    checks = (force_error, moment_error, strip_error, course_theorem_error, power_error)
+    checks = (force_error, moment_error, strip_error, wind_triangle_error, course_theorem_error, power_error)
     result: FloatArray = np.max([check(record) for check in checks], axis=0)
     return result
 
@@ -63,7 +67,9 @@ def moment_error(record: Record) -> FloatArray:
 
 
 def strip_error(record: Record) -> FloatArray:
-    """Sails' forces and moments summed again from their strips, turned into the course's axes one strip at a time."""
+    """Sails' forces and moments summed again from their strips, turned into the course's axes one strip at a
+    time.
+    """
     axes = _heeled_axes(record.leeway, record.heel)
     worst = np.zeros(len(record.heel))
     for component in np.unique(record.strip_component):
@@ -88,8 +94,20 @@ def _heeled_axes(leeway: FloatArray, heel: FloatArray) -> FloatArray:
     return axes
 
 
+def wind_triangle_error(record: Record) -> FloatArray:
+    """Angle between the apparent wind as reported and the true wind less the boat's own motion [rad]."""
+    towards = np.pi - record.true_wind_angle
+    wind = record.true_wind_speed * np.exp(1j * towards)
+    apparent = wind - record.boat_speed
+    error: FloatArray = np.abs(np.angle(apparent / np.exp(1j * (np.pi - record.beta))))
+    return error
+
+
 def course_theorem_error(record: Record) -> FloatArray:
-    """Apparent wind angle from the course less the two drag angles [rad]: zero in any equilibrium (Lanchester, Aerodynamics, 1907)."""
+    """Apparent wind angle from the course less the two drag angles [rad]:
+
+    zero in any equilibrium (Lanchester, Aerodynamics, 1907).
+    """
     air = _sum_of(record, "air")
     water = _sum_of(record, "water")
     downwind = np.array([-np.cos(record.beta), np.sin(record.beta)])

@@ -1,4 +1,7 @@
-"""The fastest equilibrium of every condition: boats sorted into batches, solved, checked, and reported with a status and a reason."""
+"""The fastest equilibrium of every condition:
+
+boats sorted into batches, solved, checked, and reported with a status and a reason.
+"""
 
 from __future__ import annotations
 
@@ -12,6 +15,7 @@ from vpp import balance, closure
 from vpp.balance import Component
 from vpp.boat import Boat
 from vpp.physics.hull import DATA_FROUDE_RANGE, EXTENDED_FROUDE_LIMIT
+from vpp.physics.lifting_line import FIT_ANGLES
 from vpp.physics.wind import apparent_wind
 from vpp.solved import DOWNWIND, SPEED, UPWIND, Conditions, Solved, Strips
 from vpp.solver.interior_point import minimise
@@ -22,9 +26,10 @@ from vpp.trim import FastestEquilibrium, Start, freedom, ranges, start, state_fr
 FloatArray = NDArray[np.float64]
 Progress = Callable[[int, int], None]
 
-# Upwind and reaching, every start that was tried led to the same optimum. Off the wind each sail may be best attached or stalled, which makes
-# several optima: those conditions are solved from all of ATTACHED, MAIN_STALLED and STALLED and the fastest answer is kept. SLOW is for conditions
-# in which none of them converged. The low barrier keeps a start in its basin.
+# Upwind and reaching, every start that was tried led to the same optimum. Off the wind each sail may be best
+# attached or stalled, which makes several optima: those conditions are solved from all of ATTACHED,
+# MAIN_STALLED and STALLED and the fastest answer is kept. SLOW is for conditions in which none of them
+# converged. The low barrier keeps a start in its basin.
 ATTACHED = Start(speed_factor=1.1, incidence=(0.14,), depower=0.0, downwind_angle=2.45, barrier=1e-3)
 MAIN_STALLED = Start(speed_factor=1.0, incidence=(0.8, 0.14), depower=0.0, downwind_angle=2.65, barrier=1e-3)
 STALLED = Start(speed_factor=0.9, incidence=(1.05,), depower=0.0, downwind_angle=3.0, barrier=1e-3)
@@ -32,6 +37,18 @@ SLOW = Start(speed_factor=0.4, incidence=(0.05,), depower=0.8, downwind_angle=2.
 OFF_THE_WIND = np.radians(117.5)
 # Large blocks: the last conditions of a block cost as much a step as a hundred.
 SOLVER_SETTINGS = Settings(block_size=1024)
+TOO_FAST = (
+    f"The boat would go faster than Froude number {EXTENDED_FROUDE_LIMIT}, where its hull resistance is not "
+    "known; leave this condition out, or give the boat less sail or a hull model with a wider range."
+)
+WIND_FROM_AHEAD = (
+    f"The apparent wind comes from less than {np.degrees(FIT_ANGLES[0]):.0f} deg off the bow or from beyond "
+    "dead astern, where the sails' influence on each other is not known; try a wider true wind angle."
+)
+AT_END_OF_SEARCH = (
+    "The result leans on the end of the search range, so it is not an optimum: the boat hardly moves, or its "
+    "best VMG lies outside; try more wind or a fixed angle."
+)
 # Quantities of the table that only boats with those freedoms have.
 ABSENT = ("pitch", "ride_height")
 
@@ -47,8 +64,8 @@ class _Batch:
 def solve(boats: Sequence[Boat], conditions: Conditions, *, progress: Progress | None = None) -> Solved:
     """Fastest equilibrium of every condition; see `Solved`.
 
-    `progress(done, total)` is called as conditions finish. A condition that fails keeps its place with a status and a reason. Raises
-    ValueError when the conditions name a boat that does not exist.
+    `progress(done, total)` is called as conditions finish. A condition that fails keeps its place with a
+    status and a reason. Raises ValueError when the conditions name a boat that does not exist.
     """
     if len(conditions) and (conditions.option.min() < 0 or conditions.option.max() >= len(boats)):
         raise ValueError(f"conditions name boats 0 to {conditions.option.max()}, and there are {len(boats)}")
@@ -68,8 +85,12 @@ def solve(boats: Sequence[Boat], conditions: Conditions, *, progress: Progress |
 
 
 def _batches(boats: Sequence[Boat], conditions: Conditions) -> list[_Batch]:
-    """Conditions grouped by what their boats share and by whether the wind angle is free, in order of first appearance."""
-    keys = [_batch_key(boats[option], aim) for option, aim in zip(conditions.option, conditions.aim, strict=True)]
+    """Conditions grouped by what their boats share and by whether the wind angle is free, in order of first
+    appearance.
+    """
+    keys = [
+        _batch_key(boats[option], aim) for option, aim in zip(conditions.option, conditions.aim, strict=True)
+    ]
     batches = []
     for key in dict.fromkeys(keys):
         places = np.flatnonzero([other == key for other in keys])
@@ -77,7 +98,10 @@ def _batches(boats: Sequence[Boat], conditions: Conditions) -> list[_Batch]:
         members = [boats[i] for i in used]
         renumbered = np.searchsorted(used, conditions.option[places])
         part = Conditions(
-            option=renumbered, tws=conditions.tws[places], twa=conditions.twa[places], aim=conditions.aim[places]
+            option=renumbered,
+            tws=conditions.tws[places],
+            twa=conditions.twa[places],
+            aim=conditions.aim[places],
         )
         problem = FastestEquilibrium(balance.fleet(members), freedom(members), part)
         batches.append(_Batch(places=places, problem=problem))
@@ -94,7 +118,11 @@ def _solve_batch(problem: FastestEquilibrium, progress: Progress) -> Solution:
     conditions = problem.conditions
     off_the_wind = (conditions.aim == DOWNWIND) | (conditions.twa > OFF_THE_WIND)
     solution = _from(problem, ATTACHED, progress)
-    for how, called_for in ((MAIN_STALLED, off_the_wind), (STALLED, off_the_wind), (SLOW, np.zeros_like(off_the_wind))):
+    for how, called_for in (
+        (MAIN_STALLED, off_the_wind),
+        (STALLED, off_the_wind),
+        (SLOW, np.zeros_like(off_the_wind)),
+    ):
         places = np.flatnonzero(called_for | (solution.status != Status.CONVERGED))
         if len(places):
             solution = _with_better(solution, _from(problem.select(places), how), places)
@@ -102,12 +130,17 @@ def _solve_batch(problem: FastestEquilibrium, progress: Progress) -> Solution:
 
 
 def _from(problem: FastestEquilibrium, how: Start, progress: Progress | None = None) -> Solution:
-    settings = replace(SOLVER_SETTINGS, initial_barrier=how.barrier)
+    # looking for feasibility from more states is left to the last start: the others are followed by one
+    # another
+    searches = SOLVER_SETTINGS.restoration_starts if how is SLOW else 1
+    settings = replace(SOLVER_SETTINGS, initial_barrier=how.barrier, restoration_starts=searches)
     return minimise(problem, start(problem, how), settings=settings, on_progress=progress)
 
 
 def _with_better(solution: Solution, again: Solution, places: NDArray[np.intp]) -> Solution:
-    """The solution with those cases replaced in which the second attempt converged alone or to a better objective."""
+    """The solution with those cases replaced in which the second attempt converged alone or to a better
+    objective.
+    """
     before = solution.objective[places] + np.where(solution.status[places] == Status.CONVERGED, 0.0, np.inf)
     won = (again.status == Status.CONVERGED) & (again.objective < before)
     merged = {}
@@ -118,7 +151,7 @@ def _with_better(solution: Solution, again: Solution, places: NDArray[np.intp]) 
     return Solution(**merged)
 
 
-# --- reporting ----------------------------------------------------------------------------------------------------------
+# --- reporting ----------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -141,20 +174,31 @@ class _Report:
 def _report(boats: Sequence[Boat], problem: FastestEquilibrium, solution: Solution) -> _Report:
     everything = np.arange(problem.condition_count)
     values = {
-        name: np.broadcast_to(value, everything.shape) for name, value in problem.named(solution.x, everything).items()
+        name: np.broadcast_to(value, everything.shape)
+        for name, value in problem.named(solution.x, everything).items()
     }
     components = problem.components(values, everything)
     force, moment = _in_course_axes(components, values["leeway"])
-    strips = _strips(problem, values)
+    strips, wake_angle = _strips(problem, values)
     quantities = _quantities(problem, values, components, force, strips)
-    closes = closure.largest_error(_closure_record(components, force, moment, strips, values, quantities["beta"]))
-    status = _status(problem, solution, closes)
+    record = _closure_record(problem, components, force, moment, strips, values, quantities["beta"])
+    closes = closure.largest_error(record)
+    status = _status(problem, solution, closes, wake_angle)
     reasons = [_reason(problem, solution, status, closes, int(i)) for i in everything]
     remarks = [
-        _remark(problem, solution, quantities, int(i)) if status[i] == Status.CONVERGED else "" for i in everything
+        _remark(problem, solution, quantities, int(i)) if status[i] == Status.CONVERGED else ""
+        for i in everything
     ]
     bad = status != Status.CONVERGED
-    for array in (*quantities.values(), force, moment, strips.forward, strips.leeward, strips.incidence, strips.lift_coefficient):
+    for array in (
+        *quantities.values(),
+        force,
+        moment,
+        strips.forward,
+        strips.leeward,
+        strips.incidence,
+        strips.lift_coefficient,
+    ):
         array[..., bad] = np.nan
     if not problem.seeks_vmg:
         quantities["twa"] = problem.conditions.twa.copy()
@@ -186,17 +230,24 @@ def _in_course_axes(components: Sequence[Component], leeway: FloatArray) -> tupl
     return force, moment
 
 
-def _strips(problem: FastestEquilibrium, values: dict[str, FloatArray]) -> Strips:
+def _strips(problem: FastestEquilibrium, values: dict[str, FloatArray]) -> tuple[Strips, FloatArray]:
+    """Every strip, and the angle of the wind that carries the wakes."""
     everything = np.arange(problem.condition_count)
     boats, wake = problem.of(everything)
     wind = balance.true_wind(boats=boats, tws=problem.conditions.tws, twa=values["twa"])
-    _, on_strips = balance.strips(
-        fleet_layout=problem.layout, boats=boats, wake=wake, wind=wind, state=state_from(values, problem.layout)
+    flow, on_strips = balance.strips(
+        fleet_layout=problem.layout,
+        boats=boats,
+        wake=wake,
+        wind=wind,
+        state=state_from(values, problem.layout),
     )
     names = tuple(
-        name for name, count in zip(problem.layout.sails, problem.layout.strips, strict=True) for _ in range(count)
+        name
+        for name, count in zip(problem.layout.sails, problem.layout.strips, strict=True)
+        for _ in range(count)
     )
-    return Strips(
+    strips = Strips(
         sail=names,
         height=boats.rig.height,
         x=boats.rig.x,
@@ -206,9 +257,11 @@ def _strips(problem: FastestEquilibrium, values: dict[str, FloatArray]) -> Strip
         incidence=on_strips.incidence,
         lift_coefficient=on_strips.lift_coefficient,
     )
+    return strips, flow.wind_angle
 
 
 def _closure_record(
+    problem: FastestEquilibrium,
     components: Sequence[Component],
     force: FloatArray,
     moment: FloatArray,
@@ -226,6 +279,8 @@ def _closure_record(
         strip_x=strips.x,
         strip_forward=strips.forward,
         strip_leeward=strips.leeward,
+        true_wind_speed=problem.conditions.tws,
+        true_wind_angle=values["twa"],
         boat_speed=values["boat_speed"],
         leeway=values["leeway"],
         heel=values["heel"],
@@ -270,22 +325,27 @@ def _cambers(problem: FastestEquilibrium, values: dict[str, FloatArray]) -> dict
     cambers = {}
     for name, part in zip(problem.layout.sails, problem.layout.slices, strict=True):
         share = rig.share[part]
-        camber = rig.camber_flat[part] + values[f"{name}_camber"] * (rig.camber_full[part] - rig.camber_flat[part])
+        camber = rig.camber_flat[part] + values[f"{name}_camber"] * (
+            rig.camber_full[part] - rig.camber_flat[part]
+        )
         cambers[f"{name}_camber"] = np.array(
             [np.interp(0.5, share[:, i], camber[:, i]) for i in range(camber.shape[1])]
         )
     return cambers
 
 
-# --- statuses -----------------------------------------------------------------------------------------------------------
+# --- statuses -----------------------------------------------------------------------------------------------
 
 
-def _status(problem: FastestEquilibrium, solution: Solution, closes: FloatArray) -> NDArray[np.int64]:
+def _status(
+    problem: FastestEquilibrium, solution: Solution, closes: FloatArray, wake_angle: FloatArray
+) -> NDArray[np.int64]:
     """The solver's status, or what makes a converged answer unfit to use."""
     status = solution.status.astype(np.int64).copy()
     converged = status == Status.CONVERGED
     speed = problem.names.index("boat_speed")
-    status[converged & solution.active_upper[speed]] = Status.OUTSIDE_MODEL_RANGE
+    outside = solution.active_upper[speed] | (wake_angle < FIT_ANGLES[0]) | (wake_angle > FIT_ANGLES[-1])
+    status[converged & outside] = Status.OUTSIDE_MODEL_RANGE
     status[converged & solution.active_lower[speed]] = Status.LIMIT_REACHED
     if problem.seeks_vmg:
         angle = problem.names.index("twa")
@@ -297,16 +357,19 @@ def _status(problem: FastestEquilibrium, solution: Solution, closes: FloatArray)
 
 
 def _reason(
-    problem: FastestEquilibrium, solution: Solution, status: NDArray[np.int64], closes: FloatArray, i: int
+    problem: FastestEquilibrium,
+    solution: Solution,
+    status: NDArray[np.int64],
+    closes: FloatArray,
+    i: int,
 ) -> str:
+    """Why a condition has no result and what to try; empty where it has one."""
     code = int(status[i])
     if code == Status.CONVERGED:
         return ""
     if code == Status.OUTSIDE_MODEL_RANGE:
-        return (
-            f"The boat would go faster than Froude number {EXTENDED_FROUDE_LIMIT}, where its hull resistance is not known; "
-            "leave this condition out, or give the boat less sail or a hull model with a wider range."
-        )
+        too_fast = solution.active_upper[problem.names.index("boat_speed"), i]
+        return TOO_FAST if too_fast else WIND_FROM_AHEAD
     if code == Status.NO_EQUILIBRIUM:
         equation = balance.EQUATIONS[int(solution.worst_constraint[i])]
         return (
@@ -314,16 +377,18 @@ def _reason(
             "try less wind, another angle, or a wider limit in [margins]."
         )
     if code == Status.LIMIT_REACHED:
-        return (
-            "The result leans on the end of the search range, so it is not an optimum: the boat hardly moves, or its best VMG lies outside; "
-            "try more wind or a fixed angle."
-        )
+        return AT_END_OF_SEARCH
     if solution.status[i] == Status.CONVERGED:
-        return f"The solution does not close (relative error {closes[i]:.1e}); the condition cannot be trusted, leave it out."
+        return (
+            f"The solution does not close (relative error {closes[i]:.1e}) and cannot be trusted; "
+            "leave this condition out."
+        )
     return sentence(code)
 
 
-def _remark(problem: FastestEquilibrium, solution: Solution, quantities: dict[str, FloatArray], i: int) -> str:
+def _remark(
+    problem: FastestEquilibrium, solution: Solution, quantities: dict[str, FloatArray], i: int
+) -> str:
     """Active limits of the attitude and model ranges left, in a few words."""
     remarks = []
     for name, text in (("heel", "heel limit"), ("leeway", "leeway limit"), ("rudder", "rudder limit")):
@@ -339,7 +404,7 @@ def _remark(problem: FastestEquilibrium, solution: Solution, quantities: dict[st
 def _assembled(
     boats: Sequence[Boat], conditions: Conditions, batches: Sequence[_Batch], reports: Sequence[_Report]
 ) -> Solved:
-    """All batches in the order of the conditions, over the union of their components, quantities and strips."""
+    """All batches in the order of the conditions, over all their components, quantities and strips."""
     count = len(conditions)
     components = tuple(dict.fromkeys(name for report in reports for name in report.components))
     media = dict(pair for report in reports for pair in zip(report.components, report.medium, strict=True))
@@ -358,7 +423,10 @@ def _assembled(
             quantities[name][at] = value
         reason[at], remark[at] = report.reason, report.remark
         status[at], iterations[at] = report.status, report.solution.iterations
-        constraint_error[at], optimality_error[at] = report.solution.constraint_error, report.solution.optimality_error
+        constraint_error[at], optimality_error[at] = (
+            report.solution.constraint_error,
+            report.solution.optimality_error,
+        )
         closes[at] = report.closure
     return Solved(
         boats=tuple(boats),
@@ -381,7 +449,9 @@ def _assembled(
 
 
 def _assembled_strips(count: int, batches: Sequence[_Batch], reports: Sequence[_Report]) -> Strips:
-    """Strips of all batches; where boats differ in their number, each sail has as many rows as the largest, the rest NaN."""
+    """Strips of all batches; where boats differ in their number, each sail has as many rows as the largest,
+    the rest NaN.
+    """
     most: dict[str, int] = {}
     for report in reports:
         for name in dict.fromkeys(report.strips.sail):

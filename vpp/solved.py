@@ -24,8 +24,9 @@ class NoEquilibrium(Exception):
 class Conditions:
     """Conditions as a flat list, arrays (n,).
 
-    `option` counts into the boats; `tws` [m/s] is the true wind speed at the reference height; `twa` [rad] the true wind angle, NaN where
-    the aim is a best VMG; `aim` is "speed", "upwind" or "downwind". Raises ValueError when the lengths or the values do not fit.
+    `option` counts into the boats; `tws` [m/s] is the true wind speed at the reference height; `twa` [rad]
+    the true wind angle, NaN where the aim is a best VMG; `aim` is "speed", "upwind" or "downwind". Raises
+    ValueError when the lengths or the values do not fit.
     """
 
     option: NDArray[np.intp]
@@ -36,7 +37,9 @@ class Conditions:
     def __post_init__(self) -> None:
         lengths = {len(self.option), len(self.tws), len(self.twa), len(self.aim)}
         if len(lengths) != 1:
-            raise ValueError(f"option, tws, twa and aim have {sorted(lengths)} entries; all need the same number")
+            raise ValueError(
+                f"option, tws, twa and aim have {sorted(lengths)} entries; all need the same number"
+            )
         if not set(np.unique(self.aim)) <= set(AIMS):
             raise ValueError(f"aim must be one of {', '.join(AIMS)}; given {', '.join(np.unique(self.aim))}")
         if not (np.all(self.tws > 0.0) and np.all(np.isfinite(self.tws))):
@@ -53,8 +56,9 @@ class Conditions:
 class Strips:
     """Every strip of every sail at the solution, for closure checks and load plots.
 
-    `sail` names each strip's sail (strips,). Arrays (strips, n): height along the mast [m], x [m], width [m], forces forward along the
-    centreline and to leeward normal to the mast [N], incidence [rad] and lift coefficient. NaN where not converged.
+    `sail` names each strip's sail (strips,). Arrays (strips, n): height along the mast [m], x [m], width [m],
+    forces forward along the centreline and to leeward normal to the mast [N], incidence [rad] and lift
+    coefficient. NaN where not converged.
     """
 
     sail: tuple[str, ...]
@@ -71,9 +75,10 @@ class Strips:
 class Solved:
     """Solved conditions; arrays (n,) unless stated, NaN where a condition has not converged.
 
-    `status` holds `vpp.solver.status` codes; `reason` a sentence where a condition failed; `remark` names active limits and model ranges left.
-    `quantities` are in SI units and radians. `force` [N] and `moment` [N m] have the shape (components, 3, n), in the axes of the
-    course. `closure` is the largest relative error that the independent check found.
+    `status` holds `vpp.solver.status` codes; `reason` a sentence where a condition failed; `remark` names
+    active limits and model ranges left. `quantities` are in SI units and radians. `force` [N] and `moment` [N
+    m] have the shape (components, 3, n), in the axes of the course. `closure` is the largest relative error
+    that the independent check found.
     """
 
     boats: tuple[Boat, ...]

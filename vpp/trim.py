@@ -24,9 +24,11 @@ from vpp.solver.problem import Derivatives, Values
 FloatArray = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
-# The balance is solved no slower than this [m/s]: below it the friction line and the course lose their meaning.
+# The balance is solved no slower than this [m/s]: below it the friction line and the course lose their
+# meaning.
 SLOWEST = 0.05
-# Where the best VMG is searched for [rad]; a result at an end of the range is not a best VMG and is reported as such.
+# Where the best VMG is searched for [rad]; a result at an end of the range is not a best VMG and is reported
+# as such.
 VMG_RANGES = {UPWIND: (math.radians(20.0), math.radians(89.0)), DOWNWIND: (math.radians(91.0), math.pi)}
 # What one unit of the solver's variables means, so that all of them are of order one.
 SCALES = {"boat_speed": 5.0, "leeway": 0.1, "heel": 0.3, "rudder": 0.1, "crew_arm": 1.0, "twa": 0.5}
@@ -35,7 +37,8 @@ CONTROL_SCALES = {"sheet": 0.3, "twist": 0.3, "camber": 1.0}
 
 @dataclass(frozen=True, kw_only=True)
 class Freedom:
-    """The quantities that the solver may move for boats of one kind, in order, and the values of those it may not.
+    """The quantities that the solver may move for boats of one kind, in order, and the values of those it may
+    not.
 
     `lower` and `upper` are (variables, boats) in SI units; `fixed` maps a name to its values (boats,).
     """
@@ -45,7 +48,9 @@ class Freedom:
     upper: FloatArray
     fixed: Mapping[str, FloatArray]
 
-# Conditions differentiated at a time: as many as keep the arrays of second derivatives in the processor's cache.
+
+# Conditions differentiated at a time: as many as keep the arrays of second derivatives in the processor's
+# cache.
 MOST_DIFFERENTIATED = 256
 
 
@@ -61,7 +66,11 @@ def ranges(boat: Boat) -> dict[str, Range]:
         "crew_arm": boat.crew.arm,
     }
     for sail in boat.sails:
-        bounds |= {f"{sail.name}_sheet": sail.sheet, f"{sail.name}_twist": sail.twist, f"{sail.name}_camber": sail.camber}
+        bounds |= {
+            f"{sail.name}_sheet": sail.sheet,
+            f"{sail.name}_twist": sail.twist,
+            f"{sail.name}_camber": sail.camber,
+        }
     return bounds
 
 
@@ -74,7 +83,9 @@ def freedom(boats: Sequence[Boat]) -> Freedom:
         lower=np.array([[bounds[name].lower for bounds in per_boat] for name in names]),
         upper=np.array([[bounds[name].upper for bounds in per_boat] for name in names]),
         fixed={
-            name: np.array([bounds[name].lower for bounds in per_boat]) for name in per_boat[0] if name not in names
+            name: np.array([bounds[name].lower for bounds in per_boat])
+            for name in per_boat[0]
+            if name not in names
         },
     )
 
@@ -93,14 +104,17 @@ def state_from(values: Mapping[str, Array], fleet_layout: Layout) -> State:
         rudder=values["rudder"],
         crew_arm=values["crew_arm"],
         trims=tuple(
-            SailTrim(sheet=values[f"{sail}_sheet"], twist=values[f"{sail}_twist"], camber=values[f"{sail}_camber"])
+            SailTrim(
+                sheet=values[f"{sail}_sheet"], twist=values[f"{sail}_twist"], camber=values[f"{sail}_camber"]
+            )
             for sail in fleet_layout.sails
         ),
     )
 
 
 class FastestEquilibrium:
-    """The solver's problem: go as fast as possible, to the mark or through the water, with every equation of the balance met.
+    """The solver's problem: go as fast as possible, to the mark or through the water, with every equation of
+    the balance met.
 
     Variables are the free quantities over their scales, and the true wind angle where the aim is a best VMG.
     """
@@ -132,7 +146,7 @@ class FastestEquilibrium:
         part = Conditions(
             option=some.option[places], tws=some.tws[places], twa=some.twa[places], aim=some.aim[places]
         )
-        return FastestEquilibrium(self.fleet, self.free, part)
+        return type(self)(self.fleet, self.free, part)
 
     @property
     def variable_count(self) -> int:
@@ -157,7 +171,10 @@ class FastestEquilibrium:
     def derivatives(
         self, x: FloatArray, cases: Integers, multipliers: FloatArray, objective_weight: float = 1.0
     ) -> Derivatives:
-        """Values, gradient, Jacobian and the Hessian of `objective_weight * objective + multipliers . residuals`."""
+        """Values, gradient, Jacobian and the Hessian of `objective_weight * objective + multipliers .
+
+        residuals`.
+        """
         parts = [
             self._derivatives(x[:, part], cases[part], multipliers[:, part], objective_weight)
             for part in _parts(len(cases), MOST_DIFFERENTIATED)
@@ -218,16 +235,17 @@ class FastestEquilibrium:
         return sign * values["boat_speed"] * xp.cos(values["twa"])
 
 
-# --- starts -------------------------------------------------------------------------------------------------------------
+# --- starts -------------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, kw_only=True)
 class Start:
     """How to guess a state to start from.
 
-    `speed_factor` scales the guessed boat speed; `incidence` [rad] is that of the sails' feet, the last one holding for all further sails; `depower`
-    from 0 to 1 twists and flattens them; `downwind_angle` [rad] is the true wind angle at which the search for the best VMG downwind
-    begins; `barrier` is the solver's initial barrier.
+    `speed_factor` scales the guessed boat speed; `incidence` [rad] is that of the sails' feet, the last one
+    holding for all further sails; `depower` from 0 to 1 twists and flattens them; `downwind_angle` [rad] is
+    the true wind angle at which the search for the best VMG downwind begins; `barrier` is the solver's
+    initial barrier.
     """
 
     speed_factor: float
@@ -249,20 +267,28 @@ def start(problem: FastestEquilibrium, how: Start) -> FloatArray:
     reach = 0.35 + 0.65 * np.sin(np.clip(twa, 0.0, np.pi)) ** 2
     boat_speed = how.speed_factor * hull_speed * np.tanh(0.9 * reach * conditions.tws / hull_speed)
     _, beta = apparent_wind(true_wind_speed=conditions.tws, true_wind_angle=twa, boat_speed=boat_speed)
-    power = np.clip(np.sin(beta), 0.0, 1.0) * (1.0 - 0.7 * how.depower) * np.minimum(conditions.tws / 10.0, 1.0)
+    power = (
+        np.clip(np.sin(beta), 0.0, 1.0) * (1.0 - 0.7 * how.depower) * np.minimum(conditions.tws / 10.0, 1.0)
+    )
     guesses = {
         "boat_speed": boat_speed,
         "leeway": 0.06 * power,
         "heel": 0.25 * power,
         "rudder": -0.02 * power,
-        "crew_arm": problem.upper[_index(problem.names, "crew_arm")] * 0.9 if "crew_arm" in problem.names else 0.0,
+        "crew_arm": problem.upper[_index(problem.names, "crew_arm")] * 0.9
+        if "crew_arm" in problem.names
+        else 0.0,
         "twa": twa,
     }
     for i, sail in enumerate(problem.layout.sails):
-        guesses[f"{sail}_sheet"] = np.maximum(beta - how.incidence[min(i, len(how.incidence) - 1)], math.radians(2.0))
+        guesses[f"{sail}_sheet"] = np.maximum(
+            beta - how.incidence[min(i, len(how.incidence) - 1)], math.radians(2.0)
+        )
         guesses[f"{sail}_twist"] = np.full(len(conditions), math.radians(6.0 + 10.0 * how.depower))
         guesses[f"{sail}_camber"] = np.full(len(conditions), 0.5 * (1.0 - how.depower) + 0.05)
-    rows = np.array([np.broadcast_to(guesses[name], (len(conditions),)) / scale_of(name) for name in problem.names])
+    rows = np.array(
+        [np.broadcast_to(guesses[name], (len(conditions),)) / scale_of(name) for name in problem.names]
+    )
     room = problem.upper - problem.lower
     inside: FloatArray = np.clip(rows, problem.lower + 0.02 * room, problem.upper - 0.02 * room)
     return inside

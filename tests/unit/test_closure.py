@@ -15,10 +15,14 @@ from vpp import closure
 COUNT = 3
 LEEWAY, HEEL = np.array([0.05, 0.02, -0.03]), np.array([0.3, -0.1, 0.0])
 BETA, SPEED = np.array([0.6, 1.4, 2.8]), np.array([3.0, 4.0, 2.5])
+# the true wind that these make with an apparent wind of 8, 9 and 6 m/s, parts along and across the course
+AHEAD = np.array([8.0, 9.0, 6.0]) * np.cos(BETA) - SPEED
+ACROSS = np.array([8.0, 9.0, 6.0]) * np.sin(BETA)
 CHECKS = {
     "force": closure.force_error,
     "moment": closure.moment_error,
     "strip": closure.strip_error,
+    "wind triangle": closure.wind_triangle_error,
     "course theorem": closure.course_theorem_error,
     "power": closure.power_error,
 }
@@ -60,6 +64,8 @@ def _record():
         strip_x=x,
         strip_forward=forward,
         strip_leeward=leeward,
+        true_wind_speed=np.hypot(AHEAD, ACROSS),
+        true_wind_angle=np.arctan2(ACROSS, AHEAD),
         boat_speed=SPEED,
         leeway=LEEWAY,
         heel=HEEL,
@@ -102,6 +108,10 @@ CORRUPTIONS = {
     "place of a strip": ("strip_x", (0,), {"strip"}),
     "heel": ("heel", (), {"strip"}),
     "leeway": ("leeway", (), {"strip"}),
+    "apparent wind angle": ("beta", (), {"wind triangle"}),
+    "true wind angle": ("true_wind_angle", (), {"wind triangle"}),
+    "true wind speed": ("true_wind_speed", (), {"wind triangle"}),
+    "boat speed": ("boat_speed", (), {"wind triangle"}),
 }
 
 
@@ -121,8 +131,7 @@ def test_course_theorem_cannot_see_a_wrong_wind_angle(record):
     """The air's drag angle is measured from the wind, so that beta cancels: the theorem restates surge and
     sway and nothing else.
 
-    A limit of the check, held here so that nobody counts on it; the wind triangle is checked on its own
-    (test_equilibrium).
+    A limit of the check, held here so that nobody counts on it; the wind triangle is checked on its own.
     """
     corrupt = replace(record, beta=BETA + 0.3)
     np.testing.assert_allclose(closure.course_theorem_error(corrupt), 0.0, atol=1e-12)

@@ -160,7 +160,8 @@ def _sail_findings(path: Path, sail: SailTable) -> list[Finding]:
         found.append(
             Finding(
                 (*path, "stall_width_deg"),
-                f"the flow must not separate over more than a fifth of stall_incidence_deg = {sail.stall_incidence_deg:g}",
+                "the flow must not separate over more than a fifth of "
+                f"stall_incidence_deg = {sail.stall_incidence_deg:g}",
                 f"up to {widest:g} deg",
             )
         )

@@ -1,7 +1,7 @@
 """Which array library an expression belongs to.
 
-Physics is written once, against the functions that NumPy, JAX and arrays with derivatives (`vpp.solver.jets`) share. The few functions here
-hide the operations that those three spell differently.
+Physics is written once, against the functions that NumPy, JAX and arrays with derivatives (`vpp.solver.jets`)
+share. The few functions here hide the operations that those three spell differently.
 """
 
 from __future__ import annotations
@@ -16,9 +16,11 @@ Array = Any
 
 
 def array_namespace(*values: Array) -> Any:
-    """The namespace to compute `values` in: that of the first value which is not a NumPy array or a number, else NumPy.
+    """The namespace to compute `values` in: that of the first value which is not a NumPy array or a number,
+    else NumPy.
 
-    A value announces its namespace through `__array_namespace__`, as the Python array API standard (2023.12) defines.
+    A value announces its namespace through `__array_namespace__`, as the Python array API standard (2023.12)
+    defines.
     """
     for value in values:
         announce = getattr(value, "__array_namespace__", None)
@@ -46,7 +48,8 @@ def _stop_gradient(value: Array) -> Array:
 def elementwise(function: Callable[..., tuple[Array, ...]], *arguments: Array) -> tuple[Array, ...]:
     """`function(*arguments)` for a function that treats every element alone.
 
-    Plain arrays go straight through; arrays with derivatives take the short way of differentiating in the arguments first.
+    Plain arrays go straight through; arrays with derivatives take the short way of differentiating in the
+    arguments first.
     """
     namespace = array_namespace(*arguments)
     if hasattr(namespace, "compose"):
@@ -56,7 +59,10 @@ def elementwise(function: Callable[..., tuple[Array, ...]], *arguments: Array) -
 
 
 def apply_operator(operator: Array, vector: Array) -> Array:
-    """A matrix times a vector for each condition: (conditions, rows, columns) on (columns, conditions) gives (rows, conditions)."""
+    """A matrix times a vector for each condition:
+
+    (conditions, rows, columns) on (columns, conditions) gives (rows, conditions).
+    """
     namespace = array_namespace(vector)
     if hasattr(namespace, "apply_operator"):
         return namespace.apply_operator(operator, vector)
@@ -64,12 +70,17 @@ def apply_operator(operator: Array, vector: Array) -> Array:
 
 
 def needs_taylor_matrices(angle: Array) -> bool:
-    """Whether a matrix that depends on `angle` is wanted with its first two derivatives, for `apply_turning_operator`."""
+    """Whether a matrix that depends on `angle` is wanted with its first two derivatives, for
+    `apply_turning_operator`.
+    """
     return hasattr(array_namespace(angle), "apply_turning_operator")
 
 
 def apply_turning_operator(matrices: tuple[Array, ...], angle: Array, vector: Array) -> Array:
-    """As `apply_operator`, for a matrix that depends on an angle: the matrix alone, or with its first two derivatives."""
+    """As `apply_operator`, for a matrix that depends on an angle:
+
+    the matrix alone, or with its first two derivatives.
+    """
     namespace = array_namespace(angle, vector)
     if hasattr(namespace, "apply_turning_operator") and len(matrices) > 1:
         return namespace.apply_turning_operator(matrices, angle, vector)

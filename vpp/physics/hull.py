@@ -206,8 +206,8 @@ def _log_extension(
 ) -> NDArray[np.float64]:
     """Logarithm of resistance over weight above the data, to one step of the tests beyond the limit.
 
-    It grows as the resistance of a thin ship does at a Froude number lower by a delay, the one with which that grows
-    as fast as the data where these end.
+    It grows as the resistance of a thin ship does at a Froude number lower by a delay, the one with which
+    that grows as fast as the data where these end.
     """
     last = DATA_FROUDE_RANGE[1]
     count = round((EXTENDED_FROUDE_LIMIT - last) / _TEST_STEP) + 1
@@ -229,7 +229,9 @@ def _log_extension(
 
 
 def _last_crossing(x: NDArray[np.float64], y: NDArray[np.float64], level: float) -> float:
-    """Largest x at which y falls through a level; where y stays below, that of its maximum, and where above, the end."""
+    """Largest x at which y falls through a level; where y stays below, that of its maximum, and where above,
+    the end.
+    """
     above = np.flatnonzero(y >= level)
     if not len(above):
         return float(x[np.argmax(y)])

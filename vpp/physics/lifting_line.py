@@ -1,11 +1,14 @@
-"""Lifting line of a whole rig: bound vortices at the sails' places, straight wakes, and the deck and the water as mirrors.
+"""Lifting line of a whole rig: bound vortices at the sails' places, straight wakes, and the deck and the
+water as mirrors.
 
-Each sail is a vertical bound vortex of piecewise constant circulation. At every node between two stations a straight trailing
-vortex leaves along the apparent wind. In the plane normal to the mast, velocities have a part along that wind and a part across it, the
-latter positive in the direction of lift. Positive circulation gives lift to leeward.
+Each sail is a vertical bound vortex of piecewise constant circulation. At every node between two stations a
+straight trailing vortex leaves along the apparent wind. In the plane normal to the mast, velocities have a
+part along that wind and a part across it, the latter positive in the direction of lift. Positive circulation
+gives lift to leeward.
 
-The method is the numerical lifting line with vector velocities (Phillips & Snyder, "Modern adaptation of Prandtl's classic lifting-line
-theory", Journal of Aircraft 37(4), 2000, doi:10.2514/2.2649), with the nodes and control points spaced evenly in angle (Glauert 1926).
+The method is the numerical lifting line with vector velocities (Phillips & Snyder, "Modern adaptation of
+Prandtl's classic lifting-line theory", Journal of Aircraft 37(4), 2000, doi:10.2514/2.2649), with the nodes
+and control points spaced evenly in angle (Glauert 1926).
 """
 
 from __future__ import annotations
@@ -29,17 +32,20 @@ from vpp.physics.sections import shed_lift, shed_share
 
 FloatArray = NDArray[np.float64]
 
-# The mutual influence of two sails is carried as a Fourier series in the apparent wind angle, fitted once for each boat. The order is the
-# lowest that leaves less error than the stations do; a test holds it.
+# The mutual influence of two sails is carried as a Fourier series in the apparent wind angle, fitted once for
+# each boat. The order is the lowest that leaves less error than the stations do; a test holds it.
 FOURIER_ORDER = 7
 FIT_ANGLES = np.radians(np.arange(6.0, 186.1, 2.0))
-# The two places along a chord at which the flow is looked up, as shares of the chord behind the bound vortex on the quarter chord: where the
-# section meets the flow (Pistolesi's theorem; Weissinger, NACA TM 1120, 1947), and where its force acts.
+# The two places along a chord at which the flow is looked up, as shares of the chord behind the bound vortex
+# on the quarter chord: where the section meets the flow (Pistolesi's theorem; Weissinger, NACA TM 1120,
+# 1947), and where its force acts.
 MET, BOUND = 0, 1
 PLACES = (0.5, 0.0)
-# Radius inside which another sail's trailing vortex is smoothed, as a share of that sail's span: about a shed sheet's rolled-up thickness.
+# Radius inside which another sail's trailing vortex is smoothed, as a share of that sail's span: about a shed
+# sheet's rolled-up thickness.
 CORE_SHARE = 0.02
-# The circulation has converged when Newton's step, over the wind speed, is below this: the next one would square it.
+# The circulation has converged when Newton's step, over the wind speed, is below this: the next one would
+# square it.
 TOLERANCE = 1e-8
 ROUNDING = 1e-14
 MOST_ITERATIONS = 40
@@ -52,8 +58,9 @@ TRACED_ITERATIONS = 12
 class Mirror:
     """The surface below the sails, upright: the deck near by, the water farther out.
 
-    The deck at `deck_height` mirrors a vortex at the mean height h above it by the share `(1 - leakage) 2/pi arctan(half width / h)`: all of it for
-    an endless deck, none for a narrow one far below; the water at height zero mirrors what is left.
+    The deck at `deck_height` mirrors a vortex at the mean height h above it by the share `(1 - leakage) 2/pi
+    arctan(half width / h)`: all of it for an endless deck, none for a narrow one far below; the water at
+    height zero mirrors what is left.
     """
 
     deck_height: float
@@ -63,7 +70,10 @@ class Mirror:
 
 @dataclass(frozen=True, kw_only=True)
 class SailLine:
-    """Where one sail's vortices lie: node heights (n + 1,); at the control heights (n,) the bound vortex's x and the chord."""
+    """Where one sail's vortices lie:
+
+    node heights (n + 1,); at the control heights (n,) the bound vortex's x and the chord.
+    """
 
     node_height: FloatArray
     control_height: FloatArray
@@ -80,8 +90,8 @@ class SailLine:
 class WakeOperator:
     """Velocity induced at every station by unit circulation, as a Fourier series in the apparent wind angle.
 
-    `coefficients` has the shape (boats, places, terms, 2 n, n), with the places `MET` and `BOUND`. Rows 0 to n - 1 give the velocity
-    across the wind, the rest along it. `boat` names the boat of each condition.
+    `coefficients` has the shape (boats, places, terms, 2 n, n), with the places `MET` and `BOUND`. Rows 0 to
+    n - 1 give the velocity across the wind, the rest along it. `boat` names the boat of each condition.
     """
 
     coefficients: FloatArray
@@ -97,8 +107,11 @@ class WakeOperator:
         flat = self.coefficients[:, place].reshape(len(self.coefficients), len(basis), -1)
         for boat in np.unique(self.boat):
             of_boat = self.boat == boat
-            # einsum and not a matrix product: its sum over terms does not depend on how many conditions share the call
-            result[of_boat] = np.einsum("kc,km->cm", basis[:, of_boat], flat[boat]).reshape(-1, *self.coefficients.shape[3:])
+            # einsum and not a matrix product: its sum over terms does not depend on how many conditions share
+            # the call
+            result[of_boat] = np.einsum("kc,km->cm", basis[:, of_boat], flat[boat]).reshape(
+                -1, *self.coefficients.shape[3:]
+            )
         return result
 
     def turned(self, angle: Array, place: int = MET) -> TurnedWake:
@@ -110,20 +123,27 @@ class WakeOperator:
 
 @dataclass(frozen=True, kw_only=True)
 class TurnedWake:
-    """A `WakeOperator` at one apparent wind angle a condition: the matrix (conditions, 2 n, n), and its derivatives where they are carried."""
+    """A `WakeOperator` at one apparent wind angle a condition:
+
+    the matrix (conditions, 2 n, n), and its derivatives where they are carried.
+    """
 
     matrices: tuple[Array, ...]
     angle: Array
 
     def induced(self, circulation: Array) -> tuple[Array, Array]:
-        """Velocity across and along the wind at the stations, each (n, conditions), by the circulation (n, conditions)."""
+        """Velocity across and along the wind at the stations, each (n, conditions), by the circulation (n,
+        conditions).
+        """
         both = apply_turning_operator(self.matrices, self.angle, circulation)
         count = both.shape[0] // 2
         return both[:count], both[count:]
 
 
 def stations(*, lower: float, upper: float, count: int) -> tuple[FloatArray, FloatArray]:
-    """Node heights (count + 1,) and control heights (count,), evenly spaced in angle so that both ends are resolved."""
+    """Node heights (count + 1,) and control heights (count,), evenly spaced in angle so that both ends are
+    resolved.
+    """
     middle, half = 0.5 * (lower + upper), 0.5 * (upper - lower)
     nodes = middle - half * np.cos(np.pi * np.arange(count + 1) / count)
     controls = middle - half * np.cos(np.pi * (np.arange(count) + 0.5) / count)
@@ -131,7 +151,10 @@ def stations(*, lower: float, upper: float, count: int) -> tuple[FloatArray, Flo
 
 
 def fourier_basis(angle: Array, order: int = 0) -> Array:
-    """1, cos, sin, cos 2, sin 2, ... of an angle (conditions,), or a derivative: shape (terms, conditions)."""
+    """1, cos, sin, cos 2, sin 2, ...
+
+    of an angle (conditions,), or a derivative: shape (terms, conditions).
+    """
     xp = array_namespace(angle)
     turn = 0.5 * math.pi * order
     terms = [xp.ones_like(angle) if order == 0 else xp.zeros_like(angle)]
@@ -141,7 +164,9 @@ def fourier_basis(angle: Array, order: int = 0) -> Array:
 
 
 def self_influence(*, line: SailLine, mirror: Mirror | None) -> FloatArray:
-    """Velocity across the wind at a sail's own stations by unit circulation of its strips, mirror included, (n, n) [1/m]."""
+    """Velocity across the wind at a sail's own stations by unit circulation of its strips, mirror included,
+    (n, n) [1/m].
+    """
     z = line.control_height[:, None]
     low, high = line.node_height[None, :-1], line.node_height[None, 1:]
     influence = _wake_pair(z, low, high)
@@ -166,10 +191,12 @@ def _mirrors(mirror: Mirror, z: FloatArray, other: FloatArray) -> list[tuple[Flo
 def mutual_influence(
     *, on: SailLine, by: SailLine, mirror: Mirror | None, angle: float, place: int = MET
 ) -> tuple[FloatArray, FloatArray]:
-    """Velocity across and along the wind at one sail's stations by unit circulation of another's strips, each (n_on, n_by) [1/m].
+    """Velocity across and along the wind at one sail's stations by unit circulation of another's strips, each
+    (n_on, n_by) [1/m].
 
-    Taken at a place along the chord, `MET` or `BOUND`, with the chord along the centreline: one that lies ahead is to leeward of the wind through
-    the other. `angle` [rad] is that of the apparent wind from the centreline. Trailing vortices have a core of `CORE_SHARE` of the span.
+    Taken at a place along the chord, `MET` or `BOUND`, with the chord along the centreline: one that lies
+    ahead is to leeward of the wind through the other. `angle` [rad] is that of the apparent wind from the
+    centreline. Trailing vortices have a core of `CORE_SHARE` of the span.
     """
     z = on.control_height[:, None]
     ahead = (on.x - PLACES[place] * on.chord)[:, None] - by.x[None, :]
@@ -187,7 +214,9 @@ def mutual_influence(
 def _horseshoe(
     z: FloatArray, low: FloatArray, high: FloatArray, downstream: FloatArray, leeward: FloatArray, core: float
 ) -> tuple[FloatArray, FloatArray]:
-    """Biot-Savart of a vertical bound segment and its two trailing vortices, at a point downstream and to leeward of it."""
+    """Biot-Savart of a vertical bound segment and its two trailing vortices, at a point downstream and to
+    leeward of it.
+    """
     to_low, to_high = z - low, z - high
     core2 = core * core
     plan = downstream**2 + leeward**2
@@ -222,7 +251,8 @@ def _wake_coefficients(lines: tuple[SailLine, ...], mirror: Mirror | None, place
                 coefficients[0, rows, columns] = self_influence(line=on, mirror=mirror)
                 continue
             velocities = [
-                mutual_influence(on=on, by=by, mirror=mirror, angle=float(angle), place=place) for angle in FIT_ANGLES
+                mutual_influence(on=on, by=by, mirror=mirror, angle=float(angle), place=place)
+                for angle in FIT_ANGLES
             ]
             samples = np.array(velocities)
             fitted = np.linalg.lstsq(basis.T, samples.reshape(len(FIT_ANGLES), -1), rcond=None)[0]
@@ -234,7 +264,9 @@ def _wake_coefficients(lines: tuple[SailLine, ...], mirror: Mirror | None, place
 
 @dataclass(frozen=True, kw_only=True)
 class StripFlow:
-    """What every strip feels before the sails act on each other, in wind axes; arrays (n, conditions), `wind_angle` (conditions,)."""
+    """What every strip feels before the sails act on each other, in wind axes; arrays (n, conditions),
+    `wind_angle` (conditions,).
+    """
 
     along: Array
     across: Array
@@ -246,7 +278,10 @@ class StripFlow:
     stall_width: Array
 
     def shedding_chord(self) -> Array:
-        """Half the chord times the share of the shed lift that is left: circulation over speed and lift coefficient."""
+        """Half the chord times the share of the shed lift that is left:
+
+        circulation over speed and lift coefficient.
+        """
 
         def share(along: Array, across: Array, chord_angle: Array) -> tuple[Array]:
             xp = array_namespace(along, across, chord_angle)
@@ -258,21 +293,23 @@ class StripFlow:
 
 
 def lifting_speed(*, along: Array, undisturbed_across: Array) -> Array:
-    """Speed that circulation is made from [m/s]: the wind with what the other sails add along it, without the velocity induced across it.
+    """Speed that circulation is made from [m/s]: the wind with what the other sails add along it, without the
+    velocity induced across it.
 
-    As in Prandtl's theory, circulation is half chord times this speed times lift coefficient. Were the velocity across to add to it, a strip
-    at an edge could feed on its own wake without bound.
+    As in Prandtl's theory, circulation is half chord times this speed times lift coefficient. Were the
+    velocity across to add to it, a strip at an edge could feed on its own wake without bound.
     """
     xp = array_namespace(along, undisturbed_across)
     return xp.sqrt(along * along + undisturbed_across * undisturbed_across)
 
 
 def circulation(*, wake: TurnedWake, flow: StripFlow) -> Array:
-    """Circulation of every strip (n, conditions) [m^2/s], such that each sheds what the flow induced by all of them makes it shed.
+    """Circulation of every strip (n, conditions) [m^2/s], such that each sheds what the flow induced by all
+    of them makes it shed.
 
-    Newton's method on plain numbers; derivatives are attached afterwards by two further steps with the matrix of the last, the first of
-    which is exact to first order and the second to second (see Griewank & Walther, "Evaluating Derivatives", 2008, chapter 15).
-    Where Newton has not converged in 40 steps the result is NaN.
+    Newton's method on plain numbers; derivatives are attached afterwards by two further steps with the matrix
+    of the last, the first of which is exact to first order and the second to second (see Griewank & Walther,
+    "Evaluating Derivatives", 2008, chapter 15). Where Newton has not converged in 40 steps the result is NaN.
     """
     plain = StripFlow(**{name: without_derivatives(value) for name, value in vars(flow).items()})
     gamma, inverse = _converge(without_derivatives(wake.matrices[0]), plain)
@@ -287,7 +324,9 @@ def circulation(*, wake: TurnedWake, flow: StripFlow) -> Array:
 def _residual(wake: TurnedWake, flow: StripFlow, gamma: Array) -> Array:
     across, along = wake.induced(gamma)
 
-    def shed(along: Array, across: Array, induced: Array, chord_angle: Array, camber: Array, chord: Array) -> tuple[Array]:
+    def shed(
+        along: Array, across: Array, induced: Array, chord_angle: Array, camber: Array, chord: Array
+    ) -> tuple[Array]:
         xp = array_namespace(along, across, induced, chord_angle, camber, chord)
         lift, _ = shed_lift(
             incidence=xp.arctan2(across + induced, along) - chord_angle,
@@ -305,7 +344,9 @@ def _residual(wake: TurnedWake, flow: StripFlow, gamma: Array) -> Array:
 
 @dataclass(frozen=True, kw_only=True)
 class _Iterate:
-    """Velocities at the strips with the circulation they shed, its slopes, and by how much they miss what it induces."""
+    """Velocities at the strips with the circulation they shed, its slopes, and by how much they miss what it
+    induces.
+    """
 
     along: Array
     across: Array
@@ -346,10 +387,11 @@ def _iterate(matrix: Array, flow: StripFlow, shedding_chord: Array, along: Array
 
 
 def _newton_step(matrix: Array, now: _Iterate) -> tuple[Array, Array, Array]:
-    """Changes of velocity along and across, and the inverse of the derivative of `circulation - shed circulation` by circulation.
+    """Changes of velocity along and across, and the inverse of the derivative of `circulation - shed
+    circulation` by circulation.
 
-    Newton in the velocities needs no larger matrix than Newton in the circulation (the Woodbury identity), and keeps the
-    circulation within what a section can shed, where the other overshoots.
+    Newton in the velocities needs no larger matrix than Newton in the circulation (the Woodbury identity),
+    and keeps the circulation within what a section can shed, where the other overshoots.
     """
     xp = array_namespace(now.along)
     count = len(now.gamma)
@@ -361,7 +403,10 @@ def _newton_step(matrix: Array, now: _Iterate) -> tuple[Array, Array, Array]:
 
 
 def _first_velocities(flow: StripFlow) -> tuple[Array, Array]:
-    """The undisturbed wind, turned so that no strip begins beyond its stall: there the slope would say nothing."""
+    """The undisturbed wind, turned so that no strip begins beyond its stall:
+
+    there the slope would say nothing.
+    """
     xp = array_namespace(flow.along, flow.chord_angle)
     speed = xp.sqrt(flow.along * flow.along + flow.across * flow.across)
     incidence = 0.6 * (xp.arctan2(flow.across, flow.along) - flow.chord_angle)
@@ -397,9 +442,15 @@ def _damped_newton(
         length = np.ones(len(left))
         for _ in range(MOST_HALVINGS):
             trial = _iterate(
-                matrix, flow, shedding_chord, now.along + length * step_along, now.across + length * step_across
+                matrix,
+                flow,
+                shedding_chord,
+                now.along + length * step_along,
+                now.across + length * step_across,
             )
-            worse = ~(trial.error() <= (1.0 - 0.1 * length) * size + ROUNDING * np.max(np.abs(flow.along), axis=0))
+            worse = ~(
+                trial.error() <= (1.0 - 0.1 * length) * size + ROUNDING * np.max(np.abs(flow.along), axis=0)
+            )
             if not worse.any():
                 break
             length = np.where(worse, 0.5 * length, length)
@@ -408,7 +459,12 @@ def _damped_newton(
         moving = ~(step <= TOLERANCE * np.max(np.abs(flow.along) + np.abs(flow.across), axis=0))
         if not moving.any():
             return gamma, inverse
-        left, matrix, flow, shedding_chord = left[moving], matrix[moving], _at(flow, moving), shedding_chord[:, moving]
+        left, matrix, flow, shedding_chord = (
+            left[moving],
+            matrix[moving],
+            _at(flow, moving),
+            shedding_chord[:, moving],
+        )
         now = _Iterate(**{name: value[..., moving] for name, value in vars(trial).items()})
     gamma[:, left] = np.nan
     return gamma, inverse

@@ -14,8 +14,9 @@ from vpp.physics.wind import power_law_profile, wind_on_heeled_span
 class RigGeometry:
     """The strips of all sails in one row, sail after sail; arrays (strips, conditions) unless stated.
 
-    `height` is along the mast from the water plane [m]; `share` runs from 0 at the foot to 1 at the head; `x` is where the strip's force
-    acts, the quarter chord. `reference_height` (conditions,) is where the wind that carries the wakes is taken.
+    `height` is along the mast from the water plane [m]; `share` runs from 0 at the foot to 1 at the head; `x`
+    is where the strip's force acts, the quarter chord. `reference_height` (conditions,) is where the wind
+    that carries the wakes is taken.
     """
 
     height: Array
@@ -35,7 +36,11 @@ class RigGeometry:
 
 @dataclass(frozen=True, kw_only=True)
 class SailTrim:
-    """How one sail is set: chord angle at the foot [rad], foot to head twist [rad], camber between flattest 0 and fullest 1; (conditions,)."""
+    """How one sail is set:
+
+    chord angle at the foot [rad], foot to head twist [rad], camber between flattest 0 and fullest 1;
+    (conditions,).
+    """
 
     sheet: Array
     twist: Array
@@ -44,9 +49,11 @@ class SailTrim:
 
 @dataclass(frozen=True, kw_only=True)
 class StripLoads:
-    """What every strip does, arrays (strips, conditions): forces along the wind and across it, normal to the mast [N], and the section's state.
+    """What every strip does, arrays (strips, conditions): forces along the wind and across it, normal to the
+    mast [N], and the section's state.
 
-    The wind is that of `wind_angle` (conditions,). Incidence and lift coefficient are there to be looked at and carry no derivatives.
+    The wind is that of `wind_angle` (conditions,). Incidence and lift coefficient are there to be looked at
+    and carry no derivatives.
     """
 
     along: Array
@@ -67,7 +74,9 @@ class StripLoads:
 
 
 def from_wind_axes(*, along: Array, across: Array, wind_angle: Array) -> tuple[Array, Array]:
-    """Parts forward and to leeward of a force given along the apparent wind and across it, to leeward and forward."""
+    """Parts forward and to leeward of a force given along the apparent wind and across it, to leeward and
+    forward.
+    """
     xp = array_namespace(along, across, wind_angle)
     cos_a, sin_a = xp.cos(wind_angle), xp.sin(wind_angle)
     return across * sin_a - along * cos_a, across * cos_a + along * sin_a
@@ -75,7 +84,10 @@ def from_wind_axes(*, along: Array, across: Array, wind_angle: Array) -> tuple[A
 
 @dataclass(frozen=True, kw_only=True)
 class Wind:
-    """What the rig moves through; all (conditions,). `true_wind_speed` is at the reference height of the profile."""
+    """What the rig moves through; all (conditions,).
+
+    `true_wind_speed` is at the reference height of the profile.
+    """
 
     true_wind_speed: Array
     true_wind_angle: Array
@@ -84,8 +96,12 @@ class Wind:
     air_density: Array
 
 
-def wind_at(*, height: Array, wind: Wind, boat_speed: Array, leeway: Array, heel: Array) -> tuple[Array, Array]:
-    """Apparent wind from ahead and to leeward [m/s], normal to the mast, at a height along it; see `wind_on_heeled_span`."""
+def wind_at(
+    *, height: Array, wind: Wind, boat_speed: Array, leeway: Array, heel: Array
+) -> tuple[Array, Array]:
+    """Apparent wind from ahead and to leeward [m/s], normal to the mast, at a height along it; see
+    `wind_on_heeled_span`.
+    """
 
     def at(height: Array, twa: Array, boat_speed: Array, leeway: Array, heel: Array) -> tuple[Array, ...]:
         xp = array_namespace(height, twa, boat_speed, leeway, heel)
@@ -105,13 +121,25 @@ def wind_at(*, height: Array, wind: Wind, boat_speed: Array, leeway: Array, heel
 
 
 def strip_flow(
-    *, geometry: RigGeometry, sails: tuple[slice, ...], trims: tuple[SailTrim, ...], wind: Wind, boat_speed: Array, leeway: Array, heel: Array
+    *,
+    geometry: RigGeometry,
+    sails: tuple[slice, ...],
+    trims: tuple[SailTrim, ...],
+    wind: Wind,
+    boat_speed: Array,
+    leeway: Array,
+    heel: Array,
 ) -> StripFlow:
-    """The flow at every strip before the sails act on each other, in wind axes. `sails` says which strips belong to which sail."""
+    """The flow at every strip before the sails act on each other, in wind axes.
+
+    `sails` says which strips belong to which sail.
+    """
     reference_ahead, reference_leeward = wind_at(
         height=geometry.reference_height, wind=wind, boat_speed=boat_speed, leeway=leeway, heel=heel
     )
-    ahead, to_leeward = wind_at(height=geometry.height, wind=wind, boat_speed=boat_speed, leeway=leeway, heel=heel)
+    ahead, to_leeward = wind_at(
+        height=geometry.height, wind=wind, boat_speed=boat_speed, leeway=leeway, heel=heel
+    )
     xp = array_namespace(ahead, *(value for trim in trims for value in vars(trim).values()))
     angle = xp.arctan2(reference_leeward, reference_ahead)
     cos_a, sin_a = xp.cos(angle), xp.sin(angle)
@@ -120,7 +148,8 @@ def strip_flow(
     )
     camber = xp.concatenate(
         [
-            geometry.camber_flat[sail] + trim.camber * (geometry.camber_full[sail] - geometry.camber_flat[sail])
+            geometry.camber_flat[sail]
+            + trim.camber * (geometry.camber_full[sail] - geometry.camber_flat[sail])
             for sail, trim in zip(sails, trims, strict=True)
         ]
     )
@@ -136,12 +165,15 @@ def strip_flow(
     )
 
 
-def strip_loads(*, geometry: RigGeometry, operator: WakeOperator, flow: StripFlow, air_density: Array) -> StripLoads:
+def strip_loads(
+    *, geometry: RigGeometry, operator: WakeOperator, flow: StripFlow, air_density: Array
+) -> StripLoads:
     """Forces on every strip, with the flow that the sails induce on each other and on themselves.
 
-    Incidence and circulation come from the flow that the chord meets, at three quarters of it. The lift is density times circulation
-    times the flow at the bound vortex, and across it (Kutta-Joukowski): only there do the forces of two vortices on each other cancel, so that
-    the induced drag is that of the wake (Munk's stagger theorem, NACA Report 121, 1921). Profile drag acts along the same flow.
+    Incidence and circulation come from the flow that the chord meets, at three quarters of it. The lift is
+    density times circulation times the flow at the bound vortex, and across it (Kutta-Joukowski): only there
+    do the forces of two vortices on each other cancel, so that the induced drag is that of the wake (Munk's
+    stagger theorem, NACA Report 121, 1921). Profile drag acts along the same flow.
     """
     wake = operator.turned(flow.wind_angle)
     gamma = circulation(wake=wake, flow=flow)
@@ -157,7 +189,9 @@ def strip_loads(*, geometry: RigGeometry, operator: WakeOperator, flow: StripFlo
         chord_angle: Array,
         camber: Array,
     ) -> tuple[Array, ...]:
-        xp = array_namespace(met_along, met_across, bound_along, bound_across, undisturbed_across, chord_angle, camber)
+        xp = array_namespace(
+            met_along, met_across, bound_along, bound_across, undisturbed_across, chord_angle, camber
+        )
         incidence = xp.arctan2(met_across, met_along) - chord_angle
         lift, drag = section_forces(
             incidence=incidence,

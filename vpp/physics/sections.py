@@ -1,7 +1,8 @@
 """Lift and drag of a sail's section: thin aerofoil, drag bucket, stall and the stalled plate.
 
-Incidence is the angle from the chord to the flow, positive towards lift to leeward; camber is the depth of a parabolic arc over its chord,
-positive likewise. The ideal incidence of such an arc is zero: there the flow meets the leading edge smoothly.
+Incidence is the angle from the chord to the flow, positive towards lift to leeward; camber is the depth of a
+parabolic arc over its chord, positive likewise. The ideal incidence of such an arc is zero: there the flow
+meets the leading edge smoothly.
 """
 
 from __future__ import annotations
@@ -10,53 +11,71 @@ import math
 
 from vpp.physics.arrays import Array, array_namespace
 
-# Where the circulation of a stalled section begins to fade, past the stall, over which angle, and how softly [rad]; see `shed_share`.
+# Where the circulation of a stalled section begins to fade, past the stall, over which angle, and how softly
+# [rad]; see `shed_share`.
 SHED_FADE_START = 0.45
 SHED_FADE_ANGLE = 0.6
 SHED_FADE_WIDTH = 0.1
 
 
 def zero_lift_incidence(*, camber: Array) -> Array:
-    """Incidence without lift of a thin parabolic arc, -2 f/c [rad]. Source: thin-aerofoil theory (Glauert 1926)."""
+    """Incidence without lift of a thin parabolic arc, -2 f/c [rad].
+
+    Source: thin-aerofoil theory (Glauert 1926).
+    """
     return -2.0 * camber
 
 
 def design_lift(*, camber: Array) -> Array:
-    """Lift coefficient at the ideal incidence of a thin parabolic arc, 4 pi f/c. Source: thin-aerofoil theory (Glauert 1926)."""
+    """Lift coefficient at the ideal incidence of a thin parabolic arc, 4 pi f/c.
+
+    Source: thin-aerofoil theory (Glauert 1926).
+    """
     return 4.0 * math.pi * camber
 
 
 def attached_lift(*, incidence: Array, camber: Array) -> Array:
-    """Lift coefficient of a thin parabolic arc in attached flow, 2 pi (incidence + 2 f/c). Source: thin-aerofoil theory (Glauert 1926)."""
+    """Lift coefficient of a thin parabolic arc in attached flow, 2 pi (incidence + 2 f/c).
+
+    Source: thin-aerofoil theory (Glauert 1926).
+    """
     return 2.0 * math.pi * (incidence - zero_lift_incidence(camber=camber))
 
 
 def attached_drag(*, lift: Array, camber: Array, least_drag: Array, bucket_factor: Array) -> Array:
     """Profile drag coefficient in attached flow: a bucket centred on the camber's design lift.
 
-    `least_drag + bucket_factor * (lift - design lift)^2`. The parabola about the design lift is the usual form of section polars
-    (Abbott, von Doenhoff & Stivers, NACA Report 824, 1945); both constants belong to the section and come from the boat file.
+    `least_drag + bucket_factor * (lift - design lift)^2`. The parabola about the design lift is the usual
+    form of section polars (Abbott, von Doenhoff & Stivers, NACA Report 824, 1945); both constants belong to
+    the section and come from the boat file.
     """
     return least_drag + bucket_factor * (lift - design_lift(camber=camber)) ** 2
 
 
 def plate_drag_maximum(*, aspect_ratio: Array) -> Array:
-    """Drag coefficient of a plate broadside on, 1.11 + 0.018 AR, up to AR 50. Source: Viterna & Corrigan, NASA CP-2230, 1981 (from memory)."""
+    """Drag coefficient of a plate broadside on, 1.11 + 0.018 AR, up to AR 50.
+
+    Source: Viterna & Corrigan, NASA CP-2230, 1981 (from memory).
+    """
     return 1.11 + 0.018 * aspect_ratio
 
 
-def stalled_plate(*, incidence: Array, stall_incidence: Array, stall_lift: Array, stall_drag: Array, drag_maximum: Array) -> tuple[Array, Array]:
+def stalled_plate(
+    *, incidence: Array, stall_incidence: Array, stall_lift: Array, stall_drag: Array, drag_maximum: Array
+) -> tuple[Array, Array]:
     """Lift and drag coefficients beyond stall, joined to the values at the stall.
 
-    `incidence` must lie between the stall and pi, on the same side of zero as `stall_incidence`. Source: Viterna & Corrigan, "Fixed pitch
-    rotor performance of large horizontal axis wind turbines", NASA CP-2230, 1981.
+    `incidence` must lie between the stall and pi, on the same side of zero as `stall_incidence`. Source:
+    Viterna & Corrigan, "Fixed pitch rotor performance of large horizontal axis wind turbines", NASA CP-2230,
+    1981.
     """
     xp = array_namespace(incidence, stall_lift, stall_drag)
     sin_s, cos_s = xp.sin(stall_incidence), xp.cos(stall_incidence)
     a2 = (stall_lift - drag_maximum * sin_s * cos_s) * sin_s / (cos_s * cos_s)
     b2 = (stall_drag - drag_maximum * sin_s * sin_s) / cos_s
     sin_i, cos_i = xp.sin(incidence), xp.cos(incidence)
-    # what is left of the attached section fades out with the flow from behind, where the published terms grow without bound
+    # what is left of the attached section fades out with the flow from behind, where the published terms grow
+    # without bound
     fade = (1.0 + cos_i) / (1.0 + cos_s)
     lift = drag_maximum * sin_i * cos_i + fade * a2 * cos_i * cos_i / sin_i
     drag = drag_maximum * sin_i * sin_i + fade * b2 * cos_i
@@ -75,8 +94,9 @@ def section_forces(
 ) -> tuple[Array, Array]:
     """Lift and drag coefficients of a section at any incidence between -pi and pi.
 
-    Attached flow within `stall_incidence` of the ideal incidence, the stalled plate beyond, with a logistic hand-over of the given width
-    [rad], which must be less than a fifth of the stall incidence. The plate's formula is never evaluated short of its own stall point.
+    Attached flow within `stall_incidence` of the ideal incidence, the stalled plate beyond, with a logistic
+    hand-over of the given width [rad], which must be less than a fifth of the stall incidence. The plate's
+    formula is never evaluated short of its own stall point.
     """
     beyond_up = _soft_excess(incidence - stall_incidence, stall_width)
     beyond_down = _soft_excess(-incidence - stall_incidence, stall_width)
@@ -90,7 +110,9 @@ def section_forces(
     for side, beyond, share in ((1.0, beyond_up, share_up), (-1.0, beyond_down, share_down)):
         stall = side * stall_incidence
         stall_lift = attached_lift(incidence=stall, camber=camber)
-        stall_drag = attached_drag(lift=stall_lift, camber=camber, least_drag=least_drag, bucket_factor=bucket_factor)
+        stall_drag = attached_drag(
+            lift=stall_lift, camber=camber, least_drag=least_drag, bucket_factor=bucket_factor
+        )
         plate_lift, plate_drag = stalled_plate(
             incidence=side * (stall_incidence + beyond),
             stall_incidence=stall,
@@ -103,13 +125,16 @@ def section_forces(
     return total_lift, total_drag
 
 
-def shed_lift(*, incidence: Array, camber: Array, stall_incidence: Array, stall_width: Array) -> tuple[Array, Array]:
+def shed_lift(
+    *, incidence: Array, camber: Array, stall_incidence: Array, stall_width: Array
+) -> tuple[Array, Array]:
     """Lift coefficient that leaves a trailing wake, and its slope against incidence [1/rad].
 
-    Attached lift from the stall downwards to a negative lift of the same distance from the zero-lift incidence; level beyond, rather than
-    falling with the stalled lift. A lifting line fed with a falling lift has several solutions (a known property of the method, see
-    Anderson, Corda & Van Wie, Journal of Aircraft 17(12), 1980), one that cannot unload a tip has none, and the plate's coefficients
-    are those of a finite span already.
+    Attached lift from the stall downwards to a negative lift of the same distance from the zero-lift
+    incidence; level beyond, rather than falling with the stalled lift. A lifting line fed with a falling lift
+    has several solutions (a known property of the method, see Anderson, Corda & Van Wie, Journal of Aircraft
+    17(12), 1980), one that cannot unload a tip has none, and the plate's coefficients are those of a finite
+    span already.
     """
     lowest = zero_lift_incidence(camber=camber) - stall_incidence
     excess_up = _soft_excess(incidence - stall_incidence, stall_width)
@@ -123,8 +148,9 @@ def shed_lift(*, incidence: Array, camber: Array, stall_incidence: Array, stall_
 def shed_share(*, incidence: Array, stall_incidence: Array) -> Array:
     """Share of the shed lift that remains when a section stands far beyond its stall in the undisturbed flow.
 
-    1 up to about 20 deg beyond the stall, falling to nearly nothing for a sail square to the wind, which has a wake but no circulation.
-    The wake of a sail between the two is not known well; the share only has to be smooth and to reach both ends. Common practice, no source.
+    1 up to about 20 deg beyond the stall, falling to nearly nothing for a sail square to the wind, which has
+    a wake but no circulation. The wake of a sail between the two is not known well; the share only has to be
+    smooth and to reach both ends. Common practice, no source.
     """
     xp = array_namespace(incidence)
     size = xp.sqrt(incidence * incidence + SHED_FADE_WIDTH * SHED_FADE_WIDTH)

@@ -1,12 +1,14 @@
-"""Arrays that carry their first and second derivatives: exact gradients and Hessians of code written for plain arrays.
+"""Arrays that carry their first and second derivatives: exact gradients and Hessians of code written for
+plain arrays.
 
-A `Jet` holds a value, its gradient and its Hessian with respect to a few numbered variables, each an array over any
-batch axes. The module is at the same time the namespace of its arrays, so that a function which takes its mathematics from
-`array_namespace(...)` runs on jets unchanged. Every jet knows which variables it depends on and stores no other derivative; what
-depends on three variables costs ten numbers an element, whatever the size of the problem.
+A `Jet` holds a value, its gradient and its Hessian with respect to a few numbered variables, each an array
+over any batch axes. The module is at the same time the namespace of its arrays, so that a function which
+takes its mathematics from `array_namespace(...)` runs on jets unchanged. Every jet knows which variables it
+depends on and stores no other derivative; what depends on three variables costs ten numbers an element,
+whatever the size of the problem.
 
-The arithmetic is the truncated Taylor series of second order, see Griewank & Walther, "Evaluating Derivatives", 2nd ed., SIAM 2008,
-chapter 13.
+The arithmetic is the truncated Taylor series of second order, see Griewank & Walther, "Evaluating
+Derivatives", 2nd ed., SIAM 2008, chapter 13.
 """
 
 from __future__ import annotations
@@ -26,9 +28,9 @@ Support = tuple[int, ...]
 class Jet:
     """A value with its derivatives.
 
-    `gradient` has one leading axis more than the value, one entry for each variable of `support`; `hessian` holds the upper triangle
-    of the second derivatives row by row along its leading axis, or is None where all of it is zero. The remaining
-    axes broadcast against the value's.
+    `gradient` has one leading axis more than the value, one entry for each variable of `support`; `hessian`
+    holds the upper triangle of the second derivatives row by row along its leading axis, or is None where all
+    of it is zero. The remaining axes broadcast against the value's.
     """
 
     __slots__ = ("gradient", "hessian", "support", "value")
@@ -86,7 +88,9 @@ class Jet:
         if isinstance(exponent, int) and exponent == 2:
             return _multiply(self, self)
         v = self.value
-        return _unary(self, v**exponent, exponent * v ** (exponent - 1), exponent * (exponent - 1) * v ** (exponent - 2))
+        return _unary(
+            self, v**exponent, exponent * v ** (exponent - 1), exponent * (exponent - 1) * v ** (exponent - 2)
+        )
 
     def __lt__(self, other: Any) -> Any:
         return self.value < without_derivatives(other)
@@ -121,7 +125,7 @@ class Jet:
         )
 
 
-# --- making and reading jets ------------------------------------------------------------------------------------------
+# --- making and reading jets --------------------------------------------------------------------------------
 
 
 def variables(x: FloatArray) -> tuple[Jet, ...]:
@@ -154,7 +158,7 @@ def without_derivatives(x: Any) -> Any:
     return x.value if isinstance(x, Jet) else x
 
 
-# --- index plans ------------------------------------------------------------------------------------------------------
+# --- index plans --------------------------------------------------------------------------------------------
 
 
 @cache
@@ -196,20 +200,24 @@ def _union(a: Support, b: Support) -> _Union:
 def _fit(coefficients: FloatArray, ndim: int) -> FloatArray:
     """Insert axes behind the leading one until the rest lines up with a value of `ndim` axes."""
     missing = ndim + 1 - coefficients.ndim
-    return coefficients.reshape(coefficients.shape[0], *(1,) * missing, *coefficients.shape[1:]) if missing > 0 else coefficients
+    return (
+        coefficients.reshape(coefficients.shape[0], *(1,) * missing, *coefficients.shape[1:])
+        if missing > 0
+        else coefficients
+    )
 
 
 def _filled(a: Jet) -> Jet:
     """The same jet with gradient and Hessian of the value's full shape."""
     shape, ndim = a.value.shape, a.value.ndim
     gradient = np.broadcast_to(_fit(a.gradient, ndim), (len(a.support), *shape))
-    hessian = None if a.hessian is None else np.broadcast_to(_fit(a.hessian, ndim), (a.hessian.shape[0], *shape))
+    hessian = (
+        None if a.hessian is None else np.broadcast_to(_fit(a.hessian, ndim), (a.hessian.shape[0], *shape))
+    )
     return Jet(a.value, a.support, gradient, hessian)
 
 
-def _widened(
-    a: Any, support: Support, shape: tuple[int, ...]
-) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _widened(a: Any, support: Support, shape: tuple[int, ...]) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Value, gradient and Hessian of `a` over a larger support and shape, zeros filled in."""
     gradient = np.zeros((len(support), *shape))
     hessian = np.zeros((len(_pairs(len(support))), *shape))
@@ -222,7 +230,7 @@ def _widened(
     return np.broadcast_to(a.value, shape), gradient, hessian
 
 
-# --- arithmetic -------------------------------------------------------------------------------------------------------
+# --- arithmetic ---------------------------------------------------------------------------------------------
 
 
 def _add(a: Jet, b: Any) -> Jet:
@@ -318,7 +326,7 @@ def _reciprocal(a: Jet) -> Jet:
     return _unary(a, inverse, -square, 2.0 * square * inverse)
 
 
-# --- the namespace ----------------------------------------------------------------------------------------------------
+# --- the namespace ------------------------------------------------------------------------------------------
 
 pi = np.pi
 
@@ -394,7 +402,8 @@ def arctan2(y: Any, x: Any) -> Any:
     if not isinstance(y, Jet) and not isinstance(x, Jet):
         return np.arctan2(y, x)
     angle = np.arctan2(without_derivatives(y), without_derivatives(x))
-    # turned into the direction of the point itself, the small remaining angle is regular everywhere but at the origin
+    # turned into the direction of the point itself, the small remaining angle is regular everywhere but at
+    # the origin
     c, s = np.cos(angle), np.sin(angle)
     return arctan((y * c - x * s) / (x * c + y * s)) + angle
 
@@ -411,7 +420,9 @@ def where(condition: Any, a: Any, b: Any) -> Any:
     if not isinstance(a, Jet) and not isinstance(b, Jet):
         return np.where(condition, a, b)
     support = tuple(sorted({*getattr(a, "support", ()), *getattr(b, "support", ())}))
-    shape = np.broadcast_shapes(np.shape(condition), np.shape(without_derivatives(a)), np.shape(without_derivatives(b)))
+    shape = np.broadcast_shapes(
+        np.shape(condition), np.shape(without_derivatives(a)), np.shape(without_derivatives(b))
+    )
     left, right = _widened(a, support, shape), _widened(b, support, shape)
     value, gradient, hessian = (np.where(condition, x, y) for x, y in zip(left, right, strict=True))
     return Jet(value, support, gradient, hessian)
@@ -483,14 +494,15 @@ def ones_like(x: Any) -> Any:
     return np.ones(np.shape(without_derivatives(x)))
 
 
-# --- operations that are cheaper than the sum of their parts ------------------------------------------------------------
+# --- operations that are cheaper than the sum of their parts ------------------------------------------------
 
 
 def compose(function: Callable[..., Any], arguments: Sequence[Any]) -> tuple[Any, ...]:
     """`function(*arguments)`, a tuple of arrays, differentiated in its few arguments and then chained.
 
-    A long elementwise expression of m arguments is carried with the derivatives in those m alone; the chain rule to the variables
-    is applied once to each result. The arguments are evaluated elementwise: the function must not mix elements.
+    A long elementwise expression of m arguments is carried with the derivatives in those m alone; the chain
+    rule to the variables is applied once to each result. The arguments are evaluated elementwise: the
+    function must not mix elements.
     """
     shape = np.broadcast_shapes(*(np.shape(without_derivatives(a)) for a in arguments))
     moving = [a for a in arguments if isinstance(a, Jet)]
@@ -537,22 +549,28 @@ def _chain(outer: Any, inner: Sequence[Jet]) -> Any:
 
 
 def apply_operator(operator: FloatArray, vector: Any) -> Any:
-    """Matrix times vector for each case: operator (cases, rows, columns), vector (columns, cases) to (rows, cases)."""
+    """Matrix times vector for each case:
+
+    operator (cases, rows, columns), vector (columns, cases) to (rows, cases).
+    """
     if not isinstance(vector, Jet):
         return np.matmul(operator, vector.T[:, :, None])[:, :, 0].T
     full = _filled(vector)
     size = len(full.support)
     blocks = [full.value[None], full.gradient] + ([] if full.hessian is None else [full.hessian])
-    product = np.ascontiguousarray(np.matmul(operator, np.concatenate(blocks).transpose(2, 1, 0)).transpose(2, 1, 0))
+    product = np.ascontiguousarray(
+        np.matmul(operator, np.concatenate(blocks).transpose(2, 1, 0)).transpose(2, 1, 0)
+    )
     hessian = None if full.hessian is None else product[1 + size :]
     return Jet(product[0], full.support, product[1 : 1 + size], hessian)
 
 
 def apply_turning_operator(matrices: Sequence[FloatArray], angle: Jet, vector: Any) -> Any:
-    """Matrix times vector where the matrix depends on one angle a case, given it and its first two derivatives at the angle's value.
+    """Matrix times vector where the matrix depends on one angle a case, given it and its first two
+    derivatives at the angle's value.
 
-    The angle's own jet, less its value, is of first order, so that the matrix's first derivative needs the vector and its gradient
-    alone and the second derivative the vector alone.
+    The angle's own jet, less its value, is of first order, so that the matrix's first derivative needs the
+    vector and its gradient alone and the second derivative the vector alone.
     """
     turned = Jet(np.zeros_like(angle.value), angle.support, angle.gradient, angle.hessian)
     if isinstance(vector, Jet):

@@ -118,7 +118,9 @@ def test_extension_grows_as_a_thin_ship_does_a_little_later() -> None:
 
 
 def test_extension_leaves_the_data_with_the_growth_of_the_data() -> None:
-    """The growth over the last step of the tests and over the next of the extension differ by the bend, not by a jump."""
+    """The growth over the last step of the tests and over the next of the extension differ by the bend, not
+    by a jump.
+    """
     last, step = hull.DATA_FROUDE_RANGE[1], 0.005
     before = math.log(ratio(last) / ratio(last - step)) / step
     after = math.log(ratio(last + step) / ratio(last)) / step

@@ -149,9 +149,9 @@ def test_twist_opens_the_head_and_camber_runs_from_flat_to_full() -> None:
     (full - flat).
     """
     geometry, operator = two_strips(camber=0.06)
-    loads, flow = loads_of_strips(geometry, operator, trim(0.2, twist=0.12, camber=0.25), 0.5, 8.0)
+    _, flow = loads_of_strips(geometry, operator, trim(0.2, twist=0.12, camber=0.25), 0.5, 8.0)
     np.testing.assert_allclose(flow.chord_angle[:, 0], [0.2 + 0.03 - 0.5, 0.2 + 0.09 - 0.5], rtol=1e-12)
-    np.testing.assert_allclose(loads.camber, 0.07, rtol=1e-12)
+    np.testing.assert_allclose(flow.camber, 0.07, rtol=1e-12)
 
 
 def test_flow_is_described_along_the_wind_at_the_reference_height() -> None:
