@@ -39,9 +39,9 @@ def main() -> None:
     for i, boat in enumerate(boats):
         vmg_kn = solved.quantities["vmg"][i] / KNOT
         height_m, heel_deg = solved.quantities["ce_height"][i], np.degrees(solved.quantities["heel"][i])
-        area_m2 = boat.sails[0].area
         print(
-            f"{boat.name}: {area_m2:.1f} m2, VMG {vmg_kn:.3f} kn, centre {height_m:.2f} m up, heel {heel_deg:.1f} deg"
+            f"{boat.name}: {boat.sails[0].area:.1f} m2, VMG {vmg_kn:.3f} kn, "
+            f"centre of effort {height_m:.2f} m up, heel {heel_deg:.1f} deg"
         )
 
 

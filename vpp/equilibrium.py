@@ -27,13 +27,23 @@ FloatArray = NDArray[np.float64]
 Progress = Callable[[int, int], None]
 
 # Upwind and reaching, every start that was tried led to the same optimum. Off the wind each sail may be best
-# attached or stalled, which makes several optima: those conditions are solved from all of ATTACHED,
-# MAIN_STALLED and STALLED and the fastest answer is kept. SLOW is for conditions in which none of them
-# converged. The low barrier keeps a start in its basin.
-ATTACHED = Start(speed_factor=1.1, incidence=(0.14,), depower=0.0, downwind_angle=2.45, barrier=1e-3)
-MAIN_STALLED = Start(speed_factor=1.0, incidence=(0.8, 0.14), depower=0.0, downwind_angle=2.65, barrier=1e-3)
-STALLED = Start(speed_factor=0.9, incidence=(1.05,), depower=0.0, downwind_angle=3.0, barrier=1e-3)
-SLOW = Start(speed_factor=0.4, incidence=(0.05,), depower=0.8, downwind_angle=2.6, barrier=1e-2)
+# attached or stalled, which makes several optima: those conditions are solved from all of ATTACHED, MAIN_STALLED
+# and STALLED and the fastest answer is kept. There may also be a best VMG on a broad reach and another on a run;
+# ATTACHED looks for the first alone. SLOW is for conditions in which none of them converged. The low barrier keeps
+# a start in its basin.
+ATTACHED = Start(
+    speed_factor=1.1,
+    incidence=(0.14,),
+    depower=0.0,
+    downwind_angle=2.32,
+    downwind_end=2.75,
+    barrier=1e-3,
+)
+MAIN_STALLED = replace(
+    ATTACHED, speed_factor=1.0, incidence=(0.8, 0.14), downwind_angle=2.65, downwind_end=np.pi
+)
+STALLED = replace(MAIN_STALLED, speed_factor=0.9, incidence=(1.05,), downwind_angle=3.0)
+SLOW = replace(STALLED, speed_factor=0.4, incidence=(0.05,), depower=0.8, downwind_angle=2.6, barrier=1e-2)
 OFF_THE_WIND = np.radians(117.5)
 # Large blocks: the last conditions of a block cost as much a step as a hundred.
 SOLVER_SETTINGS = Settings(block_size=1024)
@@ -130,11 +140,15 @@ def _solve_batch(problem: FastestEquilibrium, progress: Progress) -> Solution:
 
 
 def _from(problem: FastestEquilibrium, how: Start, progress: Progress | None = None) -> Solution:
-    # looking for feasibility from more states is left to the last start: the others are followed by one
-    # another
+    # looking for feasibility from more states is left to the last start: the others are followed by one another
     searches = SOLVER_SETTINGS.restoration_starts if how is SLOW else 1
     settings = replace(SOLVER_SETTINGS, initial_barrier=how.barrier, restoration_starts=searches)
-    return minimise(problem, start(problem, how), settings=settings, on_progress=progress)
+    narrowed = problem.up_to(how.downwind_end)
+    solution = minimise(narrowed, start(narrowed, how), settings=settings, on_progress=progress)
+    if problem.seeks_vmg and how.downwind_end < np.pi:
+        at_end = solution.active_upper[problem.names.index("twa")] & (problem.conditions.aim == DOWNWIND)
+        solution.status[at_end & (solution.status == Status.CONVERGED)] = Status.LIMIT_REACHED
+    return solution
 
 
 def _with_better(solution: Solution, again: Solution, places: NDArray[np.intp]) -> Solution:

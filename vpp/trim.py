@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -148,6 +149,17 @@ class FastestEquilibrium:
         )
         return type(self)(self.fleet, self.free, part)
 
+    def up_to(self, downwind_end: float) -> FastestEquilibrium:
+        """The same problem with the best VMG downwind looked for no farther than a true wind angle [rad]."""
+        if not self.seeks_vmg:
+            return self
+        narrowed = copy(self)
+        angle = self.names.index("twa")
+        narrowed.upper = self.upper.copy()
+        downwind = self.conditions.aim == DOWNWIND
+        narrowed.upper[angle, downwind] = downwind_end / self.scale[angle]
+        return narrowed
+
     @property
     def variable_count(self) -> int:
         """Number of variables."""
@@ -243,15 +255,16 @@ class Start:
     """How to guess a state to start from.
 
     `speed_factor` scales the guessed boat speed; `incidence` [rad] is that of the sails' feet, the last one
-    holding for all further sails; `depower` from 0 to 1 twists and flattens them; `downwind_angle` [rad] is
-    the true wind angle at which the search for the best VMG downwind begins; `barrier` is the solver's
-    initial barrier.
+    holding for all further sails; `depower` from 0 to 1 twists and flattens them; the search for the best VMG
+    downwind begins at the true wind angle `downwind_angle` and goes no farther than `downwind_end` [rad];
+    `barrier` is the solver's initial barrier.
     """
 
     speed_factor: float
     incidence: tuple[float, ...]
     depower: float
     downwind_angle: float
+    downwind_end: float
     barrier: float
 
 
