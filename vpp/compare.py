@@ -200,6 +200,7 @@ def compare(
     tws_kn: Sequence[float] | None = None,
     twa_deg: Sequence[float] | None = None,
     options: Sequence[str] = (),
+    processes: int = 1,
     progress: Progress | None = None,
 ) -> Comparison:
     """Every option of a boat file, or those named, against its base boat on one wind grid.
@@ -210,7 +211,14 @@ def compare(
     if len(boat_file.select(options)) < 2:
         raise NothingToCompare(f"{boat_file.path}: nothing to compare: no option beside the base boat")
     return Comparison(
-        polar=polar(boat_file, tws_kn=tws_kn, twa_deg=twa_deg, options=options, progress=progress)
+        polar=polar(
+            boat_file,
+            tws_kn=tws_kn,
+            twa_deg=twa_deg,
+            options=options,
+            processes=processes,
+            progress=progress,
+        )
     )
 
 

@@ -6,7 +6,9 @@ boats sorted into batches, solved, checked, and reported with a status and a rea
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass, replace
+from multiprocessing import get_context
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,10 +29,10 @@ FloatArray = NDArray[np.float64]
 Progress = Callable[[int, int], None]
 
 # Upwind and reaching, every start that was tried led to the same optimum. Off the wind each sail may be best
-# attached or stalled, which makes several optima: those conditions are solved from all of ATTACHED, MAIN_STALLED
-# and STALLED and the fastest answer is kept. There may also be a best VMG on a broad reach and another on a run;
-# ATTACHED looks for the first alone. SLOW is for conditions in which none of them converged. The low barrier keeps
-# a start in its basin.
+# attached or stalled, which makes several optima: those conditions are solved from all of ATTACHED,
+# MAIN_STALLED and STALLED and the fastest answer is kept. There may also be a best VMG on a broad reach and
+# another on a run; ATTACHED looks for the first alone. SLOW is for conditions in which none of them
+# converged. The low barrier keeps a start in its basin.
 ATTACHED = Start(
     speed_factor=1.1,
     incidence=(0.14,),
@@ -47,6 +49,10 @@ SLOW = replace(STALLED, speed_factor=0.4, incidence=(0.05,), depower=0.8, downwi
 OFF_THE_WIND = np.radians(117.5)
 # Large blocks: the last conditions of a block cost as much a step as a hundred.
 SOLVER_SETTINGS = Settings(block_size=1024)
+# Fewer conditions than this are solved sooner than another process starts; no process gets more of them at a
+# time than keeps the others busy.
+LEAST_SHARED = 300
+MOST_IN_SHARE = 512
 TOO_FAST = (
     f"The boat would go faster than Froude number {EXTENDED_FROUDE_LIMIT}, where its hull resistance is not "
     "known; leave this condition out, or give the boat less sail or a hull model with a wider range."
@@ -71,27 +77,74 @@ class _Batch:
     problem: FastestEquilibrium
 
 
-def solve(boats: Sequence[Boat], conditions: Conditions, *, progress: Progress | None = None) -> Solved:
+def solve(
+    boats: Sequence[Boat], conditions: Conditions, *, processes: int = 1, progress: Progress | None = None
+) -> Solved:
     """Fastest equilibrium of every condition; see `Solved`.
 
-    `progress(done, total)` is called as conditions finish. A condition that fails keeps its place with a
-    status and a reason. Raises ValueError when the conditions name a boat that does not exist.
+    A condition that fails keeps its place with a status and a reason. With more than one of `processes`,
+    large batches are shared out among new Python processes, to the same result; a script that asks for it
+    needs the usual `if __name__ == "__main__":`. `progress(done, total)` is called as conditions finish.
+    Raises ValueError when the conditions name a boat that does not exist.
     """
     if len(conditions) and (conditions.option.min() < 0 or conditions.option.max() >= len(boats)):
         raise ValueError(f"conditions name boats 0 to {conditions.option.max()}, and there are {len(boats)}")
     batches = _batches(boats, conditions)
-    reports = []
+    if processes > 1 and len(conditions) >= LEAST_SHARED:
+        solutions = _solve_shared(batches, processes, progress)
+    else:
+        solutions = _solve_in_turn(batches, progress)
+    reports = [
+        _report(boats, batch.problem, solution) for batch, solution in zip(batches, solutions, strict=True)
+    ]
+    return _assembled(boats, conditions, batches, reports)
+
+
+def _solve_in_turn(batches: Sequence[_Batch], progress: Progress | None) -> list[Solution]:
+    total = sum(len(batch.places) for batch in batches)
+    solutions: list[Solution] = []
     done = 0
     for batch in batches:
 
         def report(finished: int, _: int, before: int = done) -> None:
             if progress is not None:
-                progress(before + finished, len(conditions))
+                progress(before + finished, total)
 
-        solution = _solve_batch(batch.problem, report)
-        reports.append(_report(boats, batch.problem, solution))
+        solutions.append(_solve_batch(batch.problem, report))
         done += len(batch.places)
-    return _assembled(boats, conditions, batches, reports)
+    return solutions
+
+
+def _solve_shared(batches: Sequence[_Batch], processes: int, progress: Progress | None) -> list[Solution]:
+    """Every batch dealt out to processes in shares, each of conditions from all over the batch."""
+    total, done = sum(len(batch.places) for batch in batches), 0
+    parts: list[list[tuple[NDArray[np.intp], Solution]]] = [[] for _ in batches]
+    with ProcessPoolExecutor(max_workers=processes, mp_context=get_context("spawn")) as pool:
+        waiting = {}
+        for number, batch in enumerate(batches):
+            shares = processes * -(-len(batch.places) // (processes * MOST_IN_SHARE))
+            for first in range(min(shares, len(batch.places))):
+                places = np.arange(first, len(batch.places), shares)
+                waiting[pool.submit(_solve_batch, batch.problem.select(places))] = (number, places)
+        for future in as_completed(waiting):
+            number, places = waiting[future]
+            parts[number].append((places, future.result()))
+            done += len(places)
+            if progress is not None:
+                progress(done, total)
+    return [_joined(part) for part in parts]
+
+
+def _joined(parts: Sequence[tuple[NDArray[np.intp], Solution]]) -> Solution:
+    """One solution from those of shares, each with its places."""
+    order = np.argsort(np.concatenate([places for places, _ in parts]))
+    fields = vars(parts[0][1])
+    return Solution(
+        **{
+            name: np.concatenate([vars(part)[name] for _, part in parts], axis=-1)[..., order]
+            for name in fields
+        }
+    )
 
 
 def _batches(boats: Sequence[Boat], conditions: Conditions) -> list[_Batch]:
@@ -123,7 +176,7 @@ def _batch_key(boat: Boat, aim: str) -> tuple[object, ...]:
     return balance.layout(boat), free, aim != SPEED
 
 
-def _solve_batch(problem: FastestEquilibrium, progress: Progress) -> Solution:
+def _solve_batch(problem: FastestEquilibrium, progress: Progress | None = None) -> Solution:
     """The best answer of the starts that each condition calls for."""
     conditions = problem.conditions
     off_the_wind = (conditions.aim == DOWNWIND) | (conditions.twa > OFF_THE_WIND)
@@ -140,7 +193,8 @@ def _solve_batch(problem: FastestEquilibrium, progress: Progress) -> Solution:
 
 
 def _from(problem: FastestEquilibrium, how: Start, progress: Progress | None = None) -> Solution:
-    # looking for feasibility from more states is left to the last start: the others are followed by one another
+    # looking for feasibility from more states is left to the last start: the others are followed by one
+    # another
     searches = SOLVER_SETTINGS.restoration_starts if how is SLOW else 1
     settings = replace(SOLVER_SETTINGS, initial_barrier=how.barrier, restoration_starts=searches)
     narrowed = problem.up_to(how.downwind_end)

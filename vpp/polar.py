@@ -231,6 +231,7 @@ def polar(
     tws_kn: Sequence[float] | None = None,
     twa_deg: Sequence[float] | None = None,
     options: Sequence[str] = (),
+    processes: int = 1,
     progress: Progress | None = None,
 ) -> Polar:
     """The polar of the base boat and of the named options; of all options when none is named.
@@ -244,7 +245,8 @@ def polar(
         twa_deg=standard.twa_deg if twa_deg is None else tuple(float(value) for value in twa_deg),
     )
     boats = boat_file.select(options)
-    solved = solve(boats, _grid_conditions(grid, option_count=len(boats)), progress=progress)
+    conditions = _grid_conditions(grid, option_count=len(boats))
+    solved = solve(boats, conditions, processes=processes, progress=progress)
     return Polar(
         source=source_of(boat_file), grid=grid, options=tuple(boat.name for boat in boats), solved=solved
     )

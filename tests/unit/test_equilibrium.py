@@ -319,3 +319,16 @@ def test_no_conditions_give_an_empty_answer():
     )
     solved = equilibrium.solve([keelboat.base()], nothing)
     assert len(solved.status) == 0
+
+
+def test_processes_share_the_work_and_change_no_number(solved, monkeypatch):
+    monkeypatch.setattr(equilibrium, "LEAST_SHARED", 1)
+    seen = []
+    conditions = keelboat.grid(**GRID, best_vmg=True)
+    shared = equilibrium.solve(
+        [keelboat.base()], conditions, processes=2, progress=lambda *count: seen.append(count)
+    )
+    for name, value in solved.quantities.items():
+        np.testing.assert_array_equal(shared.quantities[name], value, err_msg=name)
+    np.testing.assert_array_equal(shared.status, solved.status)
+    assert seen[-1] == (len(conditions), len(conditions))

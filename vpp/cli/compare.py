@@ -11,7 +11,19 @@ from typing import TYPE_CHECKING
 import typer
 
 from vpp.cli.console import closing, finish, progress, stop, table
-from vpp.cli.options import BoatPath, Format, NoFigures, Options, Out, Printed, Twa, Tws, read_boat_and_winds
+from vpp.cli.options import (
+    BoatPath,
+    Format,
+    NoFigures,
+    Options,
+    Out,
+    Printed,
+    Processes,
+    Twa,
+    Tws,
+    process_count,
+    read_boat_and_winds,
+)
 from vpp.cli.writing import about_polar, write_comparison
 
 if TYPE_CHECKING:
@@ -29,6 +41,7 @@ def compare(
     out: Out = Path("out"),
     printed: Printed = Format.TEXT,
     no_figures: NoFigures = False,
+    processes: Processes = None,
 ) -> None:
     """What each option gains or loses against the base boat.
 
@@ -41,7 +54,12 @@ def compare(
     try:
         with progress("solving") as report:
             comparison = solve_comparison(
-                boat_file, tws_kn=grid.tws_kn, twa_deg=grid.twa_deg, options=option or (), progress=report
+                boat_file,
+                tws_kn=grid.tws_kn,
+                twa_deg=grid.twa_deg,
+                options=option or (),
+                processes=process_count(processes),
+                progress=report,
             )
     except NothingToCompare as error:
         stop([str(error)])

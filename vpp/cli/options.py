@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from enum import StrEnum
 from pathlib import Path
@@ -39,7 +40,22 @@ Options = Annotated[
 ]
 Out = Annotated[Path, typer.Option("--out", "-o", metavar="DIR", help="Folder for the files.")]
 Printed = Annotated[Format, typer.Option("--format", help="What is printed.")]
+Processes = Annotated[
+    int | None,
+    typer.Option(
+        "--processes", metavar="N", min=1, help="Processes to solve with.", show_default="all cores"
+    ),
+]
 NoFigures = Annotated[bool, typer.Option("--no-figures", help="Write tables only.")]
+
+
+def process_count(asked: int | None) -> int:
+    """The number of processes asked for, or one for every core that this process may use."""
+    if asked is not None:
+        return asked
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
 
 
 def read_boat_and_winds(

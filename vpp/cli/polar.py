@@ -8,7 +8,19 @@ from typing import TYPE_CHECKING
 import typer
 
 from vpp.cli.console import closing, finish, progress, table
-from vpp.cli.options import BoatPath, Format, NoFigures, Options, Out, Printed, Twa, Tws, read_boat_and_winds
+from vpp.cli.options import (
+    BoatPath,
+    Format,
+    NoFigures,
+    Options,
+    Out,
+    Printed,
+    Processes,
+    Twa,
+    Tws,
+    process_count,
+    read_boat_and_winds,
+)
 from vpp.cli.writing import write_polar
 
 if TYPE_CHECKING:
@@ -25,6 +37,7 @@ def polar(
     out: Out = Path("out"),
     printed: Printed = Format.TEXT,
     no_figures: NoFigures = False,
+    processes: Processes = None,
 ) -> None:
     """Boat speed in every wind, and best VMG up and down.
 
@@ -35,7 +48,12 @@ def polar(
     boat_file, grid = read_boat_and_winds(boat, options=option or (), tws=tws, twa=twa, out=out)
     with progress("solving") as report:
         solved = solve_polar(
-            boat_file, tws_kn=grid.tws_kn, twa_deg=grid.twa_deg, options=option or (), progress=report
+            boat_file,
+            tws_kn=grid.tws_kn,
+            twa_deg=grid.twa_deg,
+            options=option or (),
+            processes=process_count(processes),
+            progress=report,
         )
     written = write_polar(solved, out, figures=not no_figures)
     typer.echo(_PRINT[printed](solved, written), nl=printed is Format.TEXT)
