@@ -255,14 +255,16 @@ class Start:
     """How to guess a state to start from.
 
     `speed_factor` scales the guessed boat speed; `incidence` [rad] is that of the sails' feet, the last one
-    holding for all further sails; `depower` from 0 to 1 twists and flattens them; the search for the best VMG
-    downwind begins at the true wind angle `downwind_angle` and goes no farther than `downwind_end` [rad];
-    `barrier` is the solver's initial barrier.
+    holding for all further sails, and a sheet that cannot reach it begins near its stop; `twist` [rad] and
+    `camber`, from 0 flattest to 1 fullest, hold for all sails. The search for the best VMG downwind begins at
+    the true wind angle `downwind_angle` and goes no farther than `downwind_end` [rad]; `barrier` is the
+    solver's initial barrier.
     """
 
     speed_factor: float
     incidence: tuple[float, ...]
-    depower: float
+    twist: float
+    camber: float
     downwind_angle: float
     downwind_end: float
     barrier: float
@@ -280,9 +282,7 @@ def start(problem: FastestEquilibrium, how: Start) -> FloatArray:
     reach = 0.35 + 0.65 * np.sin(np.clip(twa, 0.0, np.pi)) ** 2
     boat_speed = how.speed_factor * hull_speed * np.tanh(0.9 * reach * conditions.tws / hull_speed)
     _, beta = apparent_wind(true_wind_speed=conditions.tws, true_wind_angle=twa, boat_speed=boat_speed)
-    power = (
-        np.clip(np.sin(beta), 0.0, 1.0) * (1.0 - 0.7 * how.depower) * np.minimum(conditions.tws / 10.0, 1.0)
-    )
+    power = np.clip(np.sin(beta), 0.0, 1.0) * np.minimum(conditions.tws / 10.0, 1.0)
     guesses = {
         "boat_speed": boat_speed,
         "leeway": 0.06 * power,
@@ -297,8 +297,8 @@ def start(problem: FastestEquilibrium, how: Start) -> FloatArray:
         guesses[f"{sail}_sheet"] = np.maximum(
             beta - how.incidence[min(i, len(how.incidence) - 1)], math.radians(2.0)
         )
-        guesses[f"{sail}_twist"] = np.full(len(conditions), math.radians(6.0 + 10.0 * how.depower))
-        guesses[f"{sail}_camber"] = np.full(len(conditions), 0.5 * (1.0 - how.depower) + 0.05)
+        guesses[f"{sail}_twist"] = np.full(len(conditions), how.twist)
+        guesses[f"{sail}_camber"] = np.full(len(conditions), how.camber)
     rows = np.array(
         [np.broadcast_to(guesses[name], (len(conditions),)) / scale_of(name) for name in problem.names]
     )
