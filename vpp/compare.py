@@ -14,7 +14,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from vpp.polar import BEST_VMG, Polar, Progress, polar
-from vpp.results.frames import Floats, status_words
+from vpp.results.frames import EXTENDED_MARK, Floats, status_words
 from vpp.results.variables import show_number
 
 if TYPE_CHECKING:
@@ -23,6 +23,10 @@ if TYPE_CHECKING:
 LEVEL_KN = 0.005
 """Two speeds closer than this are called level: a hundredth of a knot is the last digit shown."""
 
+DECISIVE_PERCENT = 1.0
+"""Differences below this share of a speed are no basis for a decision by themselves."""
+
+_SMALL = f": below {DECISIVE_PERCENT:g} %, no basis for a decision by itself"
 _REACH_DEG = 90.0
 _REACH_RANGE_DEG = (70.0, 130.0)
 
@@ -55,6 +59,11 @@ class Comparison:
 
     polar: Polar
 
+    def __repr__(self) -> str:
+        options = f"{', '.join(self.alternatives)} against {self.polar.options[0]}"
+        counted = f"{len(self.polar.solved.status)} conditions, {int(np.sum(self.polar.converged))} converged"
+        return f"Comparison({self.polar.source.file}: {options}; {counted})"
+
     @property
     def alternatives(self) -> tuple[str, ...]:
         """The options compared with the base."""
@@ -73,17 +82,39 @@ class Comparison:
         made_good = self.made_good()
         return made_good - made_good[:1]
 
+    def gain_percent(self) -> Floats:
+        """The same as a part of the base's."""
+        made_good = self.made_good()
+        return 100.0 * (made_good - made_good[:1]) / made_good[:1]
+
+    def gain_extended(self) -> NDArray[np.bool_]:
+        """Which gains rest on hull resistance extended past its data: that of the option or that of the
+        base.
+        """
+        extended = self.polar.extended
+        return (extended | extended[:1]) & np.isfinite(self.gain_kn())
+
     def vmg_gain_kn(self, option: str, *, aim: str) -> Floats:
         """Gain in speed made good `upwind` or `downwind` of an option, along the wind speeds."""
-        return self.gain_kn()[self.polar.options.index(option), :, self.polar.row_aims.index(aim)]
+        return self.gain_kn()[self.polar.options.index(option), :, self.place(aim)]
 
     @property
     def reach_deg(self) -> float | None:
-        """The grid's angle nearest to a beam reach; None when the grid holds no reach."""
+        """The grid's angle from 70 to 130 deg that is nearest to 90 deg, of two the smaller; None when there
+        is none.
+        """
         inside = [
             angle for angle in self.polar.grid.twa_deg if _REACH_RANGE_DEG[0] <= angle <= _REACH_RANGE_DEG[1]
         ]
         return min(inside, key=lambda angle: abs(angle - _REACH_DEG)) if inside else None
+
+    @property
+    def reach_note(self) -> str:
+        """Why there is no reach; empty when there is one."""
+        if self.reach_deg is not None:
+            return ""
+        lowest, highest = _REACH_RANGE_DEG
+        return f"no reach compared: no angle of the grid lies from {lowest:g} to {highest:g} deg"
 
     def reach_gain_kn(self, option: str) -> Floats:
         """Gain of an option on the reach at `reach_deg`, along the wind speeds. Raises ValueError when the
@@ -91,9 +122,13 @@ class Comparison:
         """
         if self.reach_deg is None:
             raise ValueError("the wind grid holds no reach")
-        return self.gain_kn()[
-            self.polar.options.index(option), :, self.polar.grid.twa_deg.index(self.reach_deg)
-        ]
+        return self.gain_kn()[self.polar.options.index(option), :, self.place(self.reach_deg)]
+
+    def place(self, twa_deg: float | str) -> int:
+        """Where an angle of the grid, `upwind` or `downwind` lies along the last axis of `made_good`."""
+        if isinstance(twa_deg, str):
+            return self.polar.row_aims.index(twa_deg)
+        return self.polar.grid.twa_deg.index(twa_deg)
 
     def gain_frame(self) -> pd.DataFrame:
         """The table of gains, one row for every option but the base and every condition, failed ones kept.
@@ -102,7 +137,7 @@ class Comparison:
         boat sails its own angle.
         """
         made_good = self.made_good()
-        base = made_good[:1]
+        remarks = self.polar.remarks()
         twa = self.polar.rows("twa_deg")
         status = status_words(self.polar.statuses().ravel()).reshape(made_good.shape)
         columns: dict[str, NDArray[Any]] = {
@@ -110,13 +145,15 @@ class Comparison:
             "tws_kn": self.polar.rows("tws_kn"),
             "twa_deg": twa,
             "aim": np.array(self.polar.row_aims, dtype=object),
+            "gain_kn": self.gain_kn(),
+            "gain_percent": self.gain_percent(),
             "base_twa_deg": twa[:1],
-            "base_kn": base,
+            "base_kn": made_good[:1],
             "option_kn": made_good,
-            "gain_kn": made_good - base,
-            "gain_percent": 100.0 * (made_good - base) / base,
             "base_status": status[:1],
             "option_status": status,
+            "base_remark": remarks[:1],
+            "option_remark": remarks,
         }
         return pd.DataFrame(
             {name: np.broadcast_to(values, made_good.shape)[1:].ravel() for name, values in columns.items()}
@@ -126,7 +163,8 @@ class Comparison:
         """The fastest boat at every condition, with its margin to the next.
 
         `twa_deg` is the best boat's where the aim is a best VMG. `compared_count` boats converged,
-        `missing_count` did not. Without a converged boat the names are empty and the numbers missing.
+        `missing_count` did not, and `extended_count` of those compared rest on hull resistance
+        extended past its data. Without a converged boat the names are empty and the numbers missing.
         """
         made_good = self.made_good()
         converged_count = np.sum(~np.isnan(made_good), axis=0)
@@ -135,6 +173,8 @@ class Comparison:
         ranked_speed = np.take_along_axis(made_good, ranked, axis=0)
         names = np.array(self.polar.options, dtype=object)[ranked]
         names = np.where(np.isnan(ranked_speed), "", names)
+        remarks = self.polar.remarks()
+        best_remark = np.take_along_axis(remarks, ranked, axis=0)[0]
         alone = len(self.polar.options) == 1
         columns: dict[str, NDArray[Any]] = {
             "tws_kn": self.polar.rows("tws_kn")[0],
@@ -146,6 +186,9 @@ class Comparison:
             "margin_kn": np.array(np.nan) if alone else ranked_speed[0] - ranked_speed[1],
             "compared_count": converged_count,
             "missing_count": len(self.polar.options) - converged_count,
+            "extended_count": np.sum(self.polar.extended, axis=0),
+            "base_remark": remarks[0],
+            "option_remark": np.where(converged_count > 0, best_remark, ""),
         }
         return pd.DataFrame(
             {name: np.broadcast_to(values, made_good.shape[1:]).ravel() for name, values in columns.items()}
@@ -173,25 +216,36 @@ class Comparison:
         """One sentence an option in plain words: what it gains upwind, downwind and on a reach, and where
         that changes sign.
         """
-        return tuple(self._sentence(option) for option in self.alternatives)
+        return tuple(f"{option}: {'; '.join(self.phrases(option))}." for option in self.alternatives)
 
-    def _sentence(self, option: str) -> str:
-        winds = self.polar.grid.tws_kn
-        crossovers = [item for item in self.crossovers() if item.option == option]
-        parts = []
-        for aim in BEST_VMG:
-            said = say_gains(winds, self.vmg_gain_kn(option, aim=aim), unit="kn VMG")
-            turns = "".join(f", {_say_crossover(item)}" for item in crossovers if item.aim == aim)
-            parts.append(f"{aim} {said}{turns}")
+    def notes(self) -> tuple[str, ...]:
+        """What is to be said beside the summary: the mark it uses, and a reach that is missing."""
+        return tuple(note for note in (self.reach_note, self.polar.extended_note) if note)
+
+    def phrases(self, option: str) -> tuple[str, ...]:
+        """The parts of an option's sentence: upwind, downwind, on the reach, and what is missing."""
+        at = self.polar.options.index(option)
+        parts = [self._say_along(at, aim, aim, unit="kn VMG") for aim in BEST_VMG]
         if self.reach_deg is not None:
-            parts.append(
-                f"at TWA {self.reach_deg:g} deg {say_gains(winds, self.reach_gain_kn(option), unit='kn')}"
-            )
+            parts.append(self._say_along(at, self.reach_deg, f"at TWA {self.reach_deg:g} deg", unit="kn"))
         missing = self.missing_count(option)
         if missing:
             counted = "1 condition" if missing == 1 else f"{missing} conditions"
             parts.append(f"{counted} not compared for want of a result")
-        return f"{option}: {'; '.join(parts)}."
+        return tuple(parts)
+
+    def _say_along(self, at: int, twa_deg: float | str, name: str, *, unit: str) -> str:
+        """What an option gains along the wind speeds at an angle or a best VMG."""
+        row = self.place(twa_deg)
+        gain, percent = self.gain_kn()[at, :, row], self.gain_percent()[at, :, row]
+        extended = self.gain_extended()[at, :, row]
+        said = say_gains(self.polar.grid.tws_kn, gain, gain_percent=percent, extended=extended, unit=unit)
+        turns = "".join(
+            f", {_say_crossover(item)}"
+            for item in self.crossovers()
+            if (item.option, item.aim) == (self.polar.options[at], twa_deg)
+        )
+        return f"{name} {said}{turns}{_SMALL if is_small(gain, gain_percent=percent) else ''}"
 
 
 def compare(
@@ -254,27 +308,52 @@ def find_crossovers(
     return tuple(found)
 
 
-def say_gains(tws_kn: Sequence[float], gain_kn: Floats, *, unit: str) -> str:
-    """Gains in words at the lowest, middle and highest wind speed that has one."""
-    known = [index for index in range(len(tws_kn)) if np.isfinite(gain_kn[index])]
-    if not known:
+def named_winds(gain_kn: Floats) -> tuple[int, ...]:
+    """Which wind speeds a sentence names: the lowest, middle and highest that have a gain."""
+    known = [index for index in range(len(gain_kn)) if np.isfinite(gain_kn[index])]
+    return tuple(sorted({known[0], known[(len(known) - 1) // 2], known[-1]})) if known else ()
+
+
+def say_gains(
+    tws_kn: Sequence[float],
+    gain_kn: Floats,
+    *,
+    gain_percent: Floats,
+    extended: NDArray[np.bool_],
+    unit: str,
+) -> str:
+    """Gains in words at the winds named, in knots and percent; those of extended hull resistance are
+    marked.
+    """
+    named = named_winds(gain_kn)
+    if not named:
         return "not compared"
-    if all(abs(gain_kn[index]) < LEVEL_KN for index in known):
-        return "level" if len(known) > 1 else f"level at {tws_kn[known[0]]:g} kn"
-    picked = sorted({known[0], known[(len(known) - 1) // 2], known[-1]})
+    if np.all(np.abs(gain_kn[np.isfinite(gain_kn)]) < LEVEL_KN):
+        mark = EXTENDED_MARK if np.any(extended & np.isfinite(gain_kn)) else ""
+        return (
+            f"level{mark}" if np.sum(np.isfinite(gain_kn)) > 1 else f"level{mark} at {tws_kn[named[0]]:g} kn"
+        )
     words = []
-    for index in picked:
+    for index in named:
+        mark = EXTENDED_MARK if extended[index] else ""
         if abs(gain_kn[index]) < LEVEL_KN:
-            words.append(f"level at {tws_kn[index]:g} kn")
-        else:
-            words.append(
-                f"{show_number(gain_kn[index], decimals=2, signed=True)} {unit} at {tws_kn[index]:g} kn"
-            )
-            unit = "kn"
+            words.append(f"level{mark} at {tws_kn[index]:g} kn")
+            continue
+        gain = show_number(gain_kn[index], decimals=2, signed=True)
+        share = show_number(abs(gain_percent[index]), decimals=1)
+        words.append(f"{gain}{mark} {unit} ({share} %) at {tws_kn[index]:g} kn")
+        unit = "kn"
     return ", ".join(words)
+
+
+def is_small(gain_kn: Floats, *, gain_percent: Floats) -> bool:
+    """Whether all gains at the winds named are below `DECISIVE_PERCENT` as shown, and not all winds level."""
+    named = list(named_winds(gain_kn))
+    level = bool(np.all(np.abs(gain_kn[np.isfinite(gain_kn)]) < LEVEL_KN))
+    return not level and bool(np.all(np.round(np.abs(gain_percent[named]), 1) < DECISIVE_PERCENT))
 
 
 def _say_crossover(crossover: Crossover) -> str:
     turn = "a loss turns into a gain" if crossover.gain_above else "the gain turns into a loss"
     between = f"between {crossover.below_kn:g} and {crossover.above_kn:g} kn"
-    return f"{turn} {between} (about {show_number(crossover.tws_kn, decimals=1)} kn)"
+    return f"{turn} {between} (about {show_number(crossover.tws_kn, decimals=0)} kn)"

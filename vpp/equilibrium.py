@@ -457,9 +457,9 @@ def _reason(
     if code == Status.NO_EQUILIBRIUM:
         equation = balance.EQUATIONS[int(solution.worst_constraint[i])]
         return (
-            f"No equilibrium: within the limits of trim and attitude {UNBALANCED[equation]} cannot be brought "
-            f"into balance (the {equation} equation); try bearing away, another wind speed, or a wider limit in "
-            "[margins]."
+            f"No equilibrium: within the limits of trim and attitude {UNBALANCED[equation]} cannot be "
+            f"brought into balance (the {equation} equation); try bearing away, another wind speed, or a "
+            "wider limit in [margins]."
         )
     if code == Status.LIMIT_REACHED:
         return AT_END_OF_SEARCH

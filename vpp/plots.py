@@ -2,29 +2,32 @@
 whole figure.
 
 Everything reads without colour: lines differ in style and carry their label, losses are hatched. Conditions
-without a result are left as gaps.
+without a result are left as gaps. Results that rest on hull resistance extended past its data have hollow
+marks, thin dotted lines, or numbers in italics with a mark behind.
 """
 
 from __future__ import annotations
 
+import math
+import textwrap
 from collections.abc import Callable, Sequence
 from typing import Any
 
 import matplotlib as mpl
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.colors import LinearSegmentedColormap
+from matplotlib.colors import LinearSegmentedColormap, ListedColormap
 from matplotlib.figure import Figure
 from matplotlib.layout_engine import ConstrainedLayoutEngine
 from matplotlib.patches import Rectangle
 from matplotlib.projections.polar import PolarAxes
-from matplotlib.ticker import MaxNLocator
+from matplotlib.ticker import Formatter, MaxNLocator
 from numpy.typing import NDArray
 
 from vpp.compare import LEVEL_KN, Comparison
 from vpp.polar import BEST_VMG, Point, Polar
 from vpp.results.files import CAUTION, Source
-from vpp.results.frames import Floats
+from vpp.results.frames import EXTENDED_MARK, EXTENDED_REMARK, Floats
 from vpp.results.rounding import add_up, decimals_for
 from vpp.results.variables import show_number, variable
 
@@ -65,9 +68,11 @@ def polar_plot(ax: PolarAxes, polar: Polar, *, option: str = "base") -> PolarAxe
     """Boat speed (kn, outwards) against true wind angle (deg, from the wind downwards), a line for each true
     wind speed.
 
-    `ax` has the projection `polar`. Open marks show the best VMG up and down.
+    `ax` has the projection `polar`. Triangles show the best VMG up and down. Where the hull resistance is
+    extended past its data, lines are thin and dotted and marks hollow.
     """
     index = polar.options.index(option)
+    extended = polar.extended[index]
     angle = np.deg2rad(np.array(polar.grid.twa_deg))
     speeds = polar.at_angles("boat_speed_kn")[index]
     ax.set_theta_zero_location("N")
@@ -84,13 +89,14 @@ def polar_plot(ax: PolarAxes, polar: Polar, *, option: str = "base") -> PolarAxe
         tone = _wind_tone(row, wind_count)
         ax.plot(
             angle,
-            speeds[row],
+            np.where(extended[row, : len(angle)], np.nan, speeds[row]),
             color=tone,
             linestyle="-" if row % 2 == 0 else (0, (5, 1.5)),
             linewidth=1.3,
             marker=".",
             markersize=2.5,
         )
+        _extended_line(ax, angle, speeds[row], extended[row, : len(angle)], tone)
         for aim, marker in zip(BEST_VMG, ("^", "v"), strict=True):
             best_angle = np.deg2rad(polar.at_best_vmg("twa_deg", aim=aim)[index, row])
             best_speed = polar.at_best_vmg("boat_speed_kn", aim=aim)[index, row]
@@ -99,7 +105,7 @@ def polar_plot(ax: PolarAxes, polar: Polar, *, option: str = "base") -> PolarAxe
                 best_speed,
                 marker=marker,
                 color=tone,
-                markerfacecolor="white",
+                markerfacecolor="white" if extended[row, polar.row_aims.index(aim)] else tone,
                 markersize=4.5,
                 linestyle="",
             )
@@ -119,8 +125,10 @@ def polar_figure(polar: Polar, *, option: str = "base") -> Figure:
         axes = figure.add_axes((left / width, 1.1 / height, disc / width, disc / height), projection="polar")
         assert isinstance(axes, PolarAxes)
         polar_plot(axes, polar, option=option)
-        key = "on the lines: true wind speed, kn;  \u25b3 best VMG up,  \u25bd best VMG down"
-        figure.text(0.5, 0.68 / height, key, ha="center", fontsize=8.5)
+        key = "on the lines: true wind speed, kn;  \u25b2 best VMG up,  \u25bc best VMG down"
+        if polar.extended[polar.options.index(option)].any():
+            key += f"\nthin, dotted and hollow: {_EXTENDED}"
+        figure.text(0.5, 0.68 / height, key, ha="center", va="center", fontsize=8.5)
         _footer(figure, polar.source)
         return figure
 
@@ -129,27 +137,28 @@ def polar_figure(polar: Polar, *, option: str = "base") -> Figure:
 
 def gain_plot(ax: Axes, comparison: Comparison, *, option: str) -> Axes:
     """Gain in boat speed (kn) of an option against true wind speed (kn) and angle (deg). Losses are hatched,
-    missing ones crossed.
+    missing ones crossed, those of extended hull resistance paler and in italics.
     """
     grid = comparison.polar.grid
-    gain = comparison.gain_kn()[comparison.polar.options.index(option), :, : len(grid.twa_deg)].T
-    span = _gain_span(comparison)
+    index, angles = comparison.polar.options.index(option), slice(len(grid.twa_deg))
+    gain = comparison.gain_kn()[index, :, angles].T
+    extended = comparison.gain_extended()[index, :, angles].T
+    limit = shade_limit_kn(comparison)
     x, y = _edges(grid.tws_kn), _edges(grid.twa_deg)
     diverging = LinearSegmentedColormap.from_list("loss and gain", (_LOSS, "#fbfbf9", _GAIN))
-    ax.pcolormesh(
-        x, y, np.ma.masked_invalid(gain), cmap=diverging, vmin=-1.2 * span, vmax=1.2 * span, rasterized=True
-    )
+    ax.pcolormesh(x, y, np.ma.masked_invalid(gain), cmap=diverging, vmin=-limit, vmax=limit, rasterized=True)
+    pale = np.ma.masked_where(~extended, np.ones_like(gain))
+    ax.pcolormesh(x, y, pale, cmap=ListedColormap(["white"]), alpha=0.5, linewidth=0.0, rasterized=True)
     loss = np.ma.masked_where(~(gain <= -LEVEL_KN), gain)
     ax.pcolor(x, y, loss, hatch="////", facecolor="none", edgecolor="#8a4a20", alpha=0.45, linewidth=0.0)
-    shown_rows = range(0, len(grid.twa_deg), max(1, round(len(grid.twa_deg) / 13)))
-    shown_columns = range(0, len(grid.tws_kn), max(1, round(len(grid.tws_kn) / 11)))
+    row_step, column_step = _number_steps(comparison)
     for row, twa in enumerate(grid.twa_deg):
         for column, tws in enumerate(grid.tws_kn):
             value = gain[row, column]
             if np.isnan(value):
                 ax.plot(tws, twa, **_MISSING_MARK)
-            elif row in shown_rows and column in shown_columns:
-                ax.text(tws, twa, _signed(value), ha="center", va="center", fontsize=7.0, bbox=_HALO)
+            elif row % row_step == 0 and column % column_step == 0:
+                _write_gain(ax, tws, twa, value, is_extended=bool(extended[row, column]))
     _wind_axes(ax, grid.tws_kn, grid.twa_deg)
     ax.set_title(option, loc="left")
     return ax
@@ -162,7 +171,11 @@ def gain_figure(comparison: Comparison) -> Figure:
         names = comparison.alternatives
         columns = min(len(names), 2)
         rows = -(-len(names) // columns)
-        figure = Figure(figsize=(5.6 * columns, 5.2 * rows + 1.1), layout="constrained")
+        # a number needs a sixth of an inch
+        angles = min(len(comparison.polar.grid.twa_deg), _MOST_NUMBER_ROWS)
+        figure = Figure(
+            figsize=(5.6 * columns, max(5.2, 0.165 * angles + 0.9) * rows + 1.1), layout="constrained"
+        )
         panels = figure.subplots(rows, columns, squeeze=False, sharex=True, sharey=True).ravel()
         for ax, name in zip(panels, names, strict=False):
             gain_plot(ax, comparison, option=name)
@@ -172,7 +185,7 @@ def gain_figure(comparison: Comparison) -> Figure:
         _heading(
             figure,
             f"Gain in boat speed against {comparison.polar.options[0]}, kn",
-            "hatched: the option is slower    0.00: level    \u00d7: one of the two has no result",
+            *_gain_key(comparison),
         )
         _footer(figure, comparison.polar.source)
         return figure
@@ -183,7 +196,8 @@ def gain_figure(comparison: Comparison) -> Figure:
 def vmg_plot(ax: Axes, polar: Polar, *, aim: str) -> Axes:
     """Best speed made good (kn) `upwind` or `downwind` against true wind speed (kn), a line an option."""
     speed = np.abs(polar.at_best_vmg("vmg_kn", aim=aim))
-    _option_lines(ax, polar.grid.tws_kn, speed, polar.options)
+    extended = polar.extended[:, :, polar.row_aims.index(aim)]
+    _option_lines(ax, polar.grid.tws_kn, speed, extended, polar.options)
     ax.set_ylabel(f"VMG {aim}, kn")
     return ax
 
@@ -193,8 +207,10 @@ def vmg_gain_plot(ax: Axes, comparison: Comparison, *, aim: str) -> Axes:
     option.
     """
     gain = np.array([comparison.vmg_gain_kn(name, aim=aim) for name in comparison.polar.options])
-    _option_lines(ax, comparison.polar.grid.tws_kn, gain, comparison.polar.options)
-    ax.yaxis.set_major_formatter(lambda value, _: _signed(value))
+    extended = comparison.gain_extended()[:, :, comparison.place(aim)]
+    _option_lines(ax, comparison.polar.grid.tws_kn, gain, extended, comparison.polar.options)
+    ax.yaxis.set_major_locator(MaxNLocator(nbins=10, steps=[1, 2, 5, 10]))
+    ax.yaxis.set_major_formatter(_SignedTicks())
     ax.set_ylabel(f"gain in VMG {aim}, kn")
     return ax
 
@@ -206,7 +222,7 @@ def vmg_figure(polar: Polar) -> Figure:
         figure = Figure(figsize=(10.0, 4.8), layout="constrained")
         for ax, aim in zip(figure.subplots(1, 2), BEST_VMG, strict=True):
             vmg_plot(ax, polar, aim=aim)
-        _heading(figure, "Best VMG against wind", "")
+        _heading(figure, "Best VMG against wind", *_vmg_key(polar))
         _footer(figure, polar.source)
         return figure
 
@@ -223,7 +239,8 @@ def vmg_gain_figure(comparison: Comparison) -> Figure:
             vmg_plot(panels[0, column], comparison.polar, aim=aim)
             vmg_gain_plot(panels[1, column], comparison, aim=aim)
             panels[0, column].tick_params(labelbottom=True)
-        _heading(figure, f"Best VMG against wind, and the gain against {comparison.polar.options[0]}", "")
+        title = f"Best VMG against wind, and the gain against {comparison.polar.options[0]}"
+        _heading(figure, title, *_vmg_key(comparison.polar))
         _footer(figure, comparison.polar.source)
         return figure
 
@@ -235,7 +252,7 @@ def best_option_plot(ax: Axes, comparison: Comparison) -> Axes:
     above and below.
 
     A dot marks a lead too small to call (level), a cross a condition in which at least one option has no
-    result.
+    result. Conditions in which a boat rests on extended hull resistance are paler and marked.
     """
     grid, names = comparison.polar.grid, comparison.polar.options
     table = comparison.best_frame()
@@ -243,8 +260,9 @@ def best_option_plot(ax: Axes, comparison: Comparison) -> Axes:
     best = np.array([names.index(name) if name else -1 for name in table["option"]]).reshape(shape)
     margin = table["margin_kn"].to_numpy().reshape(shape)
     missing = table["missing_count"].to_numpy().reshape(shape)
+    extended = table["extended_count"].to_numpy().reshape(shape)
     order = [shape[1] - 2, *range(len(grid.twa_deg)), shape[1] - 1]
-    best, margin, missing = best[:, order].T, margin[:, order].T, missing[:, order].T
+    best, margin, missing, extended = (values[:, order].T for values in (best, margin, missing, extended))
     x = _edges(grid.tws_kn)
     # a gap of half a row sets the rows of best VMG apart from the angles
     tops = np.array([0.0, *(1.5 + np.arange(len(grid.twa_deg))), len(grid.twa_deg) + 2.0])
@@ -256,7 +274,12 @@ def best_option_plot(ax: Axes, comparison: Comparison) -> Axes:
             if index < 0:
                 continue
             corner, width = (x[column], top), x[column + 1] - x[column]
-            ax.add_patch(Rectangle(corner, width, 1.0, **_option_fill(index)))
+            fill = _option_fill(index)
+            if extended[row, column]:
+                fill["alpha"] = 0.5
+                place = (tws + 0.36 * width, top + 0.5)
+                ax.text(*place, EXTENDED_MARK, ha="center", va="center", fontsize=8.0)
+            ax.add_patch(Rectangle(corner, width, 1.0, **fill))
             if margin[row, column] < LEVEL_KN:
                 ax.plot(tws, top + 0.5, marker="o", color=_INK, markersize=3.5, markeredgecolor="white")
     middles = tops + 0.5
@@ -289,7 +312,10 @@ def best_option_figure(comparison: Comparison) -> Figure:
         _heading(
             figure,
             "Which option is fastest where",
-            f"dot: leads by less than {LEVEL_KN:g} kn    \u00d7: an option has no result    blank: none has",
+            f"dot: leads by less than {LEVEL_KN:g} kn",
+            "\u00d7: an option has no result",
+            "blank: none has",
+            *([f"paler, {EXTENDED_MARK}: {_EXTENDED}"] if comparison.polar.extended.any() else []),
         )
         _footer(figure, comparison.polar.source)
         return figure
@@ -334,33 +360,44 @@ def budget_plot(ax: Axes, components: Sequence[str], values: Floats, *, title: s
 
 
 def budget_figure(point: Point) -> Figure:
-    """Forces along and across the course and heeling and yawing moments of a point, by component."""
+    """Forces along and across the course and moments in roll and yaw of a point, by component, with the signs
+    of the table.
+    """
 
     def build() -> Figure:
         budget = point.budget
         components = [str(name) for name in budget["component"]]
         figure = Figure(figsize=(11.0, 0.6 * len(components) + 2.6), layout="constrained")
         panels = figure.subplots(2, 2, sharey=True).ravel()
-        for ax, (column, sign, title, unit) in zip(panels, _BUDGET_PANELS, strict=True):
-            budget_plot(ax, components, sign * budget[column].to_numpy(dtype=float), title=title, unit=unit)
-        _heading(figure, f"{point.values['option']}: what holds the boat in balance", say_condition(point))
+        for ax, (column, title, unit) in zip(panels, _BUDGET_PANELS, strict=True):
+            budget_plot(ax, components, budget[column].to_numpy(dtype=float), title=title, unit=unit)
+        remark = str(point.values["remark"])
+        _heading(
+            figure,
+            f"{point.values['option']}: what holds the boat in balance",
+            say_condition(point),
+            "signs as in the table",
+            *([f"remark: {remark}"] if remark else []),
+        )
         _footer(figure, point.source)
         return figure
 
     return _styled(build)
 
 
-# the moment about the course axis is right-handed in the table and turned round here, because heeling is what
-# people ask about
 _BUDGET_PANELS = (
-    ("force_x_n", 1.0, "Force along the course, positive forward", "N"),
-    ("force_y_n", 1.0, "Force across the course, positive to leeward", "N"),
-    ("moment_x_nm", -1.0, "Moment in roll, positive heels to leeward", "N m"),
-    ("moment_z_nm", 1.0, "Moment in yaw, positive turns the bow to leeward", "N m"),
+    ("force_x_n", "Force along the course, positive forward", "N"),
+    ("force_y_n", "Force across the course, positive to leeward", "N"),
+    ("moment_x_nm", "Moment in roll, positive to windward (righting)", "N m"),
+    ("moment_z_nm", "Moment in yaw, positive bow to leeward", "N m"),
 )
+
+_EXTENDED = f"{EXTENDED_REMARK} its data"
+_MOST_NUMBER_ROWS, _MOST_NUMBER_COLUMNS = 40, 12
 
 _MISSING_MARK: dict[str, Any] = {"marker": "x", "color": "#6a747b", "markersize": 4.0, "linestyle": ""}
 _HALO = {"boxstyle": "round,pad=0.12", "facecolor": "white", "edgecolor": "none", "alpha": 0.82}
+_THIN_HALO = {**_HALO, "boxstyle": "round,pad=0.04", "alpha": 0.65}
 
 
 def say_condition(point: Point) -> str:
@@ -382,8 +419,12 @@ def _styled(build: Callable[[], Figure]) -> Figure:
         return build()
 
 
-def _heading(figure: Figure, title: str, under: str) -> None:
-    figure.suptitle(title + (f"\n{under}" if under else ""), x=0.012, ha="left", fontsize=10.5)
+def _heading(figure: Figure, title: str, *under: str) -> None:
+    """A title and the parts of its key, in as many lines as they need."""
+    # spaces inside a part are kept together while lines are broken between parts
+    joined = "    ".join(part.replace(" ", "\u00a0") for part in under)
+    lines = textwrap.wrap(joined, width=int(12.0 * figure.get_figwidth()), drop_whitespace=True)
+    figure.suptitle("\n".join([title, *lines]).replace("\u00a0", " "), x=0.012, ha="left", fontsize=10.5)
 
 
 def _footer(figure: Figure, source: Source) -> None:
@@ -403,7 +444,91 @@ def _footer(figure: Figure, source: Source) -> None:
         engine.set(rect=(0.0, room, 1.0, 1.0 - room))
 
 
-def _option_lines(ax: Axes, tws_kn: Sequence[float], values: Floats, names: Sequence[str]) -> None:
+def _extended_line(ax: Axes, x: Floats, y: Floats, extended: NDArray[np.bool_], tone: Any) -> None:
+    """The part of a curve that rests on extended hull resistance, joined to its neighbours on either side."""
+    if not extended.any():
+        return
+    joined = extended.copy()
+    joined[1:] |= extended[:-1]
+    joined[:-1] |= extended[1:]
+    ax.plot(x, np.where(joined, y, np.nan), color=tone, linestyle=":", linewidth=0.9)
+    _hollow_marks(ax, x, y, extended, tone)
+
+
+def _hollow_marks(ax: Axes, x: Floats, y: Floats, extended: NDArray[np.bool_], tone: Any) -> None:
+    ax.plot(
+        x[extended],
+        y[extended],
+        linestyle="",
+        marker="o",
+        markersize=3.6,
+        markerfacecolor="white",
+        markeredgecolor=tone,
+        markeredgewidth=0.8,
+        clip_on=False,
+    )
+
+
+def _vmg_key(polar: Polar) -> list[str]:
+    best = [polar.row_aims.index(aim) for aim in BEST_VMG]
+    return [f"hollow marks: {_EXTENDED}"] if polar.extended[:, :, best].any() else []
+
+
+def _gain_key(comparison: Comparison) -> list[str]:
+    row_step, column_step = _number_steps(comparison)
+    steps = ((row_step, "angle"), (column_step, "wind speed"))
+    thinned = [f"numbers at one {what} in {step}" for step, what in steps if step > 1]
+    angles = len(comparison.polar.grid.twa_deg)
+    extended = bool(comparison.gain_extended()[1:, :, :angles].any())
+    return [
+        "hatched: the option is slower",
+        f"shade full at \u00b1{shade_limit_kn(comparison):.2f} kn and beyond",
+        *thinned,
+        "0.00: level",
+        "\u00d7: one of the two has no result",
+        *([f"paler, italic, {EXTENDED_MARK}: {_EXTENDED}"] if extended else []),
+    ]
+
+
+def _number_steps(comparison: Comparison) -> tuple[int, int]:
+    """Every how manieth angle and wind speed carries a number that can be read."""
+    grid = comparison.polar.grid
+    return (
+        -(-len(grid.twa_deg) // _MOST_NUMBER_ROWS),
+        -(-len(grid.tws_kn) // _MOST_NUMBER_COLUMNS),
+    )
+
+
+def _write_gain(ax: Axes, tws: float, twa: float, value: float, *, is_extended: bool) -> None:
+    said = _signed(value) + (EXTENDED_MARK if is_extended else "")
+    style: dict[str, Any] = {"fontstyle": "italic", "color": "#59636b"} if is_extended else {}
+    ax.text(tws, twa, said, ha="center", va="center", fontsize=7.0, bbox=_THIN_HALO, **style)
+
+
+class _SignedTicks(Formatter):
+    """Labels with their sign and as many decimals as the ticks need, two at least."""
+
+    _decimals = 2
+
+    def set_locs(self, locs: Any) -> None:
+        super().set_locs(locs)
+        ticks = np.asarray(locs, dtype=float)
+        self._decimals = next(
+            (
+                digits
+                for digits in range(2, 9)
+                if np.allclose(ticks, ticks.round(digits), rtol=0.0, atol=1e-10)
+            ),
+            9,
+        )
+
+    def __call__(self, x: float, pos: int | None = None) -> str:
+        return show_number(x, decimals=self._decimals, signed=True)
+
+
+def _option_lines(
+    ax: Axes, tws_kn: Sequence[float], values: Floats, extended: NDArray[np.bool_], names: Sequence[str]
+) -> None:
     for index, name in enumerate(names):
         ax.plot(
             tws_kn,
@@ -415,6 +540,8 @@ def _option_lines(ax: Axes, tws_kn: Sequence[float], values: Floats, names: Sequ
             markersize=4.0,
             label=name,
         )
+        if extended[index].any():
+            _hollow_marks(ax, np.array(tws_kn), values[index], extended[index], _OPTION_INKS[index % 8])
     ax.set_xlabel(variable("tws_kn").label)
     ax.set_xticks(_thinned(tws_kn, 12))
     ax.grid(True)
@@ -430,13 +557,14 @@ def _option_fill(index: int) -> dict[str, Any]:
     }
 
 
-def _gain_span(comparison: Comparison) -> float:
-    """The gain shown in full colour: that which one condition in twenty exceeds, so that a few extremes do
-    not fade the rest.
+def shade_limit_kn(comparison: Comparison) -> float:
+    """The gain shown in full colour: a little more than what one condition in twenty exceeds, so that a few
+    extremes do not fade the rest; in whole hundredths of a knot.
     """
     gains = np.abs(comparison.gain_kn()[1:])
     known = gains[np.isfinite(gains)]
-    return max(float(np.quantile(known, 0.95)) if known.size else 0.0, 2.0 * LEVEL_KN)
+    common = float(np.quantile(known, 0.95)) if known.size else 0.0
+    return math.ceil(120.0 * max(common, 2.0 * LEVEL_KN)) / 100.0
 
 
 def _wind_axes(ax: Axes, tws_kn: Sequence[float], twa_deg: Sequence[float]) -> None:

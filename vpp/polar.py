@@ -14,7 +14,17 @@ from numpy.typing import NDArray
 
 from vpp.equilibrium import solve
 from vpp.results.files import Source
-from vpp.results.frames import Floats, budget_frame, is_converged, numbers, status_counts, to_frame
+from vpp.results.frames import (
+    EXTENDED_MARK,
+    Floats,
+    budget_frame,
+    is_converged,
+    is_extended,
+    numbers,
+    remark_counts,
+    status_counts,
+    to_frame,
+)
 from vpp.results.variables import DEGREE, KNOT
 from vpp.solved import DOWNWIND, SPEED, UPWIND, Conditions, NoEquilibrium, Solved
 
@@ -131,6 +141,13 @@ class Polar:
     options: tuple[str, ...]
     solved: Solved
 
+    def __repr__(self) -> str:
+        count = len(self.solved.status)
+        return (
+            f"Polar({self.source.file}: {', '.join(self.options)}; "
+            f"{count} conditions, {int(np.sum(self.converged))} converged)"
+        )
+
     @property
     def converged(self) -> NDArray[np.bool_]:
         """Which conditions have a result that may be used, flat."""
@@ -140,6 +157,31 @@ class Polar:
     def status_counts(self) -> dict[str, int]:
         """How many conditions ended in each status."""
         return status_counts(self.solved)
+
+    @property
+    def remark_counts(self) -> dict[str, int]:
+        """How many conditions carry each remark."""
+        return remark_counts(self.solved)
+
+    @property
+    def extended(self) -> NDArray[np.bool_]:
+        """Which results rest on hull resistance extended past its data, on (option, tws, `row_aims`)."""
+        return is_extended(self.solved).reshape(self._shape)
+
+    @property
+    def extended_note(self) -> str:
+        """How many conditions rest on hull resistance extended past its data; empty when none does."""
+        count = int(np.sum(self.extended))
+        if not count:
+            return ""
+        return (
+            f"{EXTENDED_MARK} hull resistance extended past the data: "
+            f"{count} of {self.extended.size} conditions"
+        )
+
+    def remarks(self) -> NDArray[np.object_]:
+        """Remarks on (option, tws, `row_aims`), empty where there is none."""
+        return np.asarray(self.solved.remark, dtype=object).reshape(self._shape)
 
     def at_angles(self, column: str) -> Floats:
         """A numeric column on (option, tws, twa) for the aim `speed`, NaN where not converged."""
@@ -208,6 +250,14 @@ class Point:
 
     source: Source
     solved: Solved
+
+    def __repr__(self) -> str:
+        values = self.values
+        aim = "" if values["aim"] == SPEED else f" (best VMG {values['aim']})"
+        return (
+            f"Point({self.source.file}: {values['option']}; TWS {float(values['tws_kn']):g} kn, "
+            f"TWA {float(values['twa_deg']):.4g} deg{aim}; {values['status']})"
+        )
 
     @property
     def frame(self) -> pd.DataFrame:

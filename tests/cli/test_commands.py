@@ -18,6 +18,7 @@ from vpp.version import __version__
 
 Run = Callable[..., Any]
 SMALL = ("--tws", "6:18:6", "--twa", "60:160:50")
+BEYOND = ("--tws", "24:30:6", "--twa", "60:110:50")
 FAILING = ("--tws", "6:18:6", "--twa", "30:90:60")
 
 
@@ -27,7 +28,7 @@ def test_compare_prints_gains_leaders_summary_files_and_caution(invented: Run) -
     assert done.stderr == ""
     for said in ("VMG upwind", "VMG downwind", "boat speed on a reach, TWA 110 deg", "taller_rig", "fastest"):
         assert said in done.stdout
-    assert "lower_foot: upwind +0.03 kn VMG at 6 kn" in done.stdout
+    assert "lower_foot: upwind +0.03 kn VMG (0.9 %) at 6 kn" in done.stdout
     assert done.stdout.rstrip().endswith(CAUTION)
     names = {
         "about.json", "best.csv", "budget.csv", "gain.csv", "polar.csv", "summary.txt", "best_option.png",
@@ -62,6 +63,87 @@ def test_polar_writes_tidy_tables_and_about(invented: Run) -> None:
         "polar_taller_rig.png",
         "vmg.png",
     }
+
+
+def test_polar_marks_numbers_past_the_data_and_counts_them(invented: Run) -> None:
+    done = invented("polar", "good.toml", "--no-figures", "--option", "taller_rig", *BEYOND)
+    lines = done.stdout.splitlines()
+    speeds = lines[lines.index("base: boat speed, kn, at TWA, deg") + 2 :][:2]
+    assert [word[-1] == "~" for line in speeds for word in line.split()] == [False] * 5 + [True]
+    # digits stay below each other
+    assert len({line.rstrip("~").rindex(".") for line in speeds}) == 1
+    best = lines[lines.index("base: best VMG up and down") + 2 :][:2]
+    assert [word[-1] == "~" for line in best for word in line.split()] == [False] * 11 + [True] * 3
+    assert "~ hull resistance extended past the data: 4 of 16 conditions" in lines
+    about = json.loads(Path("out/about.json").read_text())
+    assert about["remarks"] == {"heel limit": 12, "hull resistance extended past Fn 0.45": 4}
+
+
+def test_compare_marks_gains_past_the_data_in_tables_sentences_and_files(invented: Run) -> None:
+    done = invented("compare", "good.toml", "--no-figures", *BEYOND)
+    lines = done.stdout.splitlines()
+    reach = lines[lines.index("boat speed on a reach, TWA 110 deg") + 2 :][:3]
+    assert all(line.endswith("~") and line.count("~") == 1 for line in reach)
+    note = "~ hull resistance extended past the data: 8 of 32 conditions"
+    assert note in lines
+    assert "~ kn" in done.stdout
+    assert any(line.startswith("reach, TWA 110 deg") and "~ 30 kn" in line for line in lines)
+    assert note in Path("out/summary.txt").read_text().splitlines()
+    gain = pd.read_csv("out/gain.csv", keep_default_na=False)
+    fast = (gain["tws_kn"] == 30.0) & (gain["twa_deg"] > 99.0)
+    said = "hull resistance extended past Fn 0.45"
+    for column in ("base_remark", "option_remark"):
+        assert set(gain.loc[fast, column]) == {said}
+        assert not set(gain.loc[~fast, column]) & {said}
+    best = pd.read_csv("out/best.csv", keep_default_na=False)
+    assert (best["option_remark"] == said).sum() == (best["extended_count"] == 4).sum() == 2
+
+
+def test_tables_within_the_data_carry_no_mark(invented: Run) -> None:
+    for command in ("polar", "compare"):
+        assert "~" not in invented(command, "good.toml", "--no-figures", *SMALL).stdout
+
+
+def test_missing_reach_is_said_in_a_line(invented: Run) -> None:
+    done = invented("compare", "good.toml", "--no-figures", "--tws", "6", "--twa", "40:60:20")
+    note = "no reach compared: no angle of the grid lies from 70 to 130 deg"
+    assert note in done.stdout.splitlines()
+    assert note in Path("out/summary.txt").read_text().splitlines()
+    told = json.loads(
+        invented(
+            "compare", "good.toml", "--no-figures", "--format", "json", "--tws", "6", "--twa", "40:60:20"
+        ).stdout
+    )
+    assert told["notes"] == [note]
+
+
+def test_folder_never_mixes_two_runs(invented: Run) -> None:
+    invented("compare", "good.toml", "--no-figures", *SMALL)
+    Path("out/notes.txt").write_text("mine")
+    done = invented("polar", "good.toml", "--no-figures", *SMALL)
+    about = json.loads(Path("out/about.json").read_text())
+    assert about["files"] == ["polar.csv", "budget.csv", "about.json"]
+    assert {path.name for path in Path("out").iterdir()} == {*about["files"], "notes.txt"}
+    closing = done.stdout.split("Removed, left by an earlier run:\n")[1].splitlines()
+    assert closing == ["  out/gain.csv", "  out/best.csv", "  out/summary.txt", CAUTION]
+    again = invented("polar", "good.toml", "--no-figures", *SMALL)
+    assert "Removed" not in again.stdout
+
+
+def test_removed_files_are_told_on_stderr_where_data_is_printed(invented: Run) -> None:
+    invented("compare", "good.toml", "--no-figures", *SMALL)
+    done = invented("polar", "good.toml", "--no-figures", "--format", "csv", *SMALL)
+    assert done.stdout == Path("out/polar.csv").read_text()
+    assert "out/gain.csv" in done.stderr
+
+
+def test_unknown_format_is_told_like_any_other_bad_input(invented: Run) -> None:
+    for words in (("polar", "good.toml"), ("compare", "good.toml"), ("check", "good.toml")):
+        done = invented(*words, "--format", "xml")
+        assert done.exit_code == 2
+        assert done.stdout == ""
+        assert done.stderr == "format = 'xml': not a format; allowed: text, json, csv\n"
+    assert not Path("out").exists()
 
 
 def test_no_figures_means_none(invented: Run) -> None:
@@ -248,6 +330,7 @@ def test_leader_among_boats_without_result_is_starred() -> None:
             "runner_up": ["b", "b", "b", "a", ""],
             "margin_kn": [0.1, 0.1, 0.1, 0.001, float("nan")],
             "missing_count": [0, 0, 1, 0, 3],
+            "extended_count": [0, 0, 1, 2, 0],
         }
     )
-    assert name_runs(best) == "a 6 to 8 kn; a* 10 kn; b level with a 12 kn; no result 14 kn"
+    assert name_runs(best) == "a 6 to 8 kn; a*~ 10 kn; b level with a~ 12 kn; no result 14 kn"

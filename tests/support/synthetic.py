@@ -206,9 +206,13 @@ def best_vmg(option: str, tws_kn: float, aim: str) -> float:
 
 
 def solve(
-    boats: Sequence[Boat], conditions: Conditions, *, progress: Callable[[int, int], None] | None = None
+    boats: Sequence[Boat],
+    conditions: Conditions,
+    *,
+    processes: int = 1,
+    progress: Callable[[int, int], None] | None = None,
 ) -> Solved:
-    """Invented results for every condition."""
+    """Invented results for every condition, whatever the number of processes."""
     count = len(conditions.tws)
     option = np.array([boats[index].name for index in conditions.option])
     tws_kn = np.asarray(conditions.tws) / KNOT

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from tests.support import synthetic
-from vpp.compare import Comparison, NothingToCompare, compare, find_crossovers, say_gains
+from vpp.compare import Comparison, NothingToCompare, compare, find_crossovers, is_small, say_gains
 from vpp.polar import polar
 from vpp.solver.status import Status
 
@@ -29,8 +29,8 @@ def comparison() -> Comparison:
 def test_gain_table_has_a_row_for_every_option_and_condition(comparison: Comparison) -> None:
     gain = comparison.gain_frame()
     assert list(gain.columns) == [
-        "option", "tws_kn", "twa_deg", "aim", "base_twa_deg", "base_kn", "option_kn", "gain_kn",
-        "gain_percent", "base_status", "option_status",
+        "option", "tws_kn", "twa_deg", "aim", "gain_kn", "gain_percent", "base_twa_deg", "base_kn",
+        "option_kn", "base_status", "option_status", "base_remark", "option_remark",
     ]  # fmt: skip
     assert len(gain) == 3 * 4 * 6
     assert set(gain["option"]) == {"taller_rig", "lower_foot", "cut_head"}
@@ -132,6 +132,19 @@ def test_reach_is_the_angle_nearest_to_the_beam(comparison: Comparison) -> None:
     with pytest.raises(ValueError, match="no reach"):
         narrow.reach_gain_kn("taller_rig")
     assert "TWA" not in narrow.summary()[0]
+    assert narrow.notes() == ("no reach compared: no angle of the grid lies from 70 to 130 deg",)
+
+
+@pytest.mark.parametrize(
+    ("twa_deg", "reach"),
+    [((69.0, 131.0), None), ((70.0,), 70.0), ((130.0,), 130.0), ((60.0, 80.0, 100.0, 120.0), 80.0)],
+)
+def test_reach_lies_from_70_to_130_deg_and_is_the_smaller_of_two(
+    twa_deg: tuple[float, ...], reach: float | None
+) -> None:
+    found = compare(synthetic.make_boat_file(), tws_kn=(10.0,), twa_deg=twa_deg)
+    assert found.reach_deg == reach
+    assert bool(found.reach_note) == (reach is None)
 
 
 def test_crossover_lies_where_a_straight_line_meets_zero() -> None:
@@ -160,24 +173,120 @@ def test_wobble_around_level_is_no_crossover(gain: list[float]) -> None:
 @pytest.mark.parametrize(
     ("gain", "said"),
     [
-        ([0.04, 0.001, -0.05], "+0.04 kn VMG at 6 kn, level at 14 kn, -0.05 kn at 24 kn"),
+        (
+            [0.04, 0.001, -0.05],
+            "+0.04 kn VMG (0.8 %) at 6 kn, level at 14 kn, -0.05 kn (1.0 %) at 24 kn",
+        ),
         ([0.001, -0.002, 0.0], "level"),
         ([np.nan] * 3, "not compared"),
-        ([np.nan, 0.03, np.nan], "+0.03 kn VMG at 14 kn"),
+        ([np.nan, 0.03, np.nan], "+0.03 kn VMG (0.6 %) at 14 kn"),
         ([np.nan, 0.0, np.nan], "level at 14 kn"),
     ],
 )
 def test_gains_in_words(gain: list[float], said: str) -> None:
-    assert say_gains((6.0, 14.0, 24.0), np.array(gain), unit="kn VMG") == said
+    # percent of a base that makes good 5 kn
+    percent, inside = np.array(gain) / 5.0 * 100.0, np.zeros(3, dtype=bool)
+    winds = (6.0, 14.0, 24.0)
+    assert say_gains(winds, np.array(gain), gain_percent=percent, extended=inside, unit="kn VMG") == said
+
+
+def test_gains_in_words_mark_extended_hull_resistance() -> None:
+    gain = np.array([0.04, 0.001, -0.05])
+    said = say_gains(
+        (6.0, 14.0, 24.0),
+        gain,
+        gain_percent=20.0 * gain,
+        extended=np.array([False, True, True]),
+        unit="kn VMG",
+    )
+    assert said == "+0.04 kn VMG (0.8 %) at 6 kn, level~ at 14 kn, -0.05~ kn (1.0 %) at 24 kn"
+
+
+@pytest.mark.parametrize(
+    ("gain", "small"),
+    [
+        # percent of 5 kn: 0.8 and 1.2; 0.8 and 0.6; 0.96, which is shown as 1.0; level; none
+        ([0.04, np.nan, 0.06], False),
+        ([0.04, np.nan, -0.03], True),
+        ([0.04, np.nan, 0.048], False),
+        ([0.001, 0.002, 0.001], False),
+        ([np.nan] * 3, False),
+        # the large gain lies at a wind that the sentence does not name
+        ([0.04, 0.04, 0.3, 0.04], True),
+    ],
+)
+def test_gains_below_one_percent_are_no_basis_for_a_decision(gain: list[float], small: bool) -> None:
+    gains = np.array(gain)
+    assert is_small(gains, gain_percent=20.0 * gains) is small
 
 
 def test_summary_says_gain_loss_crossover_and_what_is_missing(comparison: Comparison) -> None:
     taller, lower, cut = comparison.summary()
-    assert taller.startswith("taller_rig: upwind +0.02 kn VMG at 6 kn")
-    assert "the gain turns into a loss between 6 and 12 kn" in taller
+    gain = comparison.gain_frame()
+    first = gain[(gain["option"] == "taller_rig") & (gain["aim"] == "upwind")].iloc[0]
+    share = f"{first['gain_percent']:.1f} %"
+    assert taller.startswith(f"taller_rig: upwind +0.02 kn VMG ({share}) at 6 kn")
+    crossing = comparison.crossovers()[0].tws_kn
+    assert f"the gain turns into a loss between 6 and 12 kn (about {crossing:.0f} kn)" in taller
     assert "turns into" not in lower
     assert "a loss turns into a gain between" in cut
     assert "3 conditions not compared for want of a result." in cut
+
+
+def test_phrase_with_small_gains_alone_says_so(comparison: Comparison) -> None:
+    # the invented foot gains 1.0 to 0.6 % everywhere, the rig 1.6 % downwind
+    _, lower, _ = comparison.summary()
+    small = ": below 1 %, no basis for a decision by itself"
+    upwind, downwind, reach, missing = comparison.phrases("lower_foot")
+    assert downwind.endswith(small)
+    assert reach.endswith(small)
+    assert lower == f"lower_foot: {upwind}; {downwind}; {reach}; {missing}."
+    assert small not in comparison.phrases("taller_rig")[1]
+
+
+def test_gain_is_marked_when_either_condition_rests_on_extended_hull_resistance(
+    comparison: Comparison,
+) -> None:
+    solved = comparison.polar.solved
+    remark = solved.remark.copy()
+    beyond = "hull resistance extended past Fn 0.45"
+    # rows run over 4 options, 4 winds and 4 angles followed by upwind and downwind
+    remark[2] = beyond  # base, 6 kn, 90 deg
+    remark[24 + 6 + 4] = beyond  # taller_rig, 12 kn, upwind
+    marked = Comparison(polar=replace(comparison.polar, solved=replace(solved, remark=remark)))
+    extended = marked.gain_extended()
+    assert extended[:, 0, 2].all()
+    assert list(extended[:, 1, 4]) == [False, True, False, False]
+    assert int(extended.sum()) == 5
+    gain, best = marked.gain_frame(), marked.best_frame()
+    reach = gain[(gain["tws_kn"] == 6.0) & (gain["twa_deg"] == 90.0)]
+    assert set(reach["base_remark"]) == {beyond}
+    assert set(reach["option_remark"]) == {""}
+    upwind = gain[(gain["tws_kn"] == 12.0) & (gain["aim"] == "upwind")]
+    assert list(upwind["option_remark"]) == [beyond, "", ""]
+    assert list(best["extended_count"]) == [
+        int(row["twa_deg"] == 90.0 and row["tws_kn"] == 6.0)
+        + int(row["aim"] == "upwind" and row["tws_kn"] == 12.0)
+        for _, row in best.iterrows()
+    ]
+    assert best["base_remark"][2] == beyond
+    assert best["option_remark"][2] == (beyond if best["option"][2] == "base" else "")
+    assert "~ kn" in marked.summary()[0]
+    assert marked.notes() == ("~ hull resistance extended past the data: 2 of 96 conditions",)
+
+
+def test_missing_gain_is_not_marked(comparison: Comparison) -> None:
+    solved = comparison.polar.solved
+    remark = np.full(len(solved.status), "hull resistance extended past Fn 0.45", dtype=object)
+    marked = Comparison(polar=replace(comparison.polar, solved=replace(solved, remark=remark)))
+    np.testing.assert_array_equal(marked.gain_extended(), np.isfinite(comparison.gain_kn()))
+
+
+def test_comparison_tells_in_a_line_what_it_is(comparison: Comparison) -> None:
+    assert repr(comparison) == (
+        "Comparison(demo_keelboat.toml: taller_rig, lower_foot, cut_head against base; "
+        "96 conditions, 87 converged)"
+    )
 
 
 def test_file_without_options_cannot_be_compared() -> None:

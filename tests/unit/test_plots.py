@@ -6,6 +6,7 @@ import importlib
 import subprocess
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -34,6 +35,22 @@ def comparison() -> Comparison:
     )
 
 
+BEYOND = "hull resistance extended past Fn 0.45"
+
+
+@pytest.fixture
+def fast(comparison: Comparison) -> Comparison:
+    """The same with the hull resistance extended past its data: the base at 24 kn and 90 deg and at its best
+    VMG upwind there, `taller_rig` at 18 kn and 90 deg.
+    """
+    solved = comparison.polar.solved
+    remark = solved.remark.copy()
+    # rows run over 4 options, 4 winds and 4 angles followed by upwind and downwind
+    for option, wind, row in ((0, 3, 2), (0, 3, 4), (1, 2, 2)):
+        remark[(option * 4 + wind) * 6 + row] = BEYOND
+    return Comparison(polar=replace(comparison.polar, solved=replace(solved, remark=remark)))
+
+
 @pytest.fixture
 def upwind() -> Point:
     return point(synthetic.make_boat_file(), tws_kn=12.0, twa_deg="upwind")
@@ -60,8 +77,13 @@ def test_footer_names_input_digest_version_and_caution(name: str, comparison: Co
 
 
 @pytest.mark.parametrize("name", FIGURES)
-def test_every_word_lies_inside_the_figure_and_can_be_read(name: str, comparison: Comparison) -> None:
-    figure = FIGURES[name](comparison)
+@pytest.mark.parametrize("options", [("taller_rig",), ("taller_rig", "lower_foot", "cut_head")])
+def test_every_word_lies_inside_the_figure_and_can_be_read(name: str, options: tuple[str, ...]) -> None:
+    steps = {"tws_kn": tuple(np.arange(6.0, 25.0, 2.0)), "twa_deg": tuple(np.arange(30.0, 171.0, 5.0))}
+    comparison = compare(synthetic.make_boat_file(), options=options, **steps)
+    solved = comparison.polar.solved
+    remark = np.where(solved.conditions.tws > 9.0, BEYOND, "").astype(object)
+    figure = FIGURES[name](Comparison(polar=replace(comparison.polar, solved=replace(solved, remark=remark))))
     canvas = FigureCanvasAgg(figure)
     canvas.draw()
     for item in texts_of(figure):
@@ -195,12 +217,112 @@ def test_budget_bars_start_where_the_one_before_ended(upwind: Point) -> None:
     assert sum(written) == 0
 
 
-def test_budget_turns_the_heeling_moment_positive(upwind: Point) -> None:
+def test_budget_has_the_signs_of_the_table_and_says_so(upwind: Point) -> None:
     figure = plots.budget_figure(upwind)
+    columns = ("force_x_n", "force_y_n", "moment_x_nm", "moment_z_nm")
+    for ax, column in zip(figure.axes, columns, strict=True):
+        np.testing.assert_allclose([bar.get_width() for bar in ax.patches], upwind.budget[column])
     roll: Axes = next(ax for ax in figure.axes if "roll" in ax.get_title(loc="left"))
-    main = roll.patches[synthetic.COMPONENTS.index("main")]
-    assert main.get_width() > 0.0
-    assert upwind.budget["moment_x_nm"][0] == pytest.approx(-main.get_width())
+    assert roll.get_title(loc="left") == "Moment in roll, positive to windward (righting)"
+    assert roll.patches[synthetic.COMPONENTS.index("main")].get_width() < 0.0
+    assert "signs as in the table" in figure.get_suptitle()
+
+
+def test_budget_repeats_the_remark_of_its_condition(upwind: Point) -> None:
+    assert "remark" not in plots.budget_figure(upwind).get_suptitle()
+    remark = np.array([BEYOND], dtype=object)
+    beyond = replace(upwind, solved=replace(upwind.solved, remark=remark))
+    assert f"remark: {BEYOND}" in plots.budget_figure(beyond).get_suptitle()
+
+
+@pytest.mark.parametrize("name", FIGURES)
+def test_extended_hull_resistance_is_in_the_key_where_it_occurs_and_nowhere_else(
+    name: str, comparison: Comparison, fast: Comparison
+) -> None:
+    def said(of: Comparison) -> str:
+        return "\n".join(item.get_text() for item in texts_of(FIGURES[name](of)))
+
+    assert "hull resistance extended past its data" in said(fast)
+    assert "extended" not in said(comparison)
+
+
+def test_polar_is_thin_dotted_and_hollow_past_the_data(fast: Comparison) -> None:
+    ax = plots.polar_plot(Figure().add_subplot(projection="polar"), fast.polar)
+    speeds = fast.polar.at_angles("boat_speed_kn")[0, 3]
+    dotted = [line for line in ax.lines if line.get_linestyle() == ":"]
+    assert len(dotted) == 1
+    # the leg on either side of 90 deg; 30 deg has no result
+    np.testing.assert_array_equal(dotted[0].get_ydata(), [np.nan, *speeds[1:]])
+    solid = next(line for line in ax.lines if line.get_marker() == "." and line.get_ydata()[-1] == speeds[-1])
+    np.testing.assert_array_equal(np.isnan(solid.get_ydata()), [True, False, True, False])
+    hollow = [line for line in ax.lines if line.get_marker() == "o"]
+    assert [list(line.get_ydata()) for line in hollow] == [[speeds[2]]]
+    up = [line.get_markerfacecolor() for line in ax.lines if line.get_marker() == "^"]
+    assert [colour == "white" for colour in up] == [False, False, False, True]
+
+
+def test_gain_of_extended_hull_resistance_is_pale_italic_and_marked(fast: Comparison) -> None:
+    ax = plots.gain_plot(Figure().subplots(), fast, option="taller_rig")
+    gain = fast.gain_kn()[1]
+    italic = {item.get_text() for item in ax.texts if item.get_fontstyle() == "italic"}
+    # 24 kn by the base, 18 kn by the option
+    assert italic == {f"{gain[wind, 2]:+.2f}~" for wind in (2, 3)}
+    _, pale, _ = ax.collections
+    assert int(np.sum(~np.ma.getmaskarray(pale.get_array()))) == 2
+    assert pale.get_alpha() == 0.5
+    other = plots.gain_plot(Figure().subplots(), fast, option="lower_foot")
+    assert sum("~" in item.get_text() for item in other.texts) == 1
+
+
+def test_heading_of_gains_names_the_gain_of_full_shade(comparison: Comparison) -> None:
+    heading = plots.gain_figure(comparison).get_suptitle()
+    ax = plots.gain_plot(Figure().subplots(), comparison, option="taller_rig")
+    lowest, highest = ax.collections[0].get_clim()
+    assert lowest == -highest
+    assert f"shade full at \u00b1{highest:.2f} kn" in heading
+    assert highest == round(highest, 2)
+    gains = np.abs(comparison.gain_kn()[1:])
+    assert np.mean(gains[np.isfinite(gains)] <= highest) >= 0.95
+
+
+@pytest.mark.parametrize(("step", "numbers", "said"), [(5.0, 28, False), (2.5, 28, True)])
+def test_every_angle_carries_its_number_or_the_heading_says_which(
+    step: float, numbers: int, said: bool
+) -> None:
+    angles = tuple(np.arange(35.0, 171.0, step))
+    fine = compare(synthetic.make_boat_file(), tws_kn=(10.0, 12.0), twa_deg=angles)
+    ax = plots.gain_plot(Figure().subplots(), fine, option="taller_rig")
+    assert len(ax.texts) == 2 * numbers
+    assert ("numbers at one angle in 2" in plots.gain_figure(fine).get_suptitle()) == said
+
+
+@pytest.mark.parametrize("top", [0.083, 0.3, 0.011, 0.0009, 1.7])
+def test_labels_of_the_gain_axis_are_exact(comparison: Comparison, top: float) -> None:
+    figure = Figure()
+    ax = plots.vmg_gain_plot(figure.subplots(), comparison, aim="upwind")
+    ax.set_ylim(-1.25 * top, top)
+    FigureCanvasAgg(figure).draw()
+    ticks, labels = ax.get_yticks(), [item.get_text() for item in ax.get_yticklabels()]
+    assert len(ticks) >= 3
+    np.testing.assert_allclose([float(label) for label in labels], ticks, atol=1e-9)
+    assert all(len(label.split(".")[1]) >= 2 for label in labels)
+
+
+@pytest.mark.parametrize("aim", ["upwind", "downwind"])
+def test_vmg_lines_have_hollow_marks_past_the_data(fast: Comparison, aim: str) -> None:
+    speed = plots.vmg_plot(Figure().subplots(), fast.polar, aim=aim)
+    gain = plots.vmg_gain_plot(Figure().subplots(), fast, aim=aim)
+    hollow = [
+        [line.get_xdata().tolist() for line in ax.lines if line.get_marker() == "o"] for ax in (speed, gain)
+    ]
+    # every gain at 24 kn upwind rests on the base's result there
+    assert hollow == ([[[24.0]], [[24.0]] * 4] if aim == "upwind" else [[], []])
+
+
+def test_map_of_leaders_marks_conditions_past_the_data(fast: Comparison) -> None:
+    ax = plots.best_option_plot(Figure().subplots(), fast)
+    assert sum(item.get_text() == "~" for item in ax.texts) == 3
+    assert sum(patch.get_alpha() == 0.5 for patch in ax.patches) == 3
 
 
 def test_figures_are_made_without_the_interactive_layer() -> None:

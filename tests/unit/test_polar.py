@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -183,7 +184,7 @@ def test_point_in_an_impossible_wind_is_refused(tws_kn: float, twa_deg: float | 
 def test_conditions_reach_the_solver_in_si_units(monkeypatch: pytest.MonkeyPatch) -> None:
     seen = []
 
-    def look(boats, conditions, *, progress=None):
+    def look(boats, conditions, *, processes=1, progress=None):
         seen.append(conditions)
         return synthetic.solve(boats, conditions, progress=progress)
 
@@ -191,6 +192,27 @@ def test_conditions_reach_the_solver_in_si_units(monkeypatch: pytest.MonkeyPatch
     polar(synthetic.make_boat_file(options=False), tws_kn=(10.0,), twa_deg=(45.0,))
     np.testing.assert_allclose(seen[0].tws, 10.0 * KNOT)
     np.testing.assert_allclose(seen[0].twa, [45.0 * DEGREE, np.nan, np.nan])
+
+
+def test_extended_hull_resistance_is_counted_and_stands_at_its_condition(small: Polar) -> None:
+    assert not small.extended.any()
+    assert small.extended_note == ""
+    remark = small.solved.remark.copy()
+    remark[6] = "heel limit; hull resistance extended past Fn 0.45"  # base, 18 kn, 90 deg
+    beyond = replace(small, solved=replace(small.solved, remark=remark))
+    assert [tuple(place) for place in np.argwhere(beyond.extended)] == [(0, 1, 1)]
+    assert beyond.extended_note == "~ hull resistance extended past the data: 1 of 20 conditions"
+    assert beyond.remarks()[0, 1, 1] == remark[6]
+    assert beyond.remark_counts == {"heel limit": 1, "hull resistance extended past Fn 0.45": 1}
+
+
+def test_polar_and_point_tell_in_a_line_what_they_are(small: Polar) -> None:
+    assert repr(small) == "Polar(demo_keelboat.toml: base, taller_rig; 20 conditions, 18 converged)"
+    found = point(synthetic.make_boat_file(), tws_kn=12.0, twa_deg=90.0, option="taller_rig")
+    assert repr(found) == "Point(demo_keelboat.toml: taller_rig; TWS 12 kn, TWA 90 deg; converged)"
+    upwind = point(synthetic.make_boat_file(), tws_kn=12.5, twa_deg="upwind")
+    assert repr(upwind).endswith(" deg (best VMG upwind); converged)")
+    assert "\n" not in repr(upwind)
 
 
 def test_public_names_are_functions_even_after_their_modules_are_imported() -> None:

@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Callable
 from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import typer
-
-from vpp.cli.console import closing, finish, progress, stop, table
+from vpp.cli.console import closing, finish, marked_table, print_result, progress, stop, table
 from vpp.cli.options import (
     BoatPath,
     Format,
@@ -24,13 +21,13 @@ from vpp.cli.options import (
     process_count,
     read_boat_and_winds,
 )
-from vpp.cli.writing import about_polar, write_comparison
+from vpp.cli.writing import about_polar, names_of, write_comparison
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from vpp.compare import Comparison
-    from vpp.results.frames import Floats
+    from vpp.results.files import Written
 
 
 def compare(
@@ -64,38 +61,51 @@ def compare(
     except NothingToCompare as error:
         stop([str(error)])
     written = write_comparison(comparison, out, figures=not no_figures)
-    typer.echo(_PRINT[printed](comparison, written), nl=printed is Format.TEXT)
+    print_result(_PRINT[printed](comparison, written), written, is_data=printed is not Format.TEXT)
     finish(comparison.polar.solved)
 
 
-def _text(comparison: Comparison, written: tuple[Path, ...]) -> str:
+def _text(comparison: Comparison, written: Written) -> str:
     base = comparison.polar.options[0]
     parts = [
         comparison.polar.source.line,
         f"Gains against {base}, kn, by true wind speed: positive where faster, - without a result",
-        _gains(comparison, "VMG upwind", lambda name: comparison.vmg_gain_kn(name, aim="upwind")),
-        _gains(comparison, "VMG downwind", lambda name: comparison.vmg_gain_kn(name, aim="downwind")),
+        _gains(comparison, "VMG upwind", "upwind"),
+        _gains(comparison, "VMG downwind", "downwind"),
     ]
     if comparison.reach_deg is not None:
         title = f"boat speed on a reach, TWA {comparison.reach_deg:g} deg"
-        parts.append(_gains(comparison, title, comparison.reach_gain_kn))
-    parts += [_best(comparison), "\n".join(map(_wrap, comparison.summary()))]
+        parts.append(_gains(comparison, title, comparison.reach_deg))
+    parts.append(_best(comparison))
+    if comparison.notes():
+        parts.append("\n".join(comparison.notes()))
+    parts.append("\n".join(_summary(comparison, name) for name in comparison.alternatives))
     return "\n\n".join([*parts, closing(written)])
 
 
-def _wrap(sentence: str) -> str:
-    return textwrap.fill(sentence, width=100, subsequent_indent="  ")
+def _summary(comparison: Comparison, option: str) -> str:
+    """The sentence of an option, a line for each of its parts."""
+    told = f"{option}: " + ";\n".join(comparison.phrases(option)) + "."
+    # a number and its unit stay in one line
+    lines = told.replace(" kn", "\u00a0kn").splitlines()
+    wrapped = (
+        textwrap.fill(line, width=108, initial_indent="  " * bool(place), subsequent_indent="    ")
+        for place, line in enumerate(lines)
+    )
+    return "\n".join(wrapped).replace("\u00a0", " ")
 
 
-def _gains(comparison: Comparison, title: str, gain: Callable[[str], Floats]) -> str:
+def _gains(comparison: Comparison, title: str, twa_deg: float | str) -> str:
     from vpp.results.variables import show_number
 
+    row = comparison.place(twa_deg)
+    gain, extended = comparison.gain_kn()[1:, :, row], comparison.gain_extended()[1:, :, row]
     header = ("option", *(f"{tws:g} kn" for tws in comparison.polar.grid.tws_kn))
     rows = [
-        (name, *(show_number(value, decimals=2, signed=True) for value in gain(name)))
-        for name in comparison.alternatives
+        (name, *(show_number(value, decimals=2, signed=True) for value in along))
+        for name, along in zip(comparison.alternatives, gain, strict=True)
     ]
-    return f"{title}\n{table(header, rows)}"
+    return f"{title}\n{marked_table(header, rows, extended)}"
 
 
 def _best(comparison: Comparison) -> str:
@@ -114,7 +124,12 @@ def name_runs(best: pd.DataFrame) -> str:
     leaders = [
         _leader(*row)
         for row in zip(
-            best["option"], best["runner_up"], best["margin_kn"], best["missing_count"], strict=True
+            best["option"],
+            best["runner_up"],
+            best["margin_kn"],
+            best["missing_count"],
+            best["extended_count"],
+            strict=True,
         )
     ]
     told = []
@@ -125,29 +140,31 @@ def name_runs(best: pd.DataFrame) -> str:
     return "; ".join(told)
 
 
-def _leader(name: str, second: str, margin: float, missing_count: int) -> str:
+def _leader(name: str, second: str, margin: float, missing_count: int, extended_count: int) -> str:
     from vpp.compare import LEVEL_KN
+    from vpp.results.frames import EXTENDED_MARK
 
     if not name:
         return "no result"
     told = f"{name} level with {second}" if margin < LEVEL_KN else name
-    return told + "*" if missing_count else told
+    return told + ("*" if missing_count else "") + (EXTENDED_MARK if extended_count else "")
 
 
-def _json(comparison: Comparison, written: tuple[Path, ...]) -> str:
+def _json(comparison: Comparison, written: Written) -> str:
     from vpp.results.files import json_text, records
 
     return json_text(
         {
-            **about_polar(comparison.polar),
+            **about_polar(comparison.polar, files=names_of(written)),
             "summary": list(comparison.summary()),
+            "notes": list(comparison.notes()),
             "gain": records(comparison.gain_frame()),
             "best": records(comparison.best_frame()),
         }
     )
 
 
-def _csv(comparison: Comparison, written: tuple[Path, ...]) -> str:
+def _csv(comparison: Comparison, written: Written) -> str:
     from vpp.results.files import csv_text
 
     return csv_text(comparison.gain_frame())

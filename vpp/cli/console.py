@@ -5,13 +5,15 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
 import typer
 
 if TYPE_CHECKING:
-    from vpp.results.files import Source
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from vpp.results.files import Source, Written
     from vpp.solved import Solved
 
 DONE, BAD_INPUT, SOME_FAILED = 0, 2, 3
@@ -38,6 +40,30 @@ def table(header: Sequence[str], rows: Iterable[Sequence[str]], *, left: int = 1
     )
 
 
+def marked_table(
+    header: Sequence[str], rows: Iterable[Sequence[str]], marked: NDArray[np.bool_], *, left: int = 1
+) -> str:
+    """A table whose numbers are followed by the mark of extended hull resistance where `marked` (rows,
+    columns after the first) says so; digits stay below each other.
+    """
+    from vpp.results.frames import EXTENDED_MARK
+
+    room = [" " * bool(column.any()) for column in marked.T]
+    lines = [
+        (
+            first,
+            *(
+                cell + (EXTENDED_MARK if is_marked else space)
+                for cell, is_marked, space in zip(cells, flags, room, strict=True)
+            ),
+        )
+        for (first, *cells), flags in zip(rows, marked, strict=True)
+    ]
+    first, *names = header
+    head = (first, *(name + space for name, space in zip(names, room, strict=True)))
+    return table(head, lines, left=left)
+
+
 @contextmanager
 def progress(what: str) -> Iterator[Callable[[int, int], None] | None]:
     """A bar on stderr while conditions are solved; None, and no bar, where stderr is not a terminal."""
@@ -58,12 +84,27 @@ def heading(source: Source) -> str:
     return source.line
 
 
-def closing(written: Sequence[Path]) -> str:
-    """The files written and the caution, the last lines of every printed result."""
+def closing(written: Written) -> str:
+    """The files written and removed and the caution, the last lines of every printed result."""
     from vpp.results.files import CAUTION
 
-    files = ["Written:", *(f"  {path}" for path in written)] if written else []
+    files = ["Written:", *(f"  {path}" for path in written.files), *removed_lines(written)]
     return "\n".join([*files, CAUTION])
+
+
+def removed_lines(written: Written) -> list[str]:
+    """Files of an earlier run that are gone, a line each under a heading; nothing where there are none."""
+    if not written.removed:
+        return []
+    return ["Removed, left by an earlier run:", *(f"  {path}" for path in written.removed)]
+
+
+def print_result(text: str, written: Written, *, is_data: bool) -> None:
+    """Print a result on stdout; where that is data without closing lines, say on stderr what was removed."""
+    typer.echo(text, nl=not is_data)
+    if is_data:
+        for line in removed_lines(written):
+            typer.echo(line, err=True)
 
 
 def finish(solved: Solved) -> None:

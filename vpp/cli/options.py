@@ -25,6 +25,12 @@ class Format(StrEnum):
     CSV = "csv"
 
 
+def _format(text: str) -> Format:
+    if text not in tuple(Format):
+        stop([f"format = {text!r}: not a format; allowed: {', '.join(Format)}"])
+    return Format(text)
+
+
 BoatPath = Annotated[Path, typer.Argument(metavar="BOAT", help="Boat file (TOML).", show_default=False)]
 Tws = Annotated[
     str, typer.Option("--tws", metavar="START:STOP:STEP", help="True wind speeds, kn, both ends included.")
@@ -39,7 +45,9 @@ Options = Annotated[
     ),
 ]
 Out = Annotated[Path, typer.Option("--out", "-o", metavar="DIR", help="Folder for the files.")]
-Printed = Annotated[Format, typer.Option("--format", help="What is printed.")]
+Printed = Annotated[
+    Format, typer.Option("--format", metavar="|".join(Format), parser=_format, help="What is printed.")
+]
 Processes = Annotated[
     int | None,
     typer.Option(

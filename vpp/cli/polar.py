@@ -5,9 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import typer
-
-from vpp.cli.console import closing, finish, progress, table
+from vpp.cli.console import closing, finish, marked_table, print_result, progress
 from vpp.cli.options import (
     BoatPath,
     Format,
@@ -25,6 +23,7 @@ from vpp.cli.writing import write_polar
 
 if TYPE_CHECKING:
     from vpp.polar import Polar
+    from vpp.results.files import Written
 
 _MOST_ANGLES = 8
 
@@ -56,13 +55,15 @@ def polar(
             progress=report,
         )
     written = write_polar(solved, out, figures=not no_figures)
-    typer.echo(_PRINT[printed](solved, written), nl=printed is Format.TEXT)
+    print_result(_PRINT[printed](solved, written), written, is_data=printed is not Format.TEXT)
     finish(solved.solved)
 
 
-def _text(solved: Polar, written: tuple[Path, ...]) -> str:
+def _text(solved: Polar, written: Written) -> str:
     parts = [solved.source.line]
     parts += [part for option in solved.options for part in (_speeds(solved, option), _best(solved, option))]
+    if solved.extended_note:
+        parts.append(solved.extended_note)
     return "\n\n".join([*parts, closing(written)])
 
 
@@ -72,16 +73,19 @@ def _speeds(solved: Polar, option: str) -> str:
     show = variable("boat_speed_kn").show
     angles = solved.grid.twa_deg
     picked = range(0, len(angles), -(-len(angles) // _MOST_ANGLES))
-    speeds = solved.at_angles("boat_speed_kn")[solved.options.index(option)]
+    at = solved.options.index(option)
+    speeds, extended = solved.at_angles("boat_speed_kn")[at], solved.extended[at][:, list(picked)]
     header = ("TWS kn", *(f"{angles[index]:g}" for index in picked))
     rows = [
         (f"{tws:g}", *(show(speeds[row, index]) for index in picked))
         for row, tws in enumerate(solved.grid.tws_kn)
     ]
-    return f"{option}: boat speed, kn, at TWA, deg\n{table(header, rows, left=0)}"
+    return f"{option}: boat speed, kn, at TWA, deg\n{marked_table(header, rows, extended, left=0)}"
 
 
 def _best(solved: Polar, option: str) -> str:
+    import numpy as np
+
     from vpp.polar import BEST_VMG
     from vpp.results.variables import variable
 
@@ -93,17 +97,19 @@ def _best(solved: Polar, option: str) -> str:
         (f"{tws:g}", *(variable(column).show(along[row]) for column, along in values))
         for row, tws in enumerate(solved.grid.tws_kn)
     ]
-    return f"{option}: best VMG up and down\n{table(header, rows, left=0)}"
+    best = [solved.row_aims.index(aim) for aim in BEST_VMG]
+    extended = np.repeat(solved.extended[index][:, best], len(columns), axis=1)
+    return f"{option}: best VMG up and down\n{marked_table(header, rows, extended, left=0)}"
 
 
-def _json(solved: Polar, written: tuple[Path, ...]) -> str:
-    from vpp.cli.writing import about_polar
+def _json(solved: Polar, written: Written) -> str:
+    from vpp.cli.writing import about_polar, names_of
     from vpp.results.files import json_text, records
 
-    return json_text({**about_polar(solved), "rows": records(solved.to_frame())})
+    return json_text({**about_polar(solved, files=names_of(written)), "rows": records(solved.to_frame())})
 
 
-def _csv(solved: Polar, written: tuple[Path, ...]) -> str:
+def _csv(solved: Polar, written: Written) -> str:
     from vpp.results.files import csv_text
 
     return csv_text(solved.to_frame())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,10 +13,11 @@ if TYPE_CHECKING:
 
     from vpp.compare import Comparison
     from vpp.polar import Polar
+    from vpp.results.files import Written
 
 
-def about_polar(polar: Polar) -> dict[str, Any]:
-    """What `about.json` says of a polar."""
+def about_polar(polar: Polar, *, files: Sequence[str]) -> dict[str, Any]:
+    """What `about.json` says of a polar and the names of the files written with it."""
     from vpp.results.files import about
 
     return about(
@@ -25,38 +27,41 @@ def about_polar(polar: Polar) -> dict[str, Any]:
         twa_deg=polar.grid.twa_deg,
         aims=tuple(dict.fromkeys(polar.row_aims)),
         statuses=polar.status_counts,
+        remarks=polar.remark_counts,
+        files=files,
     )
 
 
-def write_polar(polar: Polar, folder: Path, *, figures: bool) -> tuple[Path, ...]:
-    """Tables and figures of a polar. Returns what was written."""
-    from vpp.results.files import csv_text, json_text
+def names_of(written: Written) -> tuple[str, ...]:
+    """The names of the files written."""
+    return tuple(path.name for path in written.files)
 
-    texts = {
-        "polar.csv": csv_text(polar.to_frame()),
-        "budget.csv": csv_text(polar.budget_frame()),
-        "about.json": json_text(about_polar(polar)),
-    }
+
+def write_polar(polar: Polar, folder: Path, *, figures: bool) -> Written:
+    """Tables and figures of a polar. Returns what was written and removed."""
+    from vpp.results.files import csv_text
+
+    texts = {"polar.csv": csv_text(polar.to_frame()), "budget.csv": csv_text(polar.budget_frame())}
     drawn: dict[str, Figure] = {}
     if figures:
         from vpp.plots import polar_figure, vmg_figure
 
         drawn = {f"polar_{option}": polar_figure(polar, option=option) for option in polar.options}
         drawn["vmg"] = vmg_figure(polar)
-    return _write(folder, texts, drawn)
+    return _write(folder, polar, texts, drawn)
 
 
-def write_comparison(comparison: Comparison, folder: Path, *, figures: bool) -> tuple[Path, ...]:
-    """Tables and figures of a comparison. Returns what was written."""
-    from vpp.results.files import CAUTION, csv_text, json_text
+def write_comparison(comparison: Comparison, folder: Path, *, figures: bool) -> Written:
+    """Tables and figures of a comparison. Returns what was written and removed."""
+    from vpp.results.files import CAUTION, csv_text
 
+    told = [comparison.polar.source.line, *comparison.summary(), *comparison.notes(), CAUTION]
     texts = {
         "polar.csv": csv_text(comparison.polar.to_frame()),
         "budget.csv": csv_text(comparison.polar.budget_frame()),
         "gain.csv": csv_text(comparison.gain_frame()),
         "best.csv": csv_text(comparison.best_frame()),
-        "summary.txt": "\n".join([comparison.polar.source.line, *comparison.summary(), CAUTION]) + "\n",
-        "about.json": json_text(about_polar(comparison.polar)),
+        "summary.txt": "\n".join(told) + "\n",
     }
     drawn: dict[str, Figure] = {}
     if figures:
@@ -67,17 +72,15 @@ def write_comparison(comparison: Comparison, folder: Path, *, figures: bool) -> 
             "vmg": vmg_gain_figure(comparison),
             "best_option": best_option_figure(comparison),
         }
-    return _write(folder, texts, drawn)
+    return _write(folder, comparison.polar, texts, drawn)
 
 
-def _write(folder: Path, texts: dict[str, str], drawn: dict[str, Figure]) -> tuple[Path, ...]:
-    from vpp.results.files import save_figure, write_text
+def _write(folder: Path, polar: Polar, texts: dict[str, str], drawn: dict[str, Figure]) -> Written:
+    from vpp.results.files import ABOUT, json_text, write_folder
 
+    figures = {f"{name}.{kind}": figure for name, figure in drawn.items() for kind in ("png", "svg")}
+    about = json_text(about_polar(polar, files=(*texts, ABOUT, *figures)))
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-        written = [write_text(folder / name, text) for name, text in texts.items()]
-        for name, figure in drawn.items():
-            written += [save_figure(folder / f"{name}.{kind}", figure) for kind in ("png", "svg")]
+        return write_folder(folder, texts={**texts, ABOUT: about}, figures=figures)
     except OSError as error:
         stop([f"out = {str(folder)!r}: cannot be written ({error.strerror})"])
-    return tuple(written)

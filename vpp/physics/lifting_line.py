@@ -312,16 +312,19 @@ def circulation(*, wake: TurnedWake, flow: StripFlow) -> Array:
     "Evaluating Derivatives", 2008, chapter 15). Where Newton has not converged in 40 steps the result is NaN.
     """
     plain = StripFlow(**{name: without_derivatives(value) for name, value in vars(flow).items()})
-    gamma, inverse = _converge(without_derivatives(wake.matrices[0]), plain)
+    shedding_chord = flow.shedding_chord()
+    gamma, inverse = _converge(
+        without_derivatives(wake.matrices[0]), plain, without_derivatives(shedding_chord)
+    )
     xp = array_namespace(flow.along, flow.wind_angle, flow.chord_angle, flow.camber)
     if xp is np:
         return gamma
     for _ in range(2):
-        gamma = gamma - apply_operator(inverse, _residual(wake, flow, gamma))
+        gamma = gamma - apply_operator(inverse, _residual(wake, flow, shedding_chord, gamma))
     return gamma
 
 
-def _residual(wake: TurnedWake, flow: StripFlow, gamma: Array) -> Array:
+def _residual(wake: TurnedWake, flow: StripFlow, shedding_chord: Array, gamma: Array) -> Array:
     across, along = wake.induced(gamma)
 
     def shed(
@@ -337,7 +340,7 @@ def _residual(wake: TurnedWake, flow: StripFlow, gamma: Array) -> Array:
         return (chord * lifting_speed(along=along, undisturbed_across=across) * lift,)
 
     (shed_by_strips,) = elementwise(
-        shed, flow.along + along, flow.across, across, flow.chord_angle, flow.camber, flow.shedding_chord()
+        shed, flow.along + along, flow.across, across, flow.chord_angle, flow.camber, shedding_chord
     )
     return gamma - shed_by_strips
 
@@ -414,10 +417,9 @@ def _first_velocities(flow: StripFlow) -> tuple[Array, Array]:
     return speed * xp.cos(held + flow.chord_angle), speed * xp.sin(held + flow.chord_angle)
 
 
-def _converge(matrix: Array, flow: StripFlow) -> tuple[Array, Array]:
+def _converge(matrix: Array, flow: StripFlow, shedding_chord: Array) -> tuple[Array, Array]:
     """Converged circulation, and the inverse that attaches its derivatives."""
     xp = array_namespace(flow.along, flow.wind_angle, flow.chord_angle, flow.camber)
-    shedding_chord = flow.shedding_chord()
     now = _iterate(matrix, flow, shedding_chord, *_first_velocities(flow))
     if xp is np:
         return _damped_newton(matrix, flow, shedding_chord, now)

@@ -5,8 +5,9 @@ from __future__ import annotations
 import json
 import math
 import os
+import tempfile
 import uuid
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -26,6 +27,12 @@ CAUTION = (
     "class rules, local codes and licensed practice come first."
 )
 """Said once here, and shown with every result."""
+
+ABOUT = "about.json"
+"""The file of a folder of results that says what they were made from and lists them."""
+
+_OWN_KEYS = {"boat", "digest", "version", "caution", "files"}
+_OWN_SUFFIXES = (".csv", ".json", ".txt", ".png", ".svg")
 
 _FILE_DECIMALS = {
     item.column: item.decimals + FILE_EXTRA_DECIMALS for item in VARIABLES if not item.is_text
@@ -55,6 +62,14 @@ class Source:
     def line(self) -> str:
         """The line under every figure and table."""
         return f"{self.name} ({self.file}, {self.digest}), vpp {__version__}"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Written:
+    """What a run left in its folder: the files it wrote, and those of an earlier run that it removed."""
+
+    files: tuple[Path, ...]
+    removed: tuple[Path, ...]
 
 
 @contextmanager
@@ -101,6 +116,8 @@ def about(
     twa_deg: tuple[float, ...],
     aims: tuple[str, ...],
     statuses: Mapping[str, int],
+    remarks: Mapping[str, int],
+    files: Sequence[str],
 ) -> dict[str, Any]:
     """What a folder of results was made from and how it went."""
     return {
@@ -112,8 +129,47 @@ def about(
         "options": list(options),
         "grid": {"tws_kn": list(tws_kn), "twa_deg": list(twa_deg), "aims": list(aims)},
         "conditions": dict(statuses),
+        "remarks": dict(remarks),
+        "files": list(files),
         "caution": CAUTION,
     }
+
+
+def write_folder(folder: Path, *, texts: Mapping[str, str], figures: Mapping[str, Figure]) -> Written:
+    """Write files by name into a folder, and remove those of an earlier run that are not written again.
+
+    Everything is written aside first, so that a run that fails leaves the folder as it was. Only files that
+    the folder's `about.json` lists are removed. Raises OSError.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    names = (*texts, *figures)
+    with tempfile.TemporaryDirectory(prefix=".writing_", dir=folder) as aside:
+        for name, text in texts.items():
+            write_text(Path(aside, name), text)
+        for name, figure in figures.items():
+            save_figure(Path(aside, name), figure)
+        listed = (folder / name for name in _listed(folder) if name not in names)
+        removed = tuple(path for path in listed if path.is_file())
+        for path in removed:
+            path.unlink()
+        for name in names:
+            os.replace(Path(aside, name), folder / name)
+    return Written(files=tuple(folder / name for name in names), removed=removed)
+
+
+def _listed(folder: Path) -> tuple[str, ...]:
+    """The files that an earlier run left in a folder; none where there is no `about.json` or not one of
+    ours.
+    """
+    try:
+        told = json.loads((folder / ABOUT).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return ()
+    if not isinstance(told, dict) or not told.keys() >= _OWN_KEYS or not isinstance(told["files"], list):
+        return ()
+    names = (name for name in told["files"] if isinstance(name, str))
+    # a name with a folder in it is none that a run has written
+    return tuple(name for name in names if Path(name).name == name and Path(name).suffix in _OWN_SUFFIXES)
 
 
 def save_figure(path: Path, figure: Figure) -> Path:

@@ -16,6 +16,12 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 
+EXTENDED_REMARK = "hull resistance extended past"
+"""How a remark begins that says the hull resistance of a result lies beyond its data."""
+
+EXTENDED_MARK = "~"
+"""What follows a number that rests on such a result."""
+
 
 def status_words(status: NDArray[np.int_]) -> NDArray[np.object_]:
     """Status codes as the words used in tables, one for each condition."""
@@ -94,6 +100,18 @@ def status_counts(solved: Solved) -> dict[str, int]:
     """How many conditions ended in each status, every status named."""
     words = status_words(solved.status)
     return {status.name.lower(): int(np.sum(words == status.name.lower())) for status in Status}
+
+
+def is_extended(solved: Solved) -> NDArray[np.bool_]:
+    """Which results rest on hull resistance extended past its data."""
+    said = np.array([EXTENDED_REMARK in str(remark) for remark in solved.remark], dtype=bool)
+    return said & is_converged(solved)
+
+
+def remark_counts(solved: Solved) -> dict[str, int]:
+    """How many conditions carry each remark, in the order in which they first occur."""
+    single = [part for remark in solved.remark if remark for part in str(remark).split("; ")]
+    return {remark: single.count(remark) for remark in dict.fromkeys(single)}
 
 
 def failures(solved: Solved) -> pd.DataFrame:

@@ -164,7 +164,8 @@ VARIABLES: tuple[Variable, ...] = (
     _number("froude_number", "froude_number", "1", 3, "Froude number",
             "boat speed over the root of gravity times waterline length"),
     _text("remark", "remark",
-          "limits that are active and model ranges that were left; empty when there are none"),
+          "limits of heel, leeway and rudder that are active and model ranges that were left, but not sails "
+          "and crew at the end of their range; empty when there are none"),
     _text("reason", "reason",
           "why there is no result and what to try; empty when converged"),
 )

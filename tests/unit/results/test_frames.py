@@ -2,11 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from tests.support.synthetic import COMPONENTS, make_boat_file, solve
-from vpp.results.frames import budget_frame, failures, status_counts, to_frame
+from vpp.results.frames import (
+    budget_frame,
+    failures,
+    is_extended,
+    remark_counts,
+    status_counts,
+    to_frame,
+)
 from vpp.results.variables import BUDGET_COLUMNS, COLUMNS, DEGREE, KNOT
 from vpp.solved import Conditions, Solved
 
@@ -91,6 +100,23 @@ def test_every_status_is_counted(solved: Solved) -> None:
         "outside_model_range": 0,
         "not_finite": 0,
     }
+
+
+@pytest.fixture
+def remarked(solved: Solved) -> Solved:
+    beyond = "hull resistance extended past Fn 0.45"
+    remark = np.array([f"heel limit; {beyond}", beyond, "heel limit", ""], dtype=object)
+    return replace(solved, remark=remark)
+
+
+def test_extended_hull_resistance_is_read_from_the_remark_of_a_result(remarked: Solved) -> None:
+    # the second condition has failed, so that nothing rests on it
+    assert list(is_extended(remarked)) == [True, False, False, False]
+
+
+def test_every_remark_is_counted_by_itself(remarked: Solved, solved: Solved) -> None:
+    assert remark_counts(remarked) == {"heel limit": 2, "hull resistance extended past Fn 0.45": 2}
+    assert remark_counts(solved) == {}
 
 
 def test_failures_are_grouped_with_their_range_of_wind(solved: Solved) -> None:

@@ -78,6 +78,12 @@ def test_speeds_show_two_decimals_and_angles_one() -> None:
     assert all(item.decimals == 1 for item in VARIABLES if item.unit == "deg")
 
 
+def test_remark_is_said_to_name_limits_of_attitude_and_helm_and_not_trims() -> None:
+    sense = variable("remark").sense
+    assert "heel, leeway and rudder" in sense
+    assert "not sails and crew at the end of their range" in sense
+
+
 def test_documentation_holds_the_table_as_it_is() -> None:
     page = Path(__file__).parents[3] / "docs" / "results.md"
     assert markdown() in page.read_text(encoding="utf-8")
