@@ -1,0 +1,364 @@
+"""What a solution says: quantities, budget, closure, and a status with its reason for every condition."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vpp import balance, closure
+from vpp.balance import Component
+from vpp.boat import Boat
+from vpp.physics.hull import DATA_FROUDE_RANGE, EXTENDED_FROUDE_LIMIT
+from vpp.physics.lifting_line import FIT_ANGLES
+from vpp.physics.wind import apparent_wind
+from vpp.solved import UPWIND, Conditions, Solved, Strips
+from vpp.solver.problem import Solution
+from vpp.solver.status import Status, sentence
+from vpp.trim import FastestEquilibrium, state_from
+
+FloatArray = NDArray[np.float64]
+
+UNBALANCED = {
+    "surge": "drive and resistance",
+    "sway": "the side forces of rig and keel",
+    "roll": "heeling and righting moment",
+    "yaw": "the turning moments of rig, keel and rudder",
+}
+TOO_FAST = (
+    f"The boat would go faster than Froude number {EXTENDED_FROUDE_LIMIT}, where its hull resistance is not "
+    "known; leave this condition out, or give the boat less sail or a hull model with a wider range."
+)
+WIND_FROM_AHEAD = (
+    f"The apparent wind comes from less than {np.degrees(FIT_ANGLES[0]):.0f} deg off the bow or from beyond "
+    "dead astern, where the sails' influence on each other is not known; try a wider true wind angle."
+)
+AT_END_OF_SEARCH = (
+    "The result leans on the end of the search range, so it is not an optimum: the boat hardly moves, or its "
+    "best VMG lies outside; try more wind or a fixed angle."
+)
+# Quantities of the table that only boats with those freedoms have.
+ABSENT = ("pitch", "ride_height")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Report:
+    """What a batch's solution says, arrays over its conditions as in `Solved`."""
+
+    status: NDArray[np.int64]
+    reason: list[str]
+    remark: list[str]
+    quantities: dict[str, FloatArray]
+    components: tuple[str, ...]
+    medium: tuple[str, ...]
+    force: FloatArray
+    moment: FloatArray
+    strips: Strips
+    solution: Solution
+    closure: FloatArray
+
+
+def report(problem: FastestEquilibrium, solution: Solution) -> Report:
+    """What a batch's solution says, checked for closure."""
+    everything = np.arange(problem.condition_count)
+    values = {
+        name: np.broadcast_to(value, everything.shape)
+        for name, value in problem.named(solution.x, everything).items()
+    }
+    components = problem.components(values, everything)
+    force, moment = _in_course_axes(components, values["leeway"])
+    strips, wake_angle = _strips(problem, values)
+    quantities = _quantities(problem, values, components, force, strips)
+    record = _closure_record(problem, components, force, moment, strips, values, quantities["beta"])
+    closes = closure.largest_error(record)
+    status = _status(problem, solution, closes, wake_angle)
+    reasons = [_reason(problem, solution, status, closes, int(i)) for i in everything]
+    remarks = [
+        _remark(problem, solution, quantities, int(i)) if status[i] == Status.CONVERGED else ""
+        for i in everything
+    ]
+    bad = status != Status.CONVERGED
+    for array in (
+        *quantities.values(),
+        force,
+        moment,
+        strips.forward,
+        strips.leeward,
+        strips.incidence,
+        strips.lift_coefficient,
+    ):
+        array[..., bad] = np.nan
+    if not problem.seeks_vmg:
+        quantities["twa"] = problem.conditions.twa.copy()
+    return Report(
+        status=status,
+        reason=reasons,
+        remark=remarks,
+        quantities=quantities,
+        components=tuple(component.name for component in components),
+        medium=tuple(component.medium for component in components),
+        force=force,
+        moment=moment,
+        strips=strips,
+        solution=solution,
+        closure=closes,
+    )
+
+
+def _in_course_axes(components: Sequence[Component], leeway: FloatArray) -> tuple[FloatArray, FloatArray]:
+    cos_l, sin_l = np.cos(leeway), np.sin(leeway)
+    shape = leeway.shape
+
+    def turned(forward: FloatArray, leeward: FloatArray, up: FloatArray) -> list[FloatArray]:
+        parts = [forward * cos_l + leeward * sin_l, leeward * cos_l - forward * sin_l, up]
+        return [np.broadcast_to(part, shape) for part in parts]
+
+    force = np.array([turned(c.load.forward, c.load.leeward, c.load.up) for c in components])
+    moment = np.array([turned(c.load.roll, c.load.pitch, c.load.yaw) for c in components])
+    return force, moment
+
+
+def _strips(problem: FastestEquilibrium, values: dict[str, FloatArray]) -> tuple[Strips, FloatArray]:
+    """Every strip, and the angle of the wind that carries the wakes."""
+    everything = np.arange(problem.condition_count)
+    boats, wake = problem.of(everything)
+    wind = balance.true_wind(boats=boats, tws=problem.conditions.tws, twa=values["twa"])
+    flow, on_strips = balance.strips(
+        fleet_layout=problem.layout,
+        boats=boats,
+        wake=wake,
+        wind=wind,
+        state=state_from(values, problem.layout),
+    )
+    names = tuple(
+        name
+        for name, count in zip(problem.layout.sails, problem.layout.strips, strict=True)
+        for _ in range(count)
+    )
+    strips = Strips(
+        sail=names,
+        height=boats.rig.height,
+        x=boats.rig.x,
+        width=boats.rig.width,
+        forward=on_strips.forward,
+        leeward=on_strips.leeward,
+        incidence=on_strips.incidence,
+        lift_coefficient=on_strips.lift_coefficient,
+    )
+    return strips, flow.wind_angle
+
+
+def _closure_record(
+    problem: FastestEquilibrium,
+    components: Sequence[Component],
+    force: FloatArray,
+    moment: FloatArray,
+    strips: Strips,
+    values: dict[str, FloatArray],
+    beta: FloatArray,
+) -> closure.Record:
+    names = [component.name for component in components]
+    return closure.Record(
+        medium=tuple(component.medium for component in components),
+        force=force,
+        moment=moment,
+        strip_component=np.array([names.index(sail) for sail in strips.sail]),
+        strip_height=strips.height,
+        strip_x=strips.x,
+        strip_forward=strips.forward,
+        strip_leeward=strips.leeward,
+        true_wind_speed=problem.conditions.tws,
+        true_wind_angle=values["twa"],
+        boat_speed=values["boat_speed"],
+        leeway=values["leeway"],
+        heel=values["heel"],
+        beta=beta,
+    )
+
+
+def _quantities(
+    problem: FastestEquilibrium,
+    values: dict[str, FloatArray],
+    components: Sequence[Component],
+    force: FloatArray,
+    strips: Strips,
+) -> dict[str, FloatArray]:
+    aws, beta = apparent_wind(
+        true_wind_speed=problem.conditions.tws, true_wind_angle=values["twa"], boat_speed=values["boat_speed"]
+    )
+    air = np.array([component.medium == "air" for component in components])
+    resting = np.array([component.name in ("weight", "crew weight", "buoyancy") for component in components])
+    roll = np.array([np.broadcast_to(component.load.roll, beta.shape) for component in components])
+    found = {
+        **values,
+        "vmg": values["boat_speed"] * np.cos(values["twa"]),
+        "aws": aws,
+        "awa": beta - values["leeway"],
+        "beta": beta,
+        "ce_height": (strips.leeward * strips.height).sum(axis=0) / strips.leeward.sum(axis=0),
+        "righting_moment": roll[resting].sum(axis=0),
+        "heeling_moment": -roll[~resting].sum(axis=0),
+        "drive": force[air, 0].sum(axis=0),
+        "side_force": force[air, 1].sum(axis=0),
+        "froude_number": balance.froude_number(boats=problem.boats, boat_speed=values["boat_speed"]),
+        **_cambers(problem, values),
+        **{name: np.full(beta.shape, np.nan) for name in ABSENT},
+    }
+    return {name: np.array(value, dtype=float) for name, value in found.items()}
+
+
+def _cambers(problem: FastestEquilibrium, values: dict[str, FloatArray]) -> dict[str, FloatArray]:
+    """Camber at mid height, depth over chord, in place of its share of the range."""
+    rig = problem.boats.rig
+    cambers = {}
+    for name, part in zip(problem.layout.sails, problem.layout.slices, strict=True):
+        share = rig.share[part]
+        camber = rig.camber_flat[part] + values[f"{name}_camber"] * (
+            rig.camber_full[part] - rig.camber_flat[part]
+        )
+        cambers[f"{name}_camber"] = np.array(
+            [np.interp(0.5, share[:, i], camber[:, i]) for i in range(camber.shape[1])]
+        )
+    return cambers
+
+
+# --- statuses -----------------------------------------------------------------------------------------------
+
+
+def _status(
+    problem: FastestEquilibrium, solution: Solution, closes: FloatArray, wake_angle: FloatArray
+) -> NDArray[np.int64]:
+    """The solver's status, or what makes a converged answer unfit to use."""
+    status = solution.status.astype(np.int64).copy()
+    converged = status == Status.CONVERGED
+    speed = problem.names.index("boat_speed")
+    outside = solution.active_upper[speed] | (wake_angle < FIT_ANGLES[0]) | (wake_angle > FIT_ANGLES[-1])
+    status[converged & outside] = Status.OUTSIDE_MODEL_RANGE
+    status[converged & solution.active_lower[speed]] = Status.LIMIT_REACHED
+    if problem.seeks_vmg:
+        angle = problem.names.index("twa")
+        upwind = problem.conditions.aim == UPWIND
+        leans = solution.active_lower[angle] | (solution.active_upper[angle] & upwind)
+        status[converged & leans] = Status.LIMIT_REACHED
+    status[converged & (status == Status.CONVERGED) & ~(closes <= closure.TOLERANCE)] = Status.STEP_LIMIT
+    return status
+
+
+def _reason(
+    problem: FastestEquilibrium,
+    solution: Solution,
+    status: NDArray[np.int64],
+    closes: FloatArray,
+    i: int,
+) -> str:
+    """Why a condition has no result and what to try; empty where it has one."""
+    code = int(status[i])
+    if code == Status.CONVERGED:
+        return ""
+    if code == Status.OUTSIDE_MODEL_RANGE:
+        too_fast = solution.active_upper[problem.names.index("boat_speed"), i]
+        return TOO_FAST if too_fast else WIND_FROM_AHEAD
+    if code == Status.NO_EQUILIBRIUM:
+        equation = balance.EQUATIONS[int(solution.worst_constraint[i])]
+        return (
+            f"No equilibrium: within the limits of trim and attitude {UNBALANCED[equation]} cannot be "
+            f"brought into balance (the {equation} equation); try bearing away, another wind speed, or a "
+            "wider limit in [margins]."
+        )
+    if code == Status.LIMIT_REACHED:
+        return AT_END_OF_SEARCH
+    if solution.status[i] == Status.CONVERGED:
+        return (
+            f"The solution does not close (relative error {closes[i]:.1e}) and cannot be trusted; "
+            "leave this condition out."
+        )
+    return sentence(code)
+
+
+def _remark(
+    problem: FastestEquilibrium, solution: Solution, quantities: dict[str, FloatArray], i: int
+) -> str:
+    """Active limits of the attitude and model ranges left, in a few words."""
+    remarks = []
+    for name, text in (("heel", "heel limit"), ("leeway", "leeway limit"), ("rudder", "rudder limit")):
+        if name in problem.names:
+            row = problem.names.index(name)
+            if solution.active_lower[row, i] or solution.active_upper[row, i]:
+                remarks.append(text)
+    if quantities["froude_number"][i] > DATA_FROUDE_RANGE[1]:
+        remarks.append(f"hull resistance extended past Fn {DATA_FROUDE_RANGE[1]}")
+    return "; ".join(remarks)
+
+
+def assembled(
+    boats: Sequence[Boat],
+    conditions: Conditions,
+    batches: Sequence[NDArray[np.intp]],
+    reports: Sequence[Report],
+) -> Solved:
+    """All batches in the order of the conditions, over all their components, quantities and strips.
+
+    `batches` holds the places of each batch among the conditions.
+    """
+    count = len(conditions)
+    components = tuple(dict.fromkeys(name for found in reports for name in found.components))
+    media = dict(pair for found in reports for pair in zip(found.components, found.medium, strict=True))
+    names = tuple(dict.fromkeys(name for found in reports for name in found.quantities))
+    force, moment = np.zeros((2, len(components), 3, count))
+    quantities = {name: np.full(count, np.nan) for name in names}
+    reason, remark = np.full((2, count), "", dtype=object)
+    status, iterations = np.zeros((2, count), dtype=np.int64)
+    constraint_error, optimality_error, closes = np.zeros((3, count))
+    for at, found in zip(batches, reports, strict=True):
+        for row, name in enumerate(found.components):
+            force[components.index(name)][:, at] = found.force[row]
+            moment[components.index(name)][:, at] = found.moment[row]
+        for name, value in found.quantities.items():
+            quantities[name][at] = value
+        reason[at], remark[at] = found.reason, found.remark
+        status[at], iterations[at] = found.status, found.solution.iterations
+        constraint_error[at], optimality_error[at] = (
+            found.solution.constraint_error,
+            found.solution.optimality_error,
+        )
+        closes[at] = found.closure
+    return Solved(
+        boats=tuple(boats),
+        conditions=conditions,
+        branch=np.full(count, "hull-borne"),
+        status=status,
+        reason=reason,
+        remark=remark,
+        quantities=quantities,
+        components=components,
+        medium=tuple(media[name] for name in components),
+        force=force,
+        moment=moment,
+        strips=_assembled_strips(count, batches, reports),
+        iterations=iterations,
+        constraint_error=constraint_error,
+        optimality_error=optimality_error,
+        closure=closes,
+    )
+
+
+def _assembled_strips(count: int, batches: Sequence[NDArray[np.intp]], reports: Sequence[Report]) -> Strips:
+    """Strips of all batches; where boats differ in their number, each sail has as many rows as the largest,
+    the rest NaN.
+    """
+    most: dict[str, int] = {}
+    for found in reports:
+        for name in dict.fromkeys(found.strips.sail):
+            most[name] = max(most.get(name, 0), found.strips.sail.count(name))
+    sails = tuple(name for name, number in most.items() for _ in range(number))
+    fields = ("height", "x", "width", "forward", "leeward", "incidence", "lift_coefficient")
+    arrays = {field: np.full((len(sails), count), np.nan) for field in fields}
+    for places, found in zip(batches, reports, strict=True):
+        for name in dict.fromkeys(found.strips.sail):
+            here = np.flatnonzero(np.array(found.strips.sail) == name)
+            there = np.flatnonzero(np.array(sails) == name)[: len(here)]
+            for field in fields:
+                arrays[field][np.ix_(there, places)] = getattr(found.strips, field)[here]
+    return Strips(sail=sails, **arrays)
