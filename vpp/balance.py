@@ -464,9 +464,9 @@ def _sail_components(
 
 
 def _moment_operator(rig: RigGeometry, slices: tuple[slice, ...]) -> Array:
-    """Sums over each sail's strips of force, force times height and force times x:
+    """Sums over each sail's strips of force, force times height and force times x, as an operator.
 
-    (conditions, 3 sails, strips).
+    Shape (conditions, 3 sails, strips).
     """
     xp = array_namespace(rig.height)
     rows = []
@@ -663,9 +663,9 @@ def residuals(components: Sequence[Component], *, leeway: Array) -> Array:
 
 
 def residual_scales(boats: BoatArrays, tws: Array) -> Array:
-    """What the residuals are measured by, (4, conditions):
+    """What the residuals are measured by, (4, conditions).
 
-    the rig's force in the true wind, with a floor, and it times a length.
+    The rig's force in the true wind, with a floor, for the forces, and it times a length for the moments.
     """
     area = (boats.rig.chord * boats.rig.width).sum(axis=0)
     force = 0.5 * boats.air_density * np.maximum(tws, 2.0) ** 2 * area

@@ -104,9 +104,9 @@ def wind_triangle_error(record: Record) -> FloatArray:
 
 
 def course_theorem_error(record: Record) -> FloatArray:
-    """Apparent wind angle from the course less the two drag angles [rad]:
+    """Apparent wind angle from the course less the two drag angles [rad].
 
-    zero in any equilibrium (Lanchester, Aerodynamics, 1907).
+    Zero in any equilibrium (Lanchester, Aerodynamics, 1907).
     """
     air = _sum_of(record, "air")
     water = _sum_of(record, "water")

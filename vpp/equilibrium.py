@@ -145,12 +145,7 @@ def _batches(boats: Sequence[Boat], conditions: Conditions) -> list[_Batch]:
         used = sorted(set(conditions.option[places].tolist()))
         members = [boats[i] for i in used]
         renumbered = np.searchsorted(used, conditions.option[places])
-        part = Conditions(
-            option=renumbered,
-            tws=conditions.tws[places],
-            twa=conditions.twa[places],
-            aim=conditions.aim[places],
-        )
+        part = replace(conditions.take(places), option=renumbered)
         problem = FastestEquilibrium(balance.fleet(members), freedom(members), part)
         batches.append(_Batch(places=places, problem=problem))
     return batches

@@ -12,7 +12,7 @@ from vpp import balance, closure
 from vpp.balance import Component
 from vpp.boat import Boat
 from vpp.physics.hull import DATA_FROUDE_RANGE, EXTENDED_FROUDE_LIMIT
-from vpp.physics.lifting_line import FIT_ANGLES
+from vpp.physics.lifting_line import FIT_ANGLES, StripFlow
 from vpp.physics.wind import apparent_wind
 from vpp.solved import UPWIND, Conditions, Solved, Strips
 from vpp.solver.problem import Solution
@@ -69,11 +69,11 @@ def report(problem: FastestEquilibrium, solution: Solution) -> Report:
     }
     components = problem.components(values, everything)
     force, moment = _in_course_axes(components, values["leeway"])
-    strips, wake_angle = _strips(problem, values)
-    quantities = _quantities(problem, values, components, force, strips)
+    strips, flow = _strips(problem, values)
+    quantities = _quantities(problem, values, components, force, strips, flow)
     record = _closure_record(problem, components, force, moment, strips, values, quantities["beta"])
     closes = closure.largest_error(record)
-    status = _status(problem, solution, closes, wake_angle)
+    status = _status(problem, solution, closes, flow.wind_angle)
     reasons = [_reason(problem, solution, status, closes, int(i)) for i in everything]
     remarks = [
         _remark(problem, solution, quantities, int(i)) if status[i] == Status.CONVERGED else ""
@@ -108,6 +108,7 @@ def report(problem: FastestEquilibrium, solution: Solution) -> Report:
 
 
 def _in_course_axes(components: Sequence[Component], leeway: FloatArray) -> tuple[FloatArray, FloatArray]:
+    # turned here and not by the code of the residuals, so that closure would see an error in either
     cos_l, sin_l = np.cos(leeway), np.sin(leeway)
     shape = leeway.shape
 
@@ -120,8 +121,8 @@ def _in_course_axes(components: Sequence[Component], leeway: FloatArray) -> tupl
     return force, moment
 
 
-def _strips(problem: FastestEquilibrium, values: dict[str, FloatArray]) -> tuple[Strips, FloatArray]:
-    """Every strip, and the angle of the wind that carries the wakes."""
+def _strips(problem: FastestEquilibrium, values: dict[str, FloatArray]) -> tuple[Strips, StripFlow]:
+    """Every strip, and the flow that it was given."""
     everything = np.arange(problem.condition_count)
     boats, wake = problem.of(everything)
     wind = balance.true_wind(boats=boats, tws=problem.conditions.tws, twa=values["twa"])
@@ -147,7 +148,7 @@ def _strips(problem: FastestEquilibrium, values: dict[str, FloatArray]) -> tuple
         incidence=on_strips.incidence,
         lift_coefficient=on_strips.lift_coefficient,
     )
-    return strips, flow.wind_angle
+    return strips, flow
 
 
 def _closure_record(
@@ -184,6 +185,7 @@ def _quantities(
     components: Sequence[Component],
     force: FloatArray,
     strips: Strips,
+    flow: StripFlow,
 ) -> dict[str, FloatArray]:
     aws, beta = apparent_wind(
         true_wind_speed=problem.conditions.tws, true_wind_angle=values["twa"], boat_speed=values["boat_speed"]
@@ -203,21 +205,17 @@ def _quantities(
         "drive": force[air, 0].sum(axis=0),
         "side_force": force[air, 1].sum(axis=0),
         "froude_number": balance.froude_number(boats=problem.boats, boat_speed=values["boat_speed"]),
-        **_cambers(problem, values),
+        **_cambers(problem, flow),
         **{name: np.full(beta.shape, np.nan) for name in ABSENT},
     }
     return {name: np.array(value, dtype=float) for name, value in found.items()}
 
 
-def _cambers(problem: FastestEquilibrium, values: dict[str, FloatArray]) -> dict[str, FloatArray]:
+def _cambers(problem: FastestEquilibrium, flow: StripFlow) -> dict[str, FloatArray]:
     """Camber at mid height, depth over chord, in place of its share of the range."""
-    rig = problem.boats.rig
     cambers = {}
     for name, part in zip(problem.layout.sails, problem.layout.slices, strict=True):
-        share = rig.share[part]
-        camber = rig.camber_flat[part] + values[f"{name}_camber"] * (
-            rig.camber_full[part] - rig.camber_flat[part]
-        )
+        share, camber = problem.boats.rig.share[part], flow.camber[part]
         cambers[f"{name}_camber"] = np.array(
             [np.interp(0.5, share[:, i], camber[:, i]) for i in range(camber.shape[1])]
         )

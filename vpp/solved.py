@@ -51,6 +51,12 @@ class Conditions:
     def __len__(self) -> int:
         return len(self.tws)
 
+    def take(self, places: NDArray[np.intp]) -> Conditions:
+        """Some of the conditions, by their places."""
+        return Conditions(
+            option=self.option[places], tws=self.tws[places], twa=self.twa[places], aim=self.aim[places]
+        )
+
 
 @dataclass(frozen=True, kw_only=True)
 class Strips:

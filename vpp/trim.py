@@ -143,11 +143,7 @@ class FastestEquilibrium:
 
     def select(self, places: NDArray[np.intp]) -> FastestEquilibrium:
         """The problem of some of the conditions."""
-        some = self.conditions
-        part = Conditions(
-            option=some.option[places], tws=some.tws[places], twa=some.twa[places], aim=some.aim[places]
-        )
-        return type(self)(self.fleet, self.free, part)
+        return type(self)(self.fleet, self.free, self.conditions.take(places))
 
     def up_to(self, downwind_end: float) -> FastestEquilibrium:
         """The same problem with the best VMG downwind looked for no farther than a true wind angle [rad]."""
@@ -288,7 +284,7 @@ def start(problem: FastestEquilibrium, how: Start) -> FloatArray:
         "leeway": 0.06 * power,
         "heel": 0.25 * power,
         "rudder": -0.02 * power,
-        "crew_arm": problem.upper[_index(problem.names, "crew_arm")] * 0.9
+        "crew_arm": problem.upper[problem.names.index("crew_arm")] * 0.9
         if "crew_arm" in problem.names
         else 0.0,
         "twa": twa,
@@ -305,10 +301,6 @@ def start(problem: FastestEquilibrium, how: Start) -> FloatArray:
     room = problem.upper - problem.lower
     inside: FloatArray = np.clip(rows, problem.lower + 0.02 * room, problem.upper - 0.02 * room)
     return inside
-
-
-def _index(names: Sequence[str], name: str) -> int:
-    return list(names).index(name)
 
 
 def _parts(count: int, size: int) -> list[slice]:

@@ -5,7 +5,8 @@ import math
 
 import pytest
 
-from vpp.boat import Boat, Crew, Environment, Hull, Margins, PointMass, Range, Rig, Sail
+from tests.support import synthetic
+from vpp.boat import Crew, PointMass, Range, Rig, Sail
 
 TRIANGLE = Sail(
     name="main",
@@ -106,35 +107,8 @@ def test_luff_leans_aft_going_up() -> None:
     assert TRIANGLE.luff_x(12.0) == pytest.approx(1.0 - 10.0 * math.tan(math.radians(3.0)))
 
 
-BOAT = Boat(
-    name="base",
-    says="",
-    environment=Environment(
-        water_density=1026.0,
-        water_viscosity=1.19e-6,
-        air_density=1.225,
-        air_viscosity=1.46e-5,
-        wind_exponent=0.11,
-        wind_reference_height=10.0,
-    ),
-    hull=Hull(
-        model="systematic_series",
-        waterline_length=8.6,
-        waterline_beam=2.7,
-        canoe_draught=0.64,
-        canoe_volume=5.4,
-        prismatic_coefficient=0.56,
-        buoyancy_centre_share=-0.035,
-        wetted_area=18.4,
-        waterplane_area=16.0,
-        form_factor=0.0,
-        heel_resistance_20deg=0.05,
-        stability_model="wall_sided",
-        buoyancy_centre_z=-0.26,
-        metacentric_radius=1.23,
-        wall_sided_limit=0.6,
-    ),
-    fins=(),
+BOAT = dataclasses.replace(
+    synthetic.make_boat(),
     rig=Rig(
         mast_x=1.1,
         mast_base_height=1.0,
@@ -151,8 +125,6 @@ BOAT = Boat(
     sails=(TRIANGLE,),
     masses=(PointMass(name="keel", mass=2000.0, x=0.1, y=0.0, z=-1.2),),
     crew=Crew(mass=480.0, arm=Range(lower=0.0, upper=1.5), x=-1.8, z=1.3, drag_area=1.5),
-    windage=(),
-    margins=Margins(heel=0.5, leeway=0.2, rudder=0.26),
 )
 
 

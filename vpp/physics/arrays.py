@@ -59,7 +59,7 @@ def elementwise(function: Callable[..., tuple[Array, ...]], *arguments: Array) -
 
 
 def apply_operator(operator: Array, vector: Array) -> Array:
-    """A matrix times a vector for each condition:
+    """A matrix times a vector for each condition.
 
     (conditions, rows, columns) on (columns, conditions) gives (rows, conditions).
     """
@@ -77,9 +77,9 @@ def needs_taylor_matrices(angle: Array) -> bool:
 
 
 def apply_turning_operator(matrices: tuple[Array, ...], angle: Array, vector: Array) -> Array:
-    """As `apply_operator`, for a matrix that depends on an angle:
+    """As `apply_operator`, for a matrix that depends on an angle.
 
-    the matrix alone, or with its first two derivatives.
+    `matrices` holds the matrix alone, or with its first two derivatives.
     """
     namespace = array_namespace(angle, vector)
     if hasattr(namespace, "apply_turning_operator") and len(matrices) > 1:

@@ -580,16 +580,8 @@ class WingState:
 
 
 @dataclass(frozen=True, kw_only=True)
-class FoilLoads:
-    """Loads of a foil's elements, (elements, conditions); sums over the elements are the foil's.
-
-    Force [N] and moment [N m] about the reference point, right-handed, body axes. Drags [N] along the local
-    flow, all of them part of the force: `induced_drag` with the waves', `profile_drag` with what stall and
-    cavitation add, `spray_drag`, `junction_drag`. `incidence` from zero lift [rad]; `lift_coefficient` of the
-    section before stall and cap; `cavitation_margin`: cavitation number at the immersed part's mean depth
-    less the suction peak under the densest load, negative where cavitation has begun, to be read where the
-    element is wet. `wings` in the order given.
-    """
+class _ElementLoads:
+    """As in `FoilLoads`, of one element."""
 
     force_x: Array
     force_y: Array
@@ -604,6 +596,20 @@ class FoilLoads:
     incidence: Array
     lift_coefficient: Array
     cavitation_margin: Array
+
+
+@dataclass(frozen=True, kw_only=True)
+class FoilLoads(_ElementLoads):
+    """Loads of a foil's elements, (elements, conditions); sums over the elements are the foil's.
+
+    Force [N] and moment [N m] about the reference point, right-handed, body axes. Drags [N] along the local
+    flow, all of them part of the force: `induced_drag` with the waves', `profile_drag` with what stall and
+    cavitation add, `spray_drag`, `junction_drag`. `incidence` from zero lift [rad]; `lift_coefficient` of the
+    section before stall and cap; `cavitation_margin`: cavitation number at the immersed part's mean depth
+    less the suction peak under the densest load, negative where cavitation has begun, to be read where the
+    element is wet. `wings` in the order given.
+    """
+
     wings: tuple[WingState, ...]
 
 
@@ -640,25 +646,6 @@ def element_forces(
     xp = array_namespace(*(row["force_x"] for row in ordered))
     columns = {name: xp.stack([row[name] for row in ordered]) for name in ordered[0]}
     return FoilLoads(**columns, wings=tuple(states))
-
-
-@dataclass(frozen=True, kw_only=True)
-class _ElementLoads:
-    """As in `FoilLoads`, of one element."""
-
-    force_x: Array
-    force_y: Array
-    force_z: Array
-    moment_x: Array
-    moment_y: Array
-    moment_z: Array
-    induced_drag: Array
-    profile_drag: Array
-    spray_drag: Array
-    junction_drag: Array
-    incidence: Array
-    lift_coefficient: Array
-    cavitation_margin: Array
 
 
 @dataclass(frozen=True, kw_only=True)

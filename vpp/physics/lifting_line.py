@@ -70,9 +70,9 @@ class Mirror:
 
 @dataclass(frozen=True, kw_only=True)
 class SailLine:
-    """Where one sail's vortices lie:
+    """Where one sail's vortices lie.
 
-    node heights (n + 1,); at the control heights (n,) the bound vortex's x and the chord.
+    Node heights (n + 1,); at the control heights (n,) the bound vortex's x and the chord.
     """
 
     node_height: FloatArray
@@ -123,9 +123,9 @@ class WakeOperator:
 
 @dataclass(frozen=True, kw_only=True)
 class TurnedWake:
-    """A `WakeOperator` at one apparent wind angle a condition:
+    """A `WakeOperator` at one apparent wind angle a condition.
 
-    the matrix (conditions, 2 n, n), and its derivatives where they are carried.
+    `matrices` holds the matrix (conditions, 2 n, n), and its first two derivatives where they are carried.
     """
 
     matrices: tuple[Array, ...]
@@ -151,9 +151,9 @@ def stations(*, lower: float, upper: float, count: int) -> tuple[FloatArray, Flo
 
 
 def fourier_basis(angle: Array, order: int = 0) -> Array:
-    """1, cos, sin, cos 2, sin 2, ...
+    """Terms of a Fourier series in an angle (conditions,), or a derivative of them: (terms, conditions).
 
-    of an angle (conditions,), or a derivative: shape (terms, conditions).
+    They are 1, cos, sin, cos 2, sin 2 and so on.
     """
     xp = array_namespace(angle)
     turn = 0.5 * math.pi * order
@@ -278,10 +278,7 @@ class StripFlow:
     stall_width: Array
 
     def shedding_chord(self) -> Array:
-        """Half the chord times the share of the shed lift that is left:
-
-        circulation over speed and lift coefficient.
-        """
+        """Circulation over speed and lift coefficient: half the chord times the share of shed lift left."""
 
         def share(along: Array, across: Array, chord_angle: Array) -> tuple[Array]:
             xp = array_namespace(along, across, chord_angle)
@@ -406,10 +403,7 @@ def _newton_step(matrix: Array, now: _Iterate) -> tuple[Array, Array, Array]:
 
 
 def _first_velocities(flow: StripFlow) -> tuple[Array, Array]:
-    """The undisturbed wind, turned so that no strip begins beyond its stall:
-
-    there the slope would say nothing.
-    """
+    """The undisturbed wind, turned so that no strip begins beyond its stall, where the slope says nothing."""
     xp = array_namespace(flow.along, flow.chord_angle)
     speed = xp.sqrt(flow.along * flow.along + flow.across * flow.across)
     incidence = 0.6 * (xp.arctan2(flow.across, flow.along) - flow.chord_angle)

@@ -36,10 +36,9 @@ class RigGeometry:
 
 @dataclass(frozen=True, kw_only=True)
 class SailTrim:
-    """How one sail is set:
+    """How one sail is set, (conditions,) each.
 
-    chord angle at the foot [rad], foot to head twist [rad], camber between flattest 0 and fullest 1;
-    (conditions,).
+    Chord angle at the foot [rad], foot to head twist [rad], camber between flattest 0 and fullest 1.
     """
 
     sheet: Array

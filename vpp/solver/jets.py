@@ -549,9 +549,9 @@ def _chain(outer: Any, inner: Sequence[Jet]) -> Any:
 
 
 def apply_operator(operator: FloatArray, vector: Any) -> Any:
-    """Matrix times vector for each case:
+    """Matrix times vector for each case.
 
-    operator (cases, rows, columns), vector (columns, cases) to (rows, cases).
+    Operator (cases, rows, columns) on vector (columns, cases) gives (rows, cases).
     """
     if not isinstance(vector, Jet):
         return np.matmul(operator, vector.T[:, :, None])[:, :, 0].T
