@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from vpp.polar import point as point
     from vpp.polar import polar as polar
     from vpp.solved import NoEquilibrium as NoEquilibrium
+    from vpp.stability import stability as stability
 
 _PUBLIC = {
     "load": "vpp.config",
@@ -31,9 +32,13 @@ _PUBLIC = {
     "WindGrid": "vpp.polar",
     "BoatFileError": "vpp.config",
     "NoEquilibrium": "vpp.solved",
+    "stability": "vpp.stability",
 }
 
-__all__ = ["BoatFileError", "NoEquilibrium", "WindGrid", "__version__", "compare", "load", "point", "polar"]
+__all__ = [
+    "BoatFileError", "NoEquilibrium", "WindGrid", "__version__", "compare", "load", "point", "polar",
+    "stability",
+]  # fmt: skip
 
 
 class _Package(ModuleType):

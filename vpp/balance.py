@@ -9,15 +9,17 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from vpp.boat import Boat, Fin, Sail
-from vpp.physics import foils, hull, lifting_line, stability
+from vpp import foiling
+from vpp.boat import Boat, Fin, FormedHull, Hull, Rig, Sail
+from vpp.foiling import Attitude, FoilArrays, FoilLayout, Water
+from vpp.physics import foil_geometry, foils, hull, hull_form, hydrofoils, lifting_line, stability
 from vpp.physics.arrays import Array, apply_operator, array_namespace
 from vpp.physics.lifting_line import Mirror, SailLine, StripFlow, WakeOperator
 from vpp.physics.sails import (
@@ -39,6 +41,9 @@ T = TypeVar("T")
 # Depth of the side force of an elliptically loaded fin below the water plane, as a share of its extended
 # span: 4/(3 pi).
 ELLIPTIC_CENTRE_SHARE = 4.0 / (3.0 * np.pi)
+FLOATING_EQUATIONS = ("surge", "sway", "roll", "yaw")
+IMMERSION, CAVITATION = "immersion", "cavitation"
+SIX_EQUATIONS = ("surge", "sway", "heave", "roll", "pitch", "yaw")
 # A strip's force acts at this share of the chord behind the luff. Source: thin-aerofoil theory, quarter
 # chord.
 QUARTER_CHORD = 0.25
@@ -94,26 +99,42 @@ class HullArrays:
 
 
 @dataclass(frozen=True, kw_only=True)
+class FormedHullArrays:
+    """Hull given by its shape, of every boat: arrays (boats,); columns and waves as `hull_form` has them."""
+
+    waterline_length: Array
+    drawn_volume: Array
+    form_factor: Array
+    columns: hull_form.Columns
+    waves: hull_form.WaveTable
+
+
+@dataclass(frozen=True, kw_only=True)
 class BoatArrays:
     """What the balance needs of a batch of boats of one layout, the boat axis last."""
 
     water_density: Array
     water_viscosity: Array
+    water_vapour_pressure: Array
     air_density: Array
     wind_exponent: Array
     wind_reference_height: Array
     gravity: Array
-    hull: HullArrays
+    hull: HullArrays | FormedHullArrays
     fins: tuple[FinArrays, ...]
+    foils: tuple[FoilArrays, ...]
     bluff: BluffArrays
     rig: RigGeometry
     mass: Array
+    mass_moment_x: Array
     mass_moment_y: Array
     mass_moment_z: Array
     crew_mass: Array
     crew_x: Array
     crew_z: Array
     crew_drag_area: Array
+    least_immersion: Array
+    least_cavitation: Array
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -123,7 +144,16 @@ class Layout:
     sails: tuple[str, ...]
     strips: tuple[int, ...]
     fins: tuple[tuple[str, str], ...]
+    foils: tuple[FoilLayout, ...]
     bluff: tuple[str, ...]
+    heaves: bool
+
+    @property
+    def equations(self) -> tuple[str, ...]:
+        """The equations of balance. A boat whose hull is not given by its shape floats at its own weight: its
+        buoyancy takes up heave and pitch.
+        """
+        return SIX_EQUATIONS if self.heaves else FLOATING_EQUATIONS
 
     @property
     def slices(self) -> tuple[slice, ...]:
@@ -138,7 +168,9 @@ def layout(boat: Boat) -> Layout:
         sails=tuple(sail.name for sail in boat.sails),
         strips=tuple(sail.station_count for sail in boat.sails),
         fins=tuple((fin.name, fin.kind) for fin in boat.fins),
+        foils=tuple(foiling.foil_layout(foil) for foil in boat.foils),
         bluff=("mast", "rigging", *(item.name for item in boat.windage)),
+        heaves=boat.heaves,
     )
 
 
@@ -195,26 +227,32 @@ def _boat_arrays(boat: Boat) -> BoatArrays:
     return BoatArrays(
         water_density=env.water_density,
         water_viscosity=env.water_viscosity,
+        water_vapour_pressure=env.water_vapour_pressure,
         air_density=env.air_density,
         wind_exponent=env.wind_exponent,
         wind_reference_height=env.wind_reference_height,
         gravity=env.gravity,
-        hull=_hull_arrays(boat),
+        hull=_hull_arrays(boat.hull),
         fins=tuple(_fin_arrays(fin) for fin in boat.fins),
+        foils=tuple(foiling.foil_arrays(foil) for foil in boat.foils),
         bluff=_bluff_arrays(boat),
         rig=_rig_geometry(boat),
         mass=sum(item.mass for item in masses),
+        mass_moment_x=sum(item.mass * item.x for item in masses),
         mass_moment_y=sum(item.mass * item.y for item in masses),
         mass_moment_z=sum(item.mass * item.z for item in masses),
         crew_mass=boat.crew.mass,
         crew_x=boat.crew.x,
         crew_z=boat.crew.z,
         crew_drag_area=boat.crew.drag_area,
+        least_immersion=boat.margins.immersion,
+        least_cavitation=boat.margins.cavitation,
     )
 
 
-def _hull_arrays(boat: Boat) -> HullArrays:
-    form = boat.hull
+def _hull_arrays(form: Hull | FormedHull) -> HullArrays | FormedHullArrays:
+    if isinstance(form, FormedHull):
+        return _formed_hull_arrays(form)
     curve = hull.residuary_curve(
         waterline_length=form.waterline_length,
         waterline_beam=form.waterline_beam,
@@ -234,6 +272,23 @@ def _hull_arrays(boat: Boat) -> HullArrays:
         residuary_start=curve.start,
         residuary_step=curve.step,
         residuary_coefficients=curve.coefficients,
+    )
+
+
+def _formed_hull_arrays(form: FormedHull) -> FormedHullArrays:
+    shape: dict[str, Any] = {
+        "waterline_length": form.waterline_length,
+        "waterline_beam": form.waterline_beam,
+        "canoe_draught": form.canoe_draught,
+        "waterline_exponent": form.waterline_exponent,
+        "section_exponent": form.section_exponent,
+    }
+    return FormedHullArrays(
+        waterline_length=form.waterline_length,
+        drawn_volume=hull_form.drawn_volume(**shape),
+        form_factor=form.form_factor,
+        columns=hull_form.hull_columns(**shape, centre_x=form.centre_x),
+        waves=hull_form.wave_table(**shape),
     )
 
 
@@ -289,10 +344,22 @@ def sail_line(sail: Sail) -> SailLine:
     return SailLine(node_height=nodes, control_height=controls, x=x, chord=chord)
 
 
+def _own_deck(sail: Sail, rig: Rig) -> Mirror | None:
+    """The deck under a sail that does not stand over the rig's."""
+    if sail.deck_height is None and sail.deck_half_width is None:
+        return None
+    return Mirror(
+        deck_height=rig.deck_height if sail.deck_height is None else sail.deck_height,
+        deck_half_width=rig.deck_half_width if sail.deck_half_width is None else sail.deck_half_width,
+        leakage=rig.gap_leakage,
+    )
+
+
 def _wake(boat: Boat) -> FloatArray:
     rig = boat.rig
     mirror = Mirror(deck_height=rig.deck_height, deck_half_width=rig.deck_half_width, leakage=rig.gap_leakage)
-    return lifting_line.wake_coefficients(lines=tuple(sail_line(sail) for sail in boat.sails), mirror=mirror)
+    lines = tuple(replace(sail_line(sail), mirror=_own_deck(sail, rig)) for sail in boat.sails)
+    return lifting_line.wake_coefficients(lines=lines, mirror=mirror)
 
 
 def _rig_geometry(boat: Boat) -> RigGeometry:
@@ -324,6 +391,7 @@ def _sail_rows(sail: Sail) -> dict[str, FloatArray]:
         "share": (heights - sail.lower_edge_height) / luff,
         "camber_flat": camber[:, 0],
         "camber_full": camber[:, 1],
+        "head_ramp": np.array([sail.head_ramp_at(h) for h in heights]),
         **{name: np.full(count, value) for name, value in constants.items()},
     }
 
@@ -354,6 +422,22 @@ class State:
     rudder: Array
     crew_arm: Array
     trims: tuple[SailTrim, ...]
+    pitch: Array = 0.0
+    ride_height: Array = 0.0
+    cant: Array = 0.0
+    flap: Array = 0.0
+    elevator: Array = 0.0
+
+    @property
+    def attitude(self) -> Attitude:
+        """How the boat goes through the water."""
+        return Attitude(
+            boat_speed=self.boat_speed,
+            leeway=self.leeway,
+            heel=self.heel,
+            pitch=self.pitch,
+            ride_height=self.ride_height,
+        )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -378,25 +462,36 @@ class Component:
 
 
 def loads(
-    *, fleet_layout: Layout, boats: BoatArrays, wake: WakeOperator, wind: Wind, state: State
+    *,
+    fleet_layout: Layout,
+    boats: BoatArrays,
+    wake: WakeOperator,
+    wind: Wind,
+    state: State,
+    at_work: Sequence[WorkingFoil],
 ) -> tuple[Component, ...]:
-    """Every component's load.
+    """Every component's load; `at_work` are the foils' own loads, from `foils_at_work`.
 
-    Buoyancy takes up what is left of heave and pitch, which a hull-borne boat does not solve for.
+    A boat that floats at its own weight does not solve for heave and pitch: its buoyancy takes up what is
+    left of both.
     """
     components = (
         *_sail_components(fleet_layout, boats, wake, wind, state),
         *_windage_components(fleet_layout, boats, wind, state),
         *_hull_components(boats, state),
         *_fin_components(fleet_layout, boats, state),
-        *_gravity_components(boats, state),
+        *_foil_components(fleet_layout, boats, wind, state, at_work),
+        *_gravity_components(fleet_layout, boats, state),
     )
-    return (*components, _buoyancy(boats, state, components))
+    if isinstance(boats.hull, FormedHullArrays):
+        return components
+    return (*components, _buoyancy(boats, boats.hull, state, components))
 
 
-def true_wind(*, boats: BoatArrays, tws: Array, twa: Array) -> Wind:
-    """The wind of each condition."""
+def true_wind(*, boats: BoatArrays, tws: Array, twa: Array, ride_height: Array = 0.0) -> Wind:
+    """The wind of each condition; a boat that rides higher meets more of it."""
     return Wind(
+        ride_height=ride_height,
         true_wind_speed=tws,
         true_wind_angle=twa,
         exponent=boats.wind_exponent,
@@ -406,21 +501,52 @@ def true_wind(*, boats: BoatArrays, tws: Array, twa: Array) -> Wind:
 
 
 def _heeled_load(
-    *, forward: Array, normal: Array, roll: Array, in_plane: Array, about_span: Array, heel: Array
+    *, forward: Array, normal: Array, roll: Array, in_plane: Array, about_span: Array, state: State
 ) -> Load:
-    """From axes that heel with the boat (forward, to leeward normal to the mast, along the mast) to
+    """From axes that heel and pitch with the boat (forward, to leeward normal to the mast, along the mast) to
     horizontal ones.
     """
-    xp = array_namespace(forward, normal, heel)
-    cos_h, sin_h = xp.cos(heel), xp.sin(heel)
-    return Load(
-        forward=forward,
-        leeward=normal * cos_h,
-        up=-1.0 * normal * sin_h,
-        roll=roll,
-        pitch=in_plane * cos_h + about_span * sin_h,
-        yaw=about_span * cos_h - in_plane * sin_h,
+    xp = array_namespace(forward, normal, state.heel)
+    cos_h, sin_h = xp.cos(state.heel), xp.sin(state.heel)
+    return _pitched(
+        Load(
+            forward=forward,
+            leeward=normal * cos_h,
+            up=-1.0 * normal * sin_h,
+            roll=roll,
+            pitch=in_plane * cos_h + about_span * sin_h,
+            yaw=about_span * cos_h - in_plane * sin_h,
+        ),
+        state.pitch,
     )
+
+
+def _pitched(load: Load, pitch: Array) -> Load:
+    """A load in axes that pitch but do not heel, turned into horizontal ones; a boat that never pitches has a
+    plain zero.
+    """
+    if isinstance(pitch, float):
+        return load
+    xp = array_namespace(pitch, load.forward)
+    cos_p, sin_p = xp.cos(pitch), xp.sin(pitch)
+    return Load(
+        forward=load.forward * cos_p - load.up * sin_p,
+        leeward=load.leeward,
+        up=load.up * cos_p + load.forward * sin_p,
+        roll=load.roll * cos_p - load.yaw * sin_p,
+        pitch=load.pitch,
+        yaw=load.yaw * cos_p + load.roll * sin_p,
+    )
+
+
+def _from_body(force: tuple[Array, Array, Array], moment: tuple[Array, Array, Array], state: State) -> Load:
+    """A load given in body axes."""
+    turned = [
+        foil_geometry.body_to_horizontal(x=x, y=y, z=z, heel=state.heel, pitch=state.pitch)
+        for x, y, z in (force, moment)
+    ]
+    (forward, leeward, up), (roll, pitch, yaw) = turned
+    return Load(forward=forward, leeward=leeward, up=up, roll=roll, pitch=pitch, yaw=yaw)
 
 
 def strips(
@@ -457,7 +583,7 @@ def _sail_components(
             roll=-normal[3 * i + 1],
             in_plane=forward[3 * i + 1],
             about_span=normal[3 * i + 2],
-            heel=state.heel,
+            state=state,
         )
         components.append(Component(name=name, medium="air", load=load))
     return tuple(components)
@@ -496,14 +622,14 @@ def _windage_components(
         Component(
             name=name,
             medium="air",
-            load=_at_height(forward[i], normal[i], bluff.x[i], 0.0, bluff.height[i], state.heel),
+            load=_at_height(forward[i], normal[i], bluff.x[i], 0.0, bluff.height[i], state),
         )
         for i, name in enumerate(fleet_layout.bluff)
     ]
     return (*components, _crew_windage(boats, wind, state))
 
 
-def _at_height(forward: Array, normal: Array, x: Array, y: Array, height: Array, heel: Array) -> Load:
+def _at_height(forward: Array, normal: Array, x: Array, y: Array, height: Array, state: State) -> Load:
     """Load of a force that acts at a body point, forward and normal to the mast."""
     return _heeled_load(
         forward=forward,
@@ -511,7 +637,7 @@ def _at_height(forward: Array, normal: Array, x: Array, y: Array, height: Array,
         roll=-1.0 * normal * height,
         in_plane=forward * height,
         about_span=normal * x - forward * y,
-        heel=heel,
+        state=state,
     )
 
 
@@ -528,12 +654,14 @@ def _crew_windage(boats: BoatArrays, wind: Wind, state: State) -> Component:
         drag_coefficient=1.0,
         air_density=wind.air_density,
     )
-    load = _at_height(forward, normal, boats.crew_x, -1.0 * state.crew_arm, boats.crew_z, state.heel)
+    load = _at_height(forward, normal, boats.crew_x, -1.0 * state.crew_arm, boats.crew_z, state)
     return Component(name="crew windage", medium="air", load=load)
 
 
 def _hull_components(boats: BoatArrays, state: State) -> tuple[Component, ...]:
     form = boats.hull
+    if isinstance(form, FormedHullArrays):
+        return _formed_hull_components(boats, form, state)
     growth = hull.heel_resistance_factor(heel=state.heel, growth_at_20deg=form.heel_resistance_20deg)
     friction = growth * hull.frictional_resistance(
         speed=state.boat_speed,
@@ -556,6 +684,41 @@ def _hull_components(boats: BoatArrays, state: State) -> tuple[Component, ...]:
     )
 
 
+def _formed_hull_components(boats: BoatArrays, form: FormedHullArrays, state: State) -> tuple[Component, ...]:
+    """Buoyancy and resistance of what is in the water of the hull: nothing once it is clear."""
+    afloat = hull_form.buoyancy(
+        columns=form.columns,
+        ride_height=state.ride_height,
+        heel=state.heel,
+        pitch=state.pitch,
+        water_density=boats.water_density,
+        gravity=boats.gravity,
+    )
+    friction = hull.frictional_resistance(
+        speed=state.boat_speed,
+        wetted_area=afloat.wetted_area,
+        waterline_length=form.waterline_length,
+        water_density=boats.water_density,
+        water_viscosity=boats.water_viscosity,
+        form_factor=form.form_factor,
+    )
+    waves = hull_form.wave_resistance(
+        froude_number=froude_number(boats=boats, boat_speed=state.boat_speed),
+        volume=afloat.volume,
+        drawn_volume=form.drawn_volume,
+        waterline_length=form.waterline_length,
+        table=form.waves,
+        water_density=boats.water_density,
+        gravity=boats.gravity,
+    )
+    lift = Load(up=afloat.up, roll=afloat.roll, pitch=afloat.pitch)
+    return (
+        Component(name="hull friction", medium="water", load=_against_course(friction, state.leeway)),
+        Component(name="hull waves", medium="water", load=_against_course(waves, state.leeway)),
+        Component(name="buoyancy", medium="water", load=lift),
+    )
+
+
 def _against_course(resistance: Array, leeway: Array) -> Load:
     """A resistance through the reference point, opposite to the course."""
     xp = array_namespace(resistance, leeway)
@@ -567,9 +730,14 @@ def froude_number(*, boats: BoatArrays, boat_speed: Array) -> Array:
     return boat_speed / (boats.gravity * boats.hull.waterline_length) ** 0.5
 
 
-def weight(boats: BoatArrays) -> Array:
+def weight(fleet_layout: Layout, boats: BoatArrays) -> Array:
     """Weight of boat and crew [N]."""
-    return (boats.mass + boats.crew_mass) * boats.gravity
+    canting = sum(
+        2.0 * foil.mass
+        for each, foil in zip(fleet_layout.foils, boats.foils, strict=True)
+        if each.kind == foiling.CANTING_PAIR
+    )
+    return (boats.mass + boats.crew_mass + canting) * boats.gravity
 
 
 def _fin_components(fleet_layout: Layout, boats: BoatArrays, state: State) -> tuple[Component, ...]:
@@ -597,9 +765,7 @@ def _fin_components(fleet_layout: Layout, boats: BoatArrays, state: State) -> tu
         forward = pressure * fin.lifting_area * (lift * xp.sin(angle) - drag * xp.cos(angle))
         normal = -pressure * fin.lifting_area * (lift * xp.cos(angle) + drag * xp.sin(angle))
         components.append(
-            Component(
-                name=name, medium="water", load=_at_height(forward, normal, fin.x, 0.0, fin.z, state.heel)
-            )
+            Component(name=name, medium="water", load=_at_height(forward, normal, fin.x, 0.0, fin.z, state))
         )
     return tuple(components)
 
@@ -612,8 +778,131 @@ def _fin_profile_drag(boats: BoatArrays, fin: FinArrays, boat_speed: Array) -> A
     return foils.section_profile_drag(friction_coefficient=friction, thickness_ratio=fin.thickness_ratio)
 
 
-def _gravity_components(boats: BoatArrays, state: State) -> tuple[Component, ...]:
-    """Weight rights or heels by where it is; its pitching moment is held by the hull and left out of both."""
+@dataclass(frozen=True, kw_only=True)
+class WorkingFoil:
+    """A foil in the water: where it is, and its loads in body axes."""
+
+    place: foil_geometry.FoilPlace
+    loads: hydrofoils.FoilLoads
+
+
+def foils_at_work(*, fleet_layout: Layout, boats: BoatArrays, state: State) -> tuple[WorkingFoil, ...]:
+    """The leeward canting foil and the rudder foil, in the order of the layout."""
+    water = Water(
+        density=boats.water_density,
+        viscosity=boats.water_viscosity,
+        vapour_pressure=boats.water_vapour_pressure,
+        gravity=boats.gravity,
+    )
+    found = []
+    for each, foil in zip(fleet_layout.foils, boats.foils, strict=True):
+        canting = each.kind == foiling.CANTING_PAIR
+        place = foiling.foil_place(
+            layout=each, foil=foil, attitude=state.attitude, cant=state.cant if canting else 0.0
+        )
+        on_elements = foiling.foil_loads(
+            layout=each,
+            foil=foil,
+            at=place,
+            attitude=state.attitude,
+            water=water,
+            rudder=state.rudder,
+            flap=state.flap if canting else state.elevator,
+        )
+        found.append(WorkingFoil(place=place, loads=on_elements))
+    return tuple(found)
+
+
+def _foil_components(
+    fleet_layout: Layout, boats: BoatArrays, wind: Wind, state: State, at_work: Sequence[WorkingFoil]
+) -> tuple[Component, ...]:
+    components: list[Component] = []
+    for each, foil, work in zip(fleet_layout.foils, boats.foils, at_work, strict=True):
+        on_elements = work.loads
+        whole = _from_body(
+            (on_elements.force_x, on_elements.force_y, on_elements.force_z),
+            (on_elements.moment_x, on_elements.moment_y, on_elements.moment_z),
+            state,
+        )
+        components += [
+            Component(
+                name=name,
+                medium="water",
+                load=Load(**{field: value[i] for field, value in vars(whole).items()}),
+            )
+            for i, name in enumerate(each.element_names)
+        ]
+        if each.kind == foiling.CANTING_PAIR:
+            components += _canting_components(each, foil, boats, wind, state)
+    return tuple(components)
+
+
+def _canting_components(
+    each: FoilLayout, foil: FoilArrays, boats: BoatArrays, wind: Wind, state: State
+) -> list[Component]:
+    """Weights of the foil at work and of the one held up to windward, and the windage of the latter."""
+    low = foiling.arm_point(foil=foil, cant=state.cant, along=foil.mass_length, side=1.0)
+    high = foiling.arm_point(foil=foil, cant=foil.raised_cant, along=foil.mass_length, side=-1.0)
+    x, y, z = foiling.arm_point(foil=foil, cant=foil.raised_cant, along=0.5 * foil.arm_length, side=-1.0)
+    ahead, leeward = wind_at(
+        height=z, wind=wind, boat_speed=state.boat_speed, leeway=state.leeway, heel=state.heel
+    )
+    forward, normal = bluff_body_force(
+        from_ahead=ahead,
+        to_leeward=leeward,
+        frontal_area=foil.raised_drag_area,
+        side_area=foil.raised_drag_area,
+        drag_coefficient=1.0,
+        air_density=wind.air_density,
+    )
+    return [
+        Component(
+            name=f"{each.name} weight", medium="gravity", load=_weight_at(foil.mass, low, boats, state)
+        ),
+        Component(
+            name=f"raised {each.name} weight",
+            medium="gravity",
+            load=_weight_at(foil.mass, high, boats, state),
+        ),
+        Component(
+            name=f"raised {each.name} windage",
+            medium="air",
+            load=_at_height(forward, normal, x, y, z, state),
+        ),
+    ]
+
+
+def _weight_at(mass: Array, at: tuple[Array, Array, Array], boats: BoatArrays, state: State) -> Load:
+    """Weight of a mass at a body point."""
+    return _weight_of(mass, tuple(mass * part for part in at), boats, state)
+
+
+def _weight_of(mass: Array, moments: tuple[Array, ...], boats: BoatArrays, state: State) -> Load:
+    """Weight of masses, given with their first moments in body axes."""
+    x, y, z = moments
+    forward, leeward, _ = foil_geometry.body_to_horizontal(x=x, y=y, z=z, heel=state.heel, pitch=state.pitch)
+    return Load(up=-mass * boats.gravity, roll=-boats.gravity * leeward, pitch=boats.gravity * forward)
+
+
+def _gravity_components(fleet_layout: Layout, boats: BoatArrays, state: State) -> tuple[Component, ...]:
+    """Weight rights or heels by where it is. The pitching moment of a boat that floats at its own weight is
+    held by its hull and left out of both.
+    """
+    if fleet_layout.heaves:
+        crew_moments = (
+            boats.crew_mass * boats.crew_x,
+            -1.0 * boats.crew_mass * state.crew_arm,
+            boats.crew_mass * boats.crew_z,
+        )
+        moments = (boats.mass_moment_x, boats.mass_moment_y, boats.mass_moment_z)
+        return (
+            Component(name="weight", medium="gravity", load=_weight_of(boats.mass, moments, boats, state)),
+            Component(
+                name="crew weight",
+                medium="gravity",
+                load=_weight_of(boats.crew_mass, crew_moments, boats, state),
+            ),
+        )
     boat = stability.mass_righting_moment(
         heel=state.heel, mass=1.0, y=boats.mass_moment_y, z=boats.mass_moment_z, gravity=boats.gravity
     )
@@ -628,45 +917,120 @@ def _gravity_components(boats: BoatArrays, state: State) -> tuple[Component, ...
     )
 
 
-def _buoyancy(boats: BoatArrays, state: State, others: Sequence[Component]) -> Component:
+def _buoyancy(boats: BoatArrays, form: HullArrays, state: State, others: Sequence[Component]) -> Component:
     righting = stability.form_righting_moment(
         heel=state.heel,
-        weight=weight(boats),
-        buoyancy_centre_z=boats.hull.buoyancy_centre_z,
-        metacentric_radius=boats.hull.metacentric_radius,
+        weight=(boats.mass + boats.crew_mass) * boats.gravity,
+        buoyancy_centre_z=form.buoyancy_centre_z,
+        metacentric_radius=form.metacentric_radius,
     )
     up = -sum(component.load.up for component in others)
     pitch = -sum(component.load.pitch for component in others)
     return Component(name="buoyancy", medium="water", load=Load(up=up, roll=righting, pitch=pitch))
 
 
+# --- margins ------------------------------------------------------------------------------------------------
+
+# Width over which the lesser of two margins is taken [m, and of cavitation number].
+_LESSER_WIDTH = 0.01
+# Speed [m/s] at which a cavitation number counts in full: as pressures the limits are alike at all speeds.
+_CAVITATION_SPEED = 20.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class FoilMargin:
+    """What is left of a limit of a foil named `of`: of "immersion" [m], or of "cavitation" as a number."""
+
+    kind: str
+    of: str
+    value: Array
+
+
+def foil_margins(fleet_layout: Layout, at_work: Sequence[WorkingFoil]) -> tuple[FoilMargin, ...]:
+    """Depth of the shallower wing tip of each working foil, and cavitation number less suction peak of its
+    elements, the two halves of a rudder's wing taken together.
+    """
+    margins = []
+    for each, work in zip(fleet_layout.foils, at_work, strict=True):
+        tips = foiling.tip_depths(work.place)
+        cavitation = work.loads.cavitation_margin
+        margins.append(FoilMargin(kind=IMMERSION, of=each.name, value=_least(tips)))
+        names = each.element_names
+        if each.kind == foiling.RUDDER:
+            margins += [
+                FoilMargin(kind=CAVITATION, of=names[0], value=cavitation[0]),
+                FoilMargin(kind=CAVITATION, of=f"{each.name} wing", value=_least(cavitation[1:])),
+            ]
+        else:
+            margins += [
+                FoilMargin(kind=CAVITATION, of=name, value=cavitation[i]) for i, name in enumerate(names)
+            ]
+    return tuple(margins)
+
+
+def margin_count(fleet_layout: Layout) -> int:
+    """Number of margins that `foil_margins` gives."""
+    return sum(3 if each.kind == foiling.RUDDER else 1 + len(each.elements) for each in fleet_layout.foils)
+
+
+def foil_limits(boats: BoatArrays, margins: Sequence[FoilMargin], *, boat_speed: Array) -> list[Array]:
+    """Margins less the least ones of the boat file, of order one: none may be negative."""
+    pressure = (boat_speed / _CAVITATION_SPEED) ** 2
+    return [
+        margin.value - boats.least_immersion
+        if margin.kind == IMMERSION
+        else (margin.value - boats.least_cavitation) * pressure
+        for margin in margins
+    ]
+
+
+def _least(values: Array) -> Array:
+    """The lesser of one or two rows, smoothly and on the safe side."""
+    if values.shape[0] == 1:
+        return values[0]
+    xp = array_namespace(values)
+    difference = values[0] - values[1]
+    return 0.5 * (values[0] + values[1] - xp.sqrt(difference**2 + _LESSER_WIDTH**2))
+
+
 # --- residuals ----------------------------------------------------------------------------------------------
 
-EQUATIONS = ("surge", "sway", "roll", "yaw")
 
+def residuals(fleet_layout: Layout, components: Sequence[Component], *, leeway: Array) -> Array:
+    """What the equations of a layout leave over, (equations, conditions).
 
-def residuals(components: Sequence[Component], *, leeway: Array) -> Array:
-    """Sums of force along and across the course [N] and of moment about centreline and vertical [N m], (4,
-    conditions).
+    Sums of force along and across the course and up [N], and of moment about centreline, athwart and vertical
+    [N m].
     """
     forward = sum(component.load.forward for component in components)
     leeward = sum(component.load.leeward for component in components)
     xp = array_namespace(forward, leeward, leeway)
-    return xp.stack(
-        [
-            forward * xp.cos(leeway) + leeward * xp.sin(leeway),
-            leeward * xp.cos(leeway) - forward * xp.sin(leeway),
-            sum(component.load.roll for component in components),
-            sum(component.load.yaw for component in components),
-        ]
-    )
+    left = {
+        "surge": forward * xp.cos(leeway) + leeward * xp.sin(leeway),
+        "sway": leeward * xp.cos(leeway) - forward * xp.sin(leeway),
+        "roll": sum(component.load.roll for component in components),
+        "yaw": sum(component.load.yaw for component in components),
+    }
+    if fleet_layout.heaves:
+        left["heave"] = sum(component.load.up for component in components)
+        left["pitch"] = sum(component.load.pitch for component in components)
+    return xp.stack([left[equation] for equation in fleet_layout.equations])
 
 
-def residual_scales(boats: BoatArrays, tws: Array) -> Array:
-    """What the residuals are measured by, (4, conditions).
+def residual_scales(fleet_layout: Layout, boats: BoatArrays, tws: Array) -> Array:
+    """What the residuals are measured by, (equations, conditions).
 
-    The rig's force in the true wind, with a floor, for the forces, and it times a length for the moments.
+    The rig's force in the true wind, with a floor, for the horizontal forces, and it times a length for roll
+    and yaw; the weight for heave, and it times a metre for pitch.
     """
     area = (boats.rig.chord * boats.rig.width).sum(axis=0)
     force = 0.5 * boats.air_density * np.maximum(tws, 2.0) ** 2 * area
-    return np.stack([force, force, force * boats.rig.reference_height, force * boats.hull.waterline_length])
+    scales = {
+        "surge": force,
+        "sway": force,
+        "heave": weight(fleet_layout, boats),
+        "roll": force * boats.rig.reference_height,
+        "pitch": weight(fleet_layout, boats),
+        "yaw": force * boats.hull.waterline_length,
+    }
+    return np.stack([scales[equation] for equation in fleet_layout.equations])

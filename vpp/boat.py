@@ -33,6 +33,7 @@ class Environment:
 
     water_density: float
     water_viscosity: float
+    water_vapour_pressure: float
     air_density: float
     air_viscosity: float
     wind_exponent: float
@@ -69,6 +70,25 @@ class Hull:
 
 
 @dataclass(frozen=True, kw_only=True)
+class FormedHull:
+    """A hull given by its shape: buoyancy, wetted area and wave resistance follow at every immersion.
+
+    Half breadth (B/2)(1 - |2 x/L|^n)(1 - (1 - zeta)^m), with zeta the height above a level keel line over the
+    draught, n `waterline_exponent` and m `section_exponent`; sides above the drawn water line are vertical.
+    `centre_x` is the middle of the water line.
+    """
+
+    model: str
+    waterline_length: float
+    waterline_beam: float
+    canoe_draught: float
+    waterline_exponent: float
+    section_exponent: float
+    centre_x: float
+    form_factor: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class Fin:
     """A keel fin or rudder: a straight tapered foil below the hull, in the centre plane.
 
@@ -87,6 +107,55 @@ class Fin:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Foil:
+    """A hydrofoil: an arm through the water surface, and a wing of up to two halves at its end.
+
+    `kind` is "canting_pair", one on either side, of which the leeward one works at a trimmed `cant` and the
+    windward one is held up at `raised_cant`; or "rudder", one on the centreline that steers with its arm.
+    The attachment is in body axes, `attachment_y` to either side. The arm hangs straight down at zero cant
+    and leans aft by `arm_sweep`; the wing's halves run outboard and inboard from its end with dihedrals
+    counted at zero cant, tip up positive; a half of no span is absent. `flap` is the trimmed flap angle of
+    the wing; a flap of the whole chord turns the wing. `mass` is that of one foil, at `mass_share` of the
+    arm's length.
+    """
+
+    name: str
+    kind: str
+    attachment_x: float
+    attachment_y: float
+    attachment_z: float
+    arm_length: float
+    arm_root_chord: float
+    arm_tip_chord: float
+    arm_thickness_ratio: float
+    arm_sweep: float
+    outboard_span: float
+    inboard_span: float
+    outboard_dihedral: float
+    inboard_dihedral: float
+    wing_sweep: float
+    wing_root_chord: float
+    wing_tip_chord: float
+    wing_thickness_ratio: float
+    wing_incidence: float
+    wing_design_lift_coefficient: float
+    stall_lift_coefficient: float
+    drag_bucket_factor: float
+    flap_chord_ratio: float
+    flap: Range
+    cant: Range
+    raised_cant: float
+    raised_drag_area: float
+    mass: float
+    mass_share: float
+
+    @property
+    def wing_area(self) -> float:
+        """Area of the wing [m^2], both halves."""
+        return 0.5 * (self.outboard_span + self.inboard_span) * (self.wing_root_chord + self.wing_tip_chord)
+
+
+@dataclass(frozen=True, kw_only=True)
 class Sail:
     """A sail as geometry. Shares run from 0 at `foot_height` to 1 at `head_height` along the luff's vertical
     extent.
@@ -95,9 +164,12 @@ class Sail:
     at its lower end. Above `head_cut_from_share` the chord is multiplied by a share that falls linearly from
     1 to `head_cut_chord_share` at the head. The luff lies at `tack_x` at the foot and leans aft by
     `luff_rake` going up. Camber is depth over chord, between a flattest and a fullest distribution; one trim
-    moves all heights between the two. The chord's angle from the centreline is the sheet angle at the lower
-    edge plus the twist times the share of the height from there to the head. `stall_incidence` is counted
-    from the ideal incidence, in which the flow meets the leading edge smoothly.
+    moves all heights between the two, and a negative camber is inverted. Above `head_zone_from_share` (1: no
+    such control) the trim is `head_camber`; between it and `head_transition_from_share` below, where tension
+    carries the shape, the trim runs linearly from one to the other. The chord's angle from the
+    centreline is the sheet angle at the lower edge plus the twist times the share of the height from there to
+    the head. `stall_incidence` is counted from the ideal incidence, in which the flow meets the leading edge
+    smoothly. `deck_height` and `deck_half_width` are those under this sail where they differ from the rig's.
     """
 
     name: str
@@ -115,6 +187,9 @@ class Sail:
     camber_flat: tuple[float, ...]
     camber_full: tuple[float, ...]
     camber: Range
+    head_zone_from_share: float = 1.0
+    head_transition_from_share: float = 1.0
+    head_camber: Range = Range(lower=0.0, upper=0.0)
     sheet: Range
     twist: Range
     stall_incidence: float
@@ -123,6 +198,8 @@ class Sail:
     drag_bucket_factor: float
     mass_per_area: float
     station_count: int
+    deck_height: float | None = None
+    deck_half_width: float | None = None
 
     @property
     def lower_edge_height(self) -> float:
@@ -147,6 +224,26 @@ class Sail:
         return (
             _interpolate(share, self.camber_share, self.camber_flat),
             _interpolate(share, self.camber_share, self.camber_full),
+        )
+
+    @property
+    def has_head_control(self) -> bool:
+        """Whether the head has a camber trim of its own."""
+        return self.head_zone_from_share < 1.0
+
+    def head_ramp_at(self, height: float) -> float:
+        """Share of the head's own trim in the trim at a height, from 0 below the transition to 1 in the
+        head's zone.
+        """
+        if not self.has_head_control:
+            return 0.0
+        share = (height - self.foot_height) / (self.head_height - self.foot_height)
+        if share >= self.head_zone_from_share:
+            return 1.0
+        if share <= self.head_transition_from_share:
+            return 0.0
+        return (share - self.head_transition_from_share) / (
+            self.head_zone_from_share - self.head_transition_from_share
         )
 
     @property
@@ -260,11 +357,20 @@ class WindageItem:
 
 @dataclass(frozen=True, kw_only=True)
 class Margins:
-    """Limits on the attitude and the helm."""
+    """Limits on the attitude and the helm, and what must be left of the foils' limits.
+
+    The last four bind boats with foils: bounds of the pitch; least depth of the main foil's shallower wing
+    tip and of the elevator; least height of the keel line over the water when foil-borne; least cavitation
+    number left over the suction peak on every working foil element.
+    """
 
     heel: float
     leeway: float
     rudder: float
+    pitch: Range = Range(lower=0.0, upper=0.0)
+    immersion: float = 0.0
+    clearance: float = 0.0
+    cavitation: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -274,8 +380,9 @@ class Boat:
     name: str
     says: str
     environment: Environment
-    hull: Hull
+    hull: Hull | FormedHull
     fins: tuple[Fin, ...]
+    foils: tuple[Foil, ...]
     rig: Rig
     sails: tuple[Sail, ...]
     masses: tuple[PointMass, ...]
@@ -283,8 +390,19 @@ class Boat:
     windage: tuple[WindageItem, ...]
     margins: Margins
 
+    @property
+    def heaves(self) -> bool:
+        """Whether heave and pitch are solved for: the hull is given by its shape."""
+        return isinstance(self.hull, FormedHull)
+
+    def foil(self, kind: str) -> Foil | None:
+        """The foil of a kind, if there is one."""
+        return next((foil for foil in self.foils if foil.kind == kind), None)
+
     def all_masses(self) -> tuple[PointMass, ...]:
-        """Every mass but the crew: those of the file, and the mast and sails that follow from geometry."""
+        """Every mass but crew and canting foils: those of the file, and mast, sails and rudder foil that
+        follow from geometry.
+        """
         rig = self.rig
         length = rig.mast_top_height - rig.mast_base_height
         mast = PointMass(
@@ -304,12 +422,24 @@ class Boat:
             )
             for sail in self.sails
         )
-        return (*self.masses, mast, *sails)
+        rudders = tuple(
+            PointMass(
+                name=foil.name,
+                mass=foil.mass,
+                x=foil.attachment_x,
+                y=0.0,
+                z=foil.attachment_z - foil.mass_share * foil.arm_length,
+            )
+            for foil in self.foils
+            if foil.kind == "rudder"
+        )
+        return (*self.masses, mast, *sails, *rudders)
 
     @property
     def total_mass(self) -> float:
-        """Mass of the boat with its crew."""
-        return self.crew.mass + sum(item.mass for item in self.all_masses())
+        """Mass of the boat with its crew and foils."""
+        canting = sum(2.0 * foil.mass for foil in self.foils if foil.kind == "canting_pair")
+        return self.crew.mass + canting + sum(item.mass for item in self.all_masses())
 
 
 def _interpolate(at: float, x: tuple[float, ...], y: tuple[float, ...]) -> float:

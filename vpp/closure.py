@@ -41,6 +41,7 @@ class Record:
     boat_speed: FloatArray
     leeway: FloatArray
     heel: FloatArray
+    pitch: FloatArray
     beta: FloatArray
 
 
@@ -70,7 +71,7 @@ def strip_error(record: Record) -> FloatArray:
     """Sails' forces and moments summed again from their strips, turned into the course's axes one strip at a
     time.
     """
-    axes = _heeled_axes(record.leeway, record.heel)
+    axes = _body_axes(record.leeway, record.heel, record.pitch)
     worst = np.zeros(len(record.heel))
     for component in np.unique(record.strip_component):
         force = np.zeros((3, len(worst)))
@@ -85,11 +86,18 @@ def strip_error(record: Record) -> FloatArray:
     return worst
 
 
-def _heeled_axes(leeway: FloatArray, heel: FloatArray) -> FloatArray:
+def _body_axes(leeway: FloatArray, heel: FloatArray, pitch: FloatArray) -> FloatArray:
     """Forward, to leeward normal to the mast, and up the mast, in the course's axes: (3 axes, 3 parts, n)."""
-    zero = np.zeros_like(heel)
-    forward = np.array([np.cos(leeway), -np.sin(leeway), zero])
-    leeward = np.array([np.sin(leeway) * np.cos(heel), np.cos(leeway) * np.cos(heel), -np.sin(heel)])
+    ahead, aside = np.cos(leeway), np.sin(leeway)
+    forward = np.array([np.cos(pitch) * ahead, -np.cos(pitch) * aside, np.sin(pitch)])
+    bow_part = np.sin(heel) * np.sin(pitch)
+    leeward = np.array(
+        [
+            bow_part * ahead + np.cos(heel) * aside,
+            np.cos(heel) * ahead - bow_part * aside,
+            -np.sin(heel) * np.cos(pitch),
+        ]
+    )
     axes: FloatArray = np.array([forward, leeward, np.cross(forward, leeward, axis=0)])
     return axes
 

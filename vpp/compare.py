@@ -16,12 +16,18 @@ from numpy.typing import NDArray
 from vpp.polar import BEST_VMG, Polar, Progress, polar
 from vpp.results.frames import EXTENDED_MARK, Floats, status_words
 from vpp.results.variables import show_number
+from vpp.solved import FOIL_BORNE
 
 if TYPE_CHECKING:
     from vpp.config import BoatFile
 
 LEVEL_KN = 0.005
 """Two speeds closer than this are called level: a hundredth of a knot is the last digit shown."""
+
+FLIES_MARK, FLOATS_MARK = "^", "v"
+"""What follows a gain between branches: the option is foil-borne and the base hull-borne, or the other way
+round.
+"""
 
 DECISIVE_PERCENT = 1.0
 """Differences below this share of a speed are no basis for a decision by themselves."""
@@ -38,7 +44,7 @@ class NothingToCompare(ValueError):
 @dataclass(frozen=True, kw_only=True)
 class Crossover:
     """Where a VMG gain changes sign: between two wind speeds of the grid, at `tws_kn` by a straight line
-    between them.
+    between them; NaN where a boat changes its branch in between.
     """
 
     option: str
@@ -94,6 +100,32 @@ class Comparison:
         extended = self.polar.extended
         return (extended | extended[:1]) & np.isfinite(self.gain_kn())
 
+    def crossing(self) -> NDArray[np.int_]:
+        """Which gains lie between branches: 1 where the option is foil-borne and the base hull-borne, -1 the
+        other way round, 0 where both are carried alike or one has no result.
+        """
+        flies = (self.polar.branch == FOIL_BORNE).astype(np.int_)
+        return np.where(np.isfinite(self.gain_kn()), flies - flies[:1], 0)
+
+    def marks(self) -> NDArray[np.str_]:
+        """What follows a printed gain: a mark for extended hull resistance, and one for gains between
+        branches.
+        """
+        crossing = self.crossing()
+        between = np.where(crossing > 0, FLIES_MARK, np.where(crossing < 0, FLOATS_MARK, ""))
+        return np.char.add(np.where(self.gain_extended(), EXTENDED_MARK, ""), between)
+
+    @property
+    def crossing_note(self) -> str:
+        """What the marks of gains between branches mean; empty when there are none."""
+        crossing = self.crossing()[1:]
+        if not crossing.any():
+            return ""
+        return (
+            f"{FLIES_MARK} the option is foil-borne and {self.polar.options[0]} hull-borne, {FLOATS_MARK} "
+            f"the other way round: {int(np.sum(crossing != 0))} of {crossing.size} gains"
+        )
+
     def vmg_gain_kn(self, option: str, *, aim: str) -> Floats:
         """Gain in speed made good `upwind` or `downwind` of an option, along the wind speeds."""
         return self.gain_kn()[self.polar.options.index(option), :, self.place(aim)]
@@ -140,6 +172,7 @@ class Comparison:
         remarks = self.polar.remarks()
         twa = self.polar.rows("twa_deg")
         status = status_words(self.polar.statuses().ravel()).reshape(made_good.shape)
+        branch = self.polar.branch.astype(object)
         columns: dict[str, NDArray[Any]] = {
             "option": np.array(self.polar.options, dtype=object)[:, np.newaxis, np.newaxis],
             "tws_kn": self.polar.rows("tws_kn"),
@@ -152,6 +185,8 @@ class Comparison:
             "option_kn": made_good,
             "base_status": status[:1],
             "option_status": status,
+            "base_branch": branch[:1],
+            "option_branch": branch,
             "base_remark": remarks[:1],
             "option_remark": remarks,
         }
@@ -181,6 +216,7 @@ class Comparison:
             "twa_deg": np.take_along_axis(self.polar.rows("twa_deg"), ranked, axis=0)[0],
             "aim": np.array(self.polar.row_aims, dtype=object),
             "option": names[0],
+            "branch": np.take_along_axis(self.polar.branch, ranked, axis=0)[0].astype(object),
             "best_kn": ranked_speed[0],
             "runner_up": np.array("", dtype=object) if alone else names[1],
             "margin_kn": np.array(np.nan) if alone else ranked_speed[0] - ranked_speed[1],
@@ -199,18 +235,30 @@ class Comparison:
         return int(np.sum(np.isnan(self.gain_kn()[self.polar.options.index(option)])))
 
     def crossovers(self) -> tuple[Crossover, ...]:
-        """Every change of sign of a VMG gain between wind speeds, by option and aim."""
+        """Every change of sign of a VMG gain between wind speeds, by option and aim, gains between branches
+        left aside.
+        """
         return tuple(
             crossover
             for option in self.alternatives
             for aim in BEST_VMG
             for crossover in find_crossovers(
                 tws_kn=self.polar.grid.tws_kn,
-                gain_kn=self.vmg_gain_kn(option, aim=aim),
+                gain_kn=self._alike_kn(self.polar.options.index(option), self.place(aim)),
                 option=option,
                 aim=aim,
+                branches=self._pair(self.polar.options.index(option), self.place(aim)),
             )
         )
+
+    def _alike_kn(self, at: int, row: int) -> Floats:
+        """Gains along the wind speeds where both boats are carried alike, NaN elsewhere."""
+        return np.where(self.crossing()[at, :, row] == 0, self.gain_kn()[at, :, row], np.nan)
+
+    def _pair(self, at: int, row: int) -> tuple[tuple[str, str], ...]:
+        """How base and option are carried along the wind speeds."""
+        branch = self.polar.branch[:, :, row]
+        return tuple((str(base), str(option)) for base, option in zip(branch[0], branch[at], strict=True))
 
     def summary(self) -> tuple[str, ...]:
         """One sentence an option in plain words: what it gains upwind, downwind and on a reach, and where
@@ -220,7 +268,8 @@ class Comparison:
 
     def notes(self) -> tuple[str, ...]:
         """What is to be said beside the summary: the mark it uses, and a reach that is missing."""
-        return tuple(note for note in (self.reach_note, self.polar.extended_note) if note)
+        notes = (self.reach_note, self.polar.extended_note, self.crossing_note)
+        return tuple(note for note in notes if note)
 
     def phrases(self, option: str) -> tuple[str, ...]:
         """The parts of an option's sentence: upwind, downwind, on the reach, and what is missing."""
@@ -237,15 +286,28 @@ class Comparison:
     def _say_along(self, at: int, twa_deg: float | str, name: str, *, unit: str) -> str:
         """What an option gains along the wind speeds at an angle or a best VMG."""
         row = self.place(twa_deg)
+        tws_kn, pair = self.polar.grid.tws_kn, self._pair(at, row)
+        crossing = self.crossing()[at, :, row] != 0
         gain, percent = self.gain_kn()[at, :, row], self.gain_percent()[at, :, row]
+        alike = self._alike_kn(at, row)
         extended = self.gain_extended()[at, :, row]
-        said = say_gains(self.polar.grid.tws_kn, gain, gain_percent=percent, extended=extended, unit=unit)
+        parts = []
+        if np.isfinite(alike).any() or not crossing.any():
+            told = _carried(pair, np.isfinite(alike))
+            parts.append(
+                say_gains(tws_kn, alike, gain_percent=percent, extended=extended, unit=unit, carried=told)
+            )
+        parts += _say_crossing(
+            tws_kn, gain, crossing, pair, names=(self.polar.options[0], self.polar.options[at]), unit=unit
+        )
+        said = ", ".join(parts)
         turns = "".join(
             f", {_say_crossover(item)}"
             for item in self.crossovers()
             if (item.option, item.aim) == (self.polar.options[at], twa_deg)
         )
-        return f"{name} {said}{turns}{_SMALL if is_small(gain, gain_percent=percent) else ''}"
+        small = not crossing.any() and is_small(gain, gain_percent=percent)
+        return f"{name} {said}{turns}{_SMALL if small else ''}"
 
 
 def compare(
@@ -277,12 +339,18 @@ def compare(
 
 
 def find_crossovers(
-    *, tws_kn: Sequence[float], gain_kn: Floats, option: str, aim: str
+    *,
+    tws_kn: Sequence[float],
+    gain_kn: Floats,
+    option: str,
+    aim: str,
+    branches: Sequence[tuple[str, str]] | None = None,
 ) -> tuple[Crossover, ...]:
     """Where a gain along rising wind speeds changes sign.
 
     The sign is that of the winds that are not level; level and missing winds in between widen the bracket.
-    The crossing itself is by a straight line between the two known gains around it.
+    The crossing itself is by a straight line between the two known gains around it, and NaN where those have
+    different `branches` (how base and option are carried), since the gain jumps there.
     """
     known = [index for index in range(len(tws_kn)) if np.isfinite(gain_kn[index])]
     signed = [index for index in known if abs(gain_kn[index]) >= LEVEL_KN]
@@ -295,6 +363,9 @@ def find_crossovers(
             (a, b) for a, b in pairwise(inside) if (gain_kn[b] > 0.0) == (gain_kn[second] > 0.0)
         )
         share = gain_kn[left] / (gain_kn[left] - gain_kn[right])
+        between = () if branches is None else branches[left : right + 1]
+        if len({pair for pair in between if all(pair)}) > 1:
+            share = np.nan
         found.append(
             Crossover(
                 option=option,
@@ -321,10 +392,12 @@ def say_gains(
     gain_percent: Floats,
     extended: NDArray[np.bool_],
     unit: str,
+    carried: Sequence[str] | None = None,
 ) -> str:
     """Gains in words at the winds named, in knots and percent; those of extended hull resistance are
-    marked.
+    marked. `carried` follows each wind, in words how both boats are carried there.
     """
+    carried = [""] * len(tws_kn) if carried is None else carried
     named = named_winds(gain_kn)
     if not named:
         return "not compared"
@@ -337,11 +410,11 @@ def say_gains(
     for index in named:
         mark = EXTENDED_MARK if extended[index] else ""
         if abs(gain_kn[index]) < LEVEL_KN:
-            words.append(f"level{mark} at {tws_kn[index]:g} kn")
+            words.append(f"level{mark} at {tws_kn[index]:g} kn{carried[index]}")
             continue
         gain = show_number(gain_kn[index], decimals=2, signed=True)
         share = show_number(abs(gain_percent[index]), decimals=1)
-        words.append(f"{gain}{mark} {unit} ({share} %) at {tws_kn[index]:g} kn")
+        words.append(f"{gain}{mark} {unit} ({share} %) at {tws_kn[index]:g} kn{carried[index]}")
         unit = "kn"
     return ", ".join(words)
 
@@ -353,7 +426,35 @@ def is_small(gain_kn: Floats, *, gain_percent: Floats) -> bool:
     return not level and bool(np.all(np.round(np.abs(gain_percent[named]), 1) < DECISIVE_PERCENT))
 
 
+def _carried(pair: Sequence[tuple[str, str]], named: NDArray[np.bool_]) -> list[str]:
+    """How both boats are carried, to be said behind each wind where it is not the same in all that are
+    compared.
+    """
+    kinds = {pair[index] for index in np.flatnonzero(named).tolist()}
+    return [f" (both {base})" if len(kinds) > 1 else "" for base, _ in pair]
+
+
+def _say_crossing(
+    tws_kn: Sequence[float],
+    gain_kn: Floats,
+    crossing: NDArray[np.bool_],
+    pair: Sequence[tuple[str, str]],
+    *,
+    names: tuple[str, str],
+    unit: str,
+) -> list[str]:
+    """Gains between branches in words, each wind by itself."""
+    told = []
+    for index in np.flatnonzero(crossing).tolist():
+        base, option = pair[index]
+        gain = show_number(gain_kn[index], decimals=2, signed=True)
+        told.append(f"at {tws_kn[index]:g} kn {names[0]} is {base}, {names[1]} {option} ({gain} {unit})")
+    return told
+
+
 def _say_crossover(crossover: Crossover) -> str:
     turn = "a loss turns into a gain" if crossover.gain_above else "the gain turns into a loss"
     between = f"between {crossover.below_kn:g} and {crossover.above_kn:g} kn"
+    if np.isnan(crossover.tws_kn):
+        return f"{turn} {between}, where the way of being carried changes"
     return f"{turn} {between} (about {show_number(crossover.tws_kn, decimals=0)} kn)"

@@ -3,7 +3,8 @@ whole figure.
 
 Everything reads without colour: lines differ in style and carry their label, losses are hatched. Conditions
 without a result are left as gaps. Results that rest on hull resistance extended past its data have hollow
-marks, thin dotted lines, or numbers in italics with a mark behind.
+marks, thin dotted lines, or numbers in italics with a mark behind. Hull-borne results of boats that can also
+fly have thin lines, broken where the boat takes off, and open squares or triangles.
 """
 
 from __future__ import annotations
@@ -24,12 +25,33 @@ from matplotlib.projections.polar import PolarAxes
 from matplotlib.ticker import Formatter, MaxNLocator
 from numpy.typing import NDArray
 
-from vpp.compare import LEVEL_KN, Comparison
+from vpp.compare import FLIES_MARK, FLOATS_MARK, LEVEL_KN, Comparison
 from vpp.polar import BEST_VMG, Point, Polar
 from vpp.results.files import CAUTION, Source
 from vpp.results.frames import EXTENDED_MARK, EXTENDED_REMARK, Floats
 from vpp.results.rounding import add_up, decimals_for
-from vpp.results.variables import show_number, variable
+from vpp.results.variables import DEGREE, KNOT, show_number, variable
+from vpp.solved import FOIL_BORNE
+from vpp.stability import (
+    AFLOAT,
+    CREW,
+    FINS,
+    HEEL,
+    HULL_DRAG,
+    HULL_FORM,
+    MASSES,
+    RAISED_WEIGHT,
+    RUDDER_FOIL,
+    SAILS,
+    SIDE,
+    VERTICAL,
+    WATER_PLANE,
+    WORKING_FOIL,
+    WORKING_WEIGHT,
+    Curve,
+    Stability,
+)
+from vpp.take_off import TakeOff
 
 _INK = "#1f2a33"
 _QUIET = "#8a949c"
@@ -69,10 +91,11 @@ def polar_plot(ax: PolarAxes, polar: Polar, *, option: str = "base") -> PolarAxe
     wind speed.
 
     `ax` has the projection `polar`. Triangles show the best VMG up and down. Where the hull resistance is
-    extended past its data, lines are thin and dotted and marks hollow.
+    extended past its data, lines are thin and dotted and marks hollow. Where a boat that can fly is
+    hull-borne, lines are thin and dash-dotted and triangles open.
     """
     index = polar.options.index(option)
-    extended = polar.extended[index]
+    extended, hull_borne = polar.extended[index], polar.hull_borne[index]
     angle = np.deg2rad(np.array(polar.grid.twa_deg))
     speeds = polar.at_angles("boat_speed_kn")[index]
     ax.set_theta_zero_location("N")
@@ -80,7 +103,8 @@ def polar_plot(ax: PolarAxes, polar: Polar, *, option: str = "base") -> PolarAxe
     ax.set_thetalim(0.0, np.pi)
     top = _round_up(np.nanmax(speeds, initial=1.0))
     ax.set_rlim(0.0, top)
-    ax.set_rticks(np.arange(1.0, top + 0.5) if top <= 12.0 else np.arange(2.0, top + 0.5, 2.0))
+    step = next(step for most, step in ((12.0, 1.0), (24.0, 2.0), (np.inf, 5.0)) if top <= most)
+    ax.set_rticks(np.arange(step, top + 0.5, step))
     ax.set_xticks(np.deg2rad(np.arange(0.0, 181.0, 15.0)))
     ax.grid(color=_GRID, linewidth=0.7)
     ax.tick_params(axis="y", labelsize=8.0, labelcolor=_QUIET)
@@ -89,7 +113,7 @@ def polar_plot(ax: PolarAxes, polar: Polar, *, option: str = "base") -> PolarAxe
         tone = _wind_tone(row, wind_count)
         ax.plot(
             angle,
-            np.where(extended[row, : len(angle)], np.nan, speeds[row]),
+            np.where((extended | hull_borne)[row, : len(angle)], np.nan, speeds[row]),
             color=tone,
             linestyle="-" if row % 2 == 0 else (0, (5, 1.5)),
             linewidth=1.3,
@@ -97,6 +121,9 @@ def polar_plot(ax: PolarAxes, polar: Polar, *, option: str = "base") -> PolarAxe
             markersize=2.5,
         )
         _extended_line(ax, angle, speeds[row], extended[row, : len(angle)], tone)
+        if hull_borne[row, : len(angle)].any():
+            floating = np.where(hull_borne[row, : len(angle)], speeds[row], np.nan)
+            ax.plot(angle, floating, color=tone, marker=".", markersize=2.5, **_HULL_BORNE_LINE)
         for aim, marker in zip(BEST_VMG, ("^", "v"), strict=True):
             best_angle = np.deg2rad(polar.at_best_vmg("twa_deg", aim=aim)[index, row])
             best_speed = polar.at_best_vmg("boat_speed_kn", aim=aim)[index, row]
@@ -105,11 +132,13 @@ def polar_plot(ax: PolarAxes, polar: Polar, *, option: str = "base") -> PolarAxe
                 best_speed,
                 marker=marker,
                 color=tone,
-                markerfacecolor="white" if extended[row, polar.row_aims.index(aim)] else tone,
+                markerfacecolor="white" if (extended | hull_borne)[row, polar.row_aims.index(aim)] else tone,
                 markersize=4.5,
                 linestyle="",
             )
-        _label_on_line(ax, angle, speeds[row], f"{tws:g}", row, wind_count, tone)
+        on_foils = np.where(hull_borne[row, : len(angle)], np.nan, speeds[row])
+        labelled = on_foils if np.isfinite(on_foils).any() else speeds[row]
+        _label_on_line(ax, angle, labelled, f"{tws:g}", row, wind_count, tone)
     ax.set_title(f"{option}\nboat speed, kn (outwards), at true wind angle, deg", pad=12.0)
     return ax
 
@@ -128,6 +157,8 @@ def polar_figure(polar: Polar, *, option: str = "base") -> Figure:
         key = "on the lines: true wind speed, kn;  \u25b2 best VMG up,  \u25bc best VMG down"
         if polar.extended[polar.options.index(option)].any():
             key += f"\nthin, dotted and hollow: {_EXTENDED}"
+        if polar.hull_borne[polar.options.index(option)].any():
+            key += "\nthin, dash-dotted and open: hull-borne; all others foil-borne"
         figure.text(0.5, 0.68 / height, key, ha="center", va="center", fontsize=8.5)
         _footer(figure, polar.source)
         return figure
@@ -137,12 +168,14 @@ def polar_figure(polar: Polar, *, option: str = "base") -> Figure:
 
 def gain_plot(ax: Axes, comparison: Comparison, *, option: str) -> Axes:
     """Gain in boat speed (kn) of an option against true wind speed (kn) and angle (deg). Losses are hatched,
-    missing ones crossed, those of extended hull resistance paler and in italics.
+    missing ones crossed, those of extended hull resistance paler and in italics. A mark behind the number
+    says that the two boats are carried in different ways.
     """
     grid = comparison.polar.grid
     index, angles = comparison.polar.options.index(option), slice(len(grid.twa_deg))
     gain = comparison.gain_kn()[index, :, angles].T
     extended = comparison.gain_extended()[index, :, angles].T
+    marks = comparison.marks()[index, :, angles].T
     limit = shade_limit_kn(comparison)
     x, y = _edges(grid.tws_kn), _edges(grid.twa_deg)
     diverging = LinearSegmentedColormap.from_list("loss and gain", (_LOSS, "#fbfbf9", _GAIN))
@@ -158,7 +191,7 @@ def gain_plot(ax: Axes, comparison: Comparison, *, option: str) -> Axes:
             if np.isnan(value):
                 ax.plot(tws, twa, **_MISSING_MARK)
             elif row % row_step == 0 and column % column_step == 0:
-                _write_gain(ax, tws, twa, value, is_extended=bool(extended[row, column]))
+                _write_gain(ax, tws, twa, value, mark=str(marks[row, column]))
     _wind_axes(ax, grid.tws_kn, grid.twa_deg)
     ax.set_title(option, loc="left")
     return ax
@@ -196,19 +229,26 @@ def gain_figure(comparison: Comparison) -> Figure:
 def vmg_plot(ax: Axes, polar: Polar, *, aim: str) -> Axes:
     """Best speed made good (kn) `upwind` or `downwind` against true wind speed (kn), a line an option."""
     speed = np.abs(polar.at_best_vmg("vmg_kn", aim=aim))
-    extended = polar.extended[:, :, polar.row_aims.index(aim)]
-    _option_lines(ax, polar.grid.tws_kn, speed, extended, polar.options)
+    row = polar.row_aims.index(aim)
+    extended, hull_borne = polar.extended[:, :, row], polar.hull_borne[:, :, row]
+    _option_lines(ax, polar.grid.tws_kn, speed, extended, polar.options, hull_borne=hull_borne)
     ax.set_ylabel(f"VMG {aim}, kn")
     return ax
 
 
 def vmg_gain_plot(ax: Axes, comparison: Comparison, *, aim: str) -> Axes:
     """Gain in speed made good (kn) `upwind` or `downwind` against true wind speed (kn), a line for each
-    option.
+    option. Gains between boats that are carried in different ways would dwarf all others; they are marked at
+    the upper or lower edge.
     """
+    row, tws_kn = comparison.place(aim), comparison.polar.grid.tws_kn
+    crossing = comparison.crossing()[:, :, row]
     gain = np.array([comparison.vmg_gain_kn(name, aim=aim) for name in comparison.polar.options])
-    extended = comparison.gain_extended()[:, :, comparison.place(aim)]
-    _option_lines(ax, comparison.polar.grid.tws_kn, gain, extended, comparison.polar.options)
+    gain = np.where(crossing == 0, gain, np.nan)
+    extended = comparison.gain_extended()[:, :, row] & (crossing == 0)
+    hull_borne = comparison.polar.hull_borne[:, :, row]
+    _option_lines(ax, tws_kn, gain, extended, comparison.polar.options, hull_borne=hull_borne)
+    _edge_marks(ax, tws_kn, crossing)
     ax.yaxis.set_major_locator(MaxNLocator(nbins=10, steps=[1, 2, 5, 10]))
     ax.yaxis.set_major_formatter(_SignedTicks())
     ax.set_ylabel(f"gain in VMG {aim}, kn")
@@ -240,7 +280,11 @@ def vmg_gain_figure(comparison: Comparison) -> Figure:
             vmg_gain_plot(panels[1, column], comparison, aim=aim)
             panels[0, column].tick_params(labelbottom=True)
         title = f"Best VMG against wind, and the gain against {comparison.polar.options[0]}"
-        _heading(figure, title, *_vmg_key(comparison.polar))
+        best = slice(len(comparison.polar.grid.twa_deg), None)
+        edge = [f"at the edge of the gains, {item}" for item in _crossing_key(comparison, best)]
+        for way, mark in ((FLIES_MARK, "\u25b3"), (FLOATS_MARK, "\u25bd")):
+            edge = [item.replace(f"{way}:", f"{mark}:") for item in edge]
+        _heading(figure, title, *_vmg_key(comparison.polar), *edge)
         _footer(figure, comparison.polar.source)
         return figure
 
@@ -323,6 +367,59 @@ def best_option_figure(comparison: Comparison) -> Figure:
     return _styled(build)
 
 
+def take_off_plot(ax: Axes, take_off: TakeOff, *, option: str = "base") -> Axes:
+    """Take-off and touch-down wind (kn) of an option against true wind angle (deg); between the two, shaded,
+    the boat may be on its hull or on its foils.
+    """
+    at = take_off.options.index(option)
+    angle = np.array(take_off.twa_deg)
+    down, up = take_off.touch_down_kn[at], take_off.take_off_kn[at]
+    both = np.isfinite(down) & np.isfinite(up) & (down <= up)
+    ax.fill_between(
+        angle, down, up, where=both, color="#c9dbe8", linewidth=0.0, label="hull-borne or foil-borne"
+    )
+    ax.plot(angle, up, color=_LOSS, linestyle=(0, (5, 2)), marker="^", markersize=4.5, label="take-off")
+    ax.plot(angle, down, color=_GAIN, marker="v", markersize=4.5, label="touch-down")
+    ax.set_title(option, loc="left")
+    ax.set_xlabel(variable("twa_deg").label)
+    ax.set_ylabel(variable("tws_kn").label)
+    ax.set_xlim(angle[0] - 3.0, angle[-1] + 3.0)
+    ax.set_ylim(0.0, 1.08 * take_off.strongest_kn)
+    ax.axhline(take_off.strongest_kn, color=_QUIET, linewidth=0.7, linestyle=":")
+    ax.set_xticks(_thinned(take_off.twa_deg, 10))
+    ax.grid(True)
+    return ax
+
+
+def take_off_figure(take_off: TakeOff, source: Source) -> Figure:
+    """Take-off and touch-down winds against true wind angle, a panel for each option."""
+
+    def build() -> Figure:
+        names = take_off.options
+        columns = min(len(names), 3)
+        rows = -(-len(names) // columns)
+        figure = Figure(figsize=(max(6.4, 3.9 * columns), 3.4 * rows + 1.4), layout="constrained")
+        panels = figure.subplots(rows, columns, squeeze=False, sharex=True, sharey=True).ravel()
+        for ax, name in zip(panels, names, strict=False):
+            take_off_plot(ax, take_off, option=name)
+            ax.tick_params(labelbottom=True, labelleft=True)
+        for ax in panels[len(names) :]:
+            ax.remove()
+        _heading(
+            figure,
+            "Winds of take-off and touch-down",
+            "\u25b2 take-off: least wind in which the hull comes up by itself",
+            "\u25bc touch-down: least wind with an equilibrium on foils",
+            "shaded: either state",
+            f"dotted: strongest wind tried, {take_off.strongest_kn:g} kn",
+            "inertia, waves and pumping left out",
+        )
+        _footer(figure, source)
+        return figure
+
+    return _styled(build)
+
+
 def budget_plot(ax: Axes, components: Sequence[str], values: Floats, *, title: str, unit: str) -> Axes:
     """Bars that start where the one before ended, so that they end at the total; the number beside each bar
     is its own length.
@@ -396,6 +493,7 @@ _EXTENDED = f"{EXTENDED_REMARK} its data"
 _MOST_NUMBER_ROWS, _MOST_NUMBER_COLUMNS = 40, 12
 
 _MISSING_MARK: dict[str, Any] = {"marker": "x", "color": "#6a747b", "markersize": 4.0, "linestyle": ""}
+_HULL_BORNE_LINE: dict[str, Any] = {"linestyle": (0, (6, 1.5, 1, 1.5)), "linewidth": 0.7}
 _HALO = {"boxstyle": "round,pad=0.12", "facecolor": "white", "edgecolor": "none", "alpha": 0.82}
 _THIN_HALO = {**_HALO, "boxstyle": "round,pad=0.04", "alpha": 0.65}
 
@@ -423,7 +521,8 @@ def _heading(figure: Figure, title: str, *under: str) -> None:
     """A title and the parts of its key, in as many lines as they need."""
     # spaces inside a part are kept together while lines are broken between parts
     joined = "    ".join(part.replace(" ", "\u00a0") for part in under)
-    lines = textwrap.wrap(joined, width=int(12.0 * figure.get_figwidth()), drop_whitespace=True)
+    width = int(12.0 * figure.get_figwidth())
+    lines = textwrap.wrap(joined, width=width, drop_whitespace=True, break_on_hyphens=False)
     figure.suptitle("\n".join([title, *lines]).replace("\u00a0", " "), x=0.012, ha="left", fontsize=10.5)
 
 
@@ -471,7 +570,10 @@ def _hollow_marks(ax: Axes, x: Floats, y: Floats, extended: NDArray[np.bool_], t
 
 def _vmg_key(polar: Polar) -> list[str]:
     best = [polar.row_aims.index(aim) for aim in BEST_VMG]
-    return [f"hollow marks: {_EXTENDED}"] if polar.extended[:, :, best].any() else []
+    said = [f"hollow marks: {_EXTENDED}"] if polar.extended[:, :, best].any() else []
+    if polar.hull_borne[:, :, best].any():
+        said.append("thin lines, open squares: hull-borne; all others foil-borne")
+    return said
 
 
 def _gain_key(comparison: Comparison) -> list[str]:
@@ -487,7 +589,17 @@ def _gain_key(comparison: Comparison) -> list[str]:
         "0.00: level",
         "\u00d7: one of the two has no result",
         *([f"paler, italic, {EXTENDED_MARK}: {_EXTENDED}"] if extended else []),
+        *_crossing_key(comparison, slice(angles)),
     ]
+
+
+def _crossing_key(comparison: Comparison, rows: slice) -> list[str]:
+    crossing = comparison.crossing()[1:, :, rows]
+    says = (
+        (1, FLIES_MARK, "only the option is foil-borne"),
+        (-1, FLOATS_MARK, "only the base is foil-borne"),
+    )
+    return [f"{mark}: {what}" for way, mark, what in says if (crossing == way).any()]
 
 
 def _number_steps(comparison: Comparison) -> tuple[int, int]:
@@ -499,8 +611,9 @@ def _number_steps(comparison: Comparison) -> tuple[int, int]:
     )
 
 
-def _write_gain(ax: Axes, tws: float, twa: float, value: float, *, is_extended: bool) -> None:
-    said = _signed(value) + (EXTENDED_MARK if is_extended else "")
+def _write_gain(ax: Axes, tws: float, twa: float, value: float, *, mark: str) -> None:
+    said = _signed(value) + mark
+    is_extended = EXTENDED_MARK in mark
     style: dict[str, Any] = {"fontstyle": "italic", "color": "#59636b"} if is_extended else {}
     # a cell's text lies inside its axes, so the layout need not measure a thousand of them
     style = {"in_layout": False, **style}
@@ -529,12 +642,20 @@ class _SignedTicks(Formatter):
 
 
 def _option_lines(
-    ax: Axes, tws_kn: Sequence[float], values: Floats, extended: NDArray[np.bool_], names: Sequence[str]
+    ax: Axes,
+    tws_kn: Sequence[float],
+    values: Floats,
+    extended: NDArray[np.bool_],
+    names: Sequence[str],
+    *,
+    hull_borne: NDArray[np.bool_],
 ) -> None:
     for index, name in enumerate(names):
+        if hull_borne[index].any():
+            _hull_borne_line(ax, tws_kn, np.where(hull_borne[index], values[index], np.nan), index)
         ax.plot(
             tws_kn,
-            values[index],
+            np.where(hull_borne[index], np.nan, values[index]),
             color=_OPTION_INKS[index % 8],
             linestyle=_OPTION_LINES[index % 8],
             linewidth=1.5,
@@ -550,6 +671,39 @@ def _option_lines(
     _label_line_ends(ax, tws_kn, values, names)
 
 
+def _hull_borne_line(ax: Axes, tws_kn: Sequence[float], values: Floats, index: int) -> None:
+    ax.plot(
+        tws_kn,
+        values,
+        color=_OPTION_INKS[index % 8],
+        linestyle=_OPTION_LINES[index % 8],
+        linewidth=0.7,
+        marker="s",
+        markersize=3.2,
+        markerfacecolor="white",
+        markeredgewidth=0.8,
+        clip_on=False,
+    )
+
+
+def _edge_marks(ax: Axes, tws_kn: Sequence[float], crossing: NDArray[np.int_]) -> None:
+    """Triangles at the upper or lower edge for gains between branches, those of several options in a row."""
+    for way, marker, edge, towards in ((1, "^", 0.985, -1.0), (-1, "v", 0.015, 1.0)):
+        for wind in np.flatnonzero((crossing == way).any(axis=0)).tolist():
+            for place, index in enumerate(np.flatnonzero(crossing[:, wind] == way)):
+                ax.plot(
+                    tws_kn[wind],
+                    edge + 0.028 * towards * place,
+                    marker=marker,
+                    markersize=4.5,
+                    markerfacecolor="white",
+                    markeredgecolor=_OPTION_INKS[index % 8],
+                    linestyle="",
+                    transform=ax.get_xaxis_transform(),
+                    clip_on=False,
+                )
+
+
 def _option_fill(index: int) -> dict[str, Any]:
     return {
         "facecolor": _OPTION_TONES[index % 8],
@@ -561,10 +715,10 @@ def _option_fill(index: int) -> dict[str, Any]:
 
 def shade_limit_kn(comparison: Comparison) -> float:
     """The gain shown in full colour: a little more than what one condition in twenty exceeds, so that a few
-    extremes do not fade the rest; in whole hundredths of a knot.
+    extremes do not fade the rest; in whole hundredths of a knot. Gains between branches do not count.
     """
     gains = np.abs(comparison.gain_kn()[1:])
-    known = gains[np.isfinite(gains)]
+    known = gains[np.isfinite(gains) & (comparison.crossing()[1:] == 0)]
     common = float(np.quantile(known, 0.95)) if known.size else 0.0
     return math.ceil(120.0 * max(common, 2.0 * LEVEL_KN)) / 100.0
 
@@ -670,3 +824,144 @@ def _wind_tone(row: int, row_count: int) -> Any:
     light, dark = np.array([0.45, 0.66, 0.80]), np.array([0.08, 0.18, 0.30])
     share = row / max(1, row_count - 1)
     return tuple(light + share * (dark - light))
+
+
+def stability_plot(ax: Axes, curve: Curve, *, direction: str) -> Axes:
+    """Moments (kN m, positive where they right) of vertical forces, or of side forces about each reference
+    height, against heel or cant (deg): a line for each contribution and a heavy one for their sum.
+    """
+    angles = curve.along / DEGREE
+    lines: list[tuple[str, Floats, dict[str, Any]]] = []
+    for item in curve.of(direction):
+        references = curve.heights.items() if direction == SIDE else [("", 0.0 * angles)]
+        for row, (reference, height) in enumerate(references):
+            moment = 1e-3 * item.about(height)
+            if np.nanmax(np.abs(moment), initial=0.0) < _LEAST_SHOWN_KNM:
+                continue
+            # colour tells forces apart; the line tells heights, or forces too where there is but one height
+            ink, line = _CONTRIBUTION_STYLES[item.name]
+            style = {
+                "color": _OPTION_INKS[ink],
+                "linestyle": _OPTION_LINES[row if reference else line],
+                "linewidth": 1.3,
+            }
+            lines.append((f"{item.name}, {reference}" if reference else item.name, moment, style))
+    total = 1e-3 * sum(item.about(curve.heights[WATER_PLANE]) for item in curve.of(direction))
+    said = "righting moment" if direction == VERTICAL else "all together, every height"
+    lines.append((said, np.asarray(total), {"color": _INK, "linestyle": "-", "linewidth": 2.6}))
+    ax.axhline(0.0, color=_QUIET, linewidth=0.8)
+    _ended_lines(ax, angles, lines)
+    ax.set_xlabel(f"{curve.varied}, deg")
+    ax.set_ylabel("moment, positive righting, kN m")
+    return ax
+
+
+def stability_heights_plot(ax: Axes, curve: Curve) -> Axes:
+    """Heights over the water (m) of the references, of the sails' force and of the water's side force against
+    heel or cant (deg).
+    """
+    named = [
+        ("sails' force", curve.effort_height),
+        *(pair for pair in curve.heights.items() if pair[0] != WATER_PLANE),
+        ("water's side force", curve.water_height),
+    ]
+    lines = [
+        (
+            name,
+            np.asarray(height),
+            {"color": _OPTION_INKS[index], "linestyle": _OPTION_LINES[index], "linewidth": 1.5},
+        )
+        for index, (name, height) in enumerate(named, start=1)
+    ]
+    ax.axhline(0.0, color=_OPTION_INKS[1], linewidth=1.0)
+    lines.append((WATER_PLANE, 0.0 * curve.along, {"color": _OPTION_INKS[1], "linewidth": 1.0}))
+    _ended_lines(ax, curve.along / DEGREE, lines)
+    ax.set_xlabel(f"{curve.varied}, deg")
+    ax.set_ylabel("height over the water, m")
+    return ax
+
+
+def stability_figure(found: Stability, *, varied: str) -> Figure:
+    """Righting moment against `heel` or `cant`, by contribution: afloat, and for a boat with canting foils on
+    them, with the heights that the moments of side forces are taken about.
+    """
+
+    def build() -> Figure:
+        floating, flying = (found.curve(state, varied) for state in (AFLOAT, FOIL_BORNE))
+        if floating is None:
+            raise ValueError(f"{found.option} has no curve against {varied}")
+        shape, size = ((1, 1), (7.4, 4.9)) if flying is None else ((2, 2), (13.4, 9.4))
+        figure = Figure(figsize=size, layout="constrained")
+        panels = figure.subplots(*shape, squeeze=False).ravel()
+        stability_plot(panels[0], floating, direction=VERTICAL)
+        panels[0].set_title("Afloat at rest", loc="left")
+        if flying is not None:
+            stability_heights_plot(panels[1], flying)
+            stability_plot(panels[2], flying, direction=VERTICAL)
+            stability_plot(panels[3], flying, direction=SIDE)
+            for ax, title in zip(panels[1:], _FLYING_TITLES, strict=True):
+                ax.set_title(title, loc="left")
+        settings = found.settings
+        key = [f"crew {settings.crew_arm:.2f} m to windward"]
+        if flying is not None:
+            held = ("cant", settings.cant) if varied == HEEL else ("heel", settings.heel)
+            key += [
+                f"{held[0]} {held[1] / DEGREE:.1f} deg",
+                f"on foils at {settings.boat_speed / KNOT:.1f} kn",
+                f"drawn water line {settings.ride_height:.2f} m over the water",
+            ]
+        if any((curve.reason != "").any() for curve in (floating, flying) if curve is not None):
+            key.append("gaps: no balance inside the limits")
+        _heading(figure, f"{found.option}: righting moment against {varied}, by contribution", *key)
+        _footer(figure, found.source)
+        return figure
+
+    return _styled(build)
+
+
+_FLYING_TITLES = (
+    "On foils: heights",
+    "On foils: vertical forces",
+    "On foils: side forces, by reference height",
+)
+_LEAST_SHOWN_KNM = 0.05
+# Ink and line of each contribution, by their places in the lists of options.
+_CONTRIBUTION_STYLES = {
+    HULL_FORM: (1, 0), MASSES: (2, 1), CREW: (3, 2), RAISED_WEIGHT: (4, 3), WORKING_WEIGHT: (5, 6),
+    WORKING_FOIL: (1, 5), RUDDER_FOIL: (6, 7), SAILS: (7, 4), FINS: (4, 5), HULL_DRAG: (3, 6),
+}  # fmt: skip
+
+
+def _ended_lines(ax: Axes, x: Floats, lines: Sequence[tuple[str, Floats, dict[str, Any]]]) -> None:
+    """Lines with their labels beside the axes, moved apart and joined to the lines' ends."""
+    for name, values, style in lines:
+        ax.plot(x, values, label=name, **style)
+    ax.grid(True)
+    lower, upper = ax.get_ylim()
+    ax.set_ylim(lower, upper)
+    ax.set_xlim(x[0], x[-1])
+    ends = []
+    for name, values, style in lines:
+        finite = np.flatnonzero(np.isfinite(values))
+        if finite.size:
+            ends.append((float(values[finite[-1]]), float(x[finite[-1]]), name, style))
+    ends.sort(key=lambda end: end[0])
+    heights = _spread(np.array([(end[0] - lower) / (upper - lower) for end in ends]), gap=0.058)
+    for (value, place, name, style), height in zip(ends, heights, strict=True):
+        ax.annotate(
+            name,
+            xy=(place, value),
+            xytext=(1.05, height),
+            textcoords="axes fraction",
+            fontsize=8.5,
+            color=style["color"],
+            va="center",
+            arrowprops={
+                "arrowstyle": "-",
+                "color": _QUIET,
+                "linewidth": 0.6,
+                "shrinkA": 1.0,
+                "shrinkB": 0.0,
+                "relpos": (0.0, 0.5),
+            },
+        )

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -12,11 +12,14 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from vpp.boat import Boat
 from vpp.equilibrium import solve
 from vpp.results.files import Source
 from vpp.results.frames import (
     EXTENDED_MARK,
+    HULL_MARK,
     Floats,
+    branches_frame,
     budget_frame,
     is_converged,
     is_extended,
@@ -25,8 +28,9 @@ from vpp.results.frames import (
     status_counts,
     to_frame,
 )
-from vpp.results.variables import DEGREE, KNOT
-from vpp.solved import DOWNWIND, SPEED, UPWIND, Conditions, NoEquilibrium, Solved
+from vpp.results.variables import DEGREE, KNOT, variable
+from vpp.solved import BRANCHES, DOWNWIND, HULL_BORNE, SPEED, UPWIND, Conditions, NoEquilibrium, Solved
+from vpp.trim import branches_of
 
 if TYPE_CHECKING:
     from vpp.config import BoatFile
@@ -47,6 +51,10 @@ class WindGridError(ValueError):
     def __init__(self, problems: Sequence[str]) -> None:
         self.problems = tuple(problems)
         super().__init__("\n".join(self.problems))
+
+
+class NoSuchBranch(ValueError):
+    """A way of carrying the boat that does not exist, or that the boat does not have."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -133,7 +141,8 @@ class Polar:
     at each wind speed.
 
     The conditions of `solved` run over option, then wind speed, then the grid's angles followed by best VMG
-    upwind and downwind.
+    upwind and downwind. Of boats that can be carried in more ways than one it holds the better; `branches`
+    has each.
     """
 
     source: Source
@@ -152,6 +161,45 @@ class Polar:
     def converged(self) -> NDArray[np.bool_]:
         """Which conditions have a result that may be used, flat."""
         return is_converged(self.solved)
+
+    @property
+    def branches(self) -> dict[str, Polar]:
+        """Each branch as a polar of its own, over the options whose boats have it; empty where no boat can be
+        carried in more ways than one.
+        """
+        return {branch: self._of_branch(found) for branch, found in self.solved.branches.items()}
+
+    @property
+    def branch(self) -> NDArray[np.str_]:
+        """How the boat is carried, on (option, tws, `row_aims`); empty where there is no result."""
+        return np.where(self.converged, self.solved.branch, "").reshape(self._shape)
+
+    @property
+    def hull_borne(self) -> NDArray[np.bool_]:
+        """Which results are hull-borne though the boat can also fly, on (option, tws, `row_aims`)."""
+        flying = {
+            name for branch, found in self.branches.items() if branch != HULL_BORNE for name in found.options
+        }
+        can_fly = np.array([name in flying for name in self.options])
+        hull_borne: NDArray[np.bool_] = (self.branch == HULL_BORNE) & can_fly[:, np.newaxis, np.newaxis]
+        return hull_borne
+
+    @property
+    def hull_borne_note(self) -> str:
+        """How many results are hull-borne though the boat can also fly; empty when none is."""
+        count = int(np.sum(self.hull_borne))
+        return (
+            f"{HULL_MARK} hull-borne, all others foil-borne: {count} of {self.hull_borne.size} conditions"
+            * bool(count)
+        )
+
+    def marks(self) -> NDArray[np.str_]:
+        """What follows a printed number, on (option, tws, `row_aims`): a mark for extended hull resistance
+        and one for hull-borne results of boats that can also fly.
+        """
+        return np.char.add(
+            np.where(self.extended, EXTENDED_MARK, ""), np.where(self.hull_borne, HULL_MARK, "")
+        )
 
     @property
     def status_counts(self) -> dict[str, int]:
@@ -233,9 +281,22 @@ class Polar:
         """The tidy table, failed conditions included."""
         return to_frame(self.solved)
 
+    def branches_frame(self) -> pd.DataFrame:
+        """The tidy table of every branch, one after the other; without rows where there is only one."""
+        return branches_frame(self.solved)
+
     def budget_frame(self) -> pd.DataFrame:
         """Every force and moment by condition and component."""
         return budget_frame(self.solved)
+
+    def _of_branch(self, found: Solved) -> Polar:
+        having = np.unique(found.conditions.option)
+        conditions = replace(found.conditions, option=np.searchsorted(having, found.conditions.option))
+        return replace(
+            self,
+            options=tuple(self.options[i] for i in having),
+            solved=replace(found, boats=tuple(found.boats[i] for i in having), conditions=conditions),
+        )
 
     @property
     def _shape(self) -> tuple[int, int, int]:
@@ -245,7 +306,7 @@ class Polar:
 @dataclass(frozen=True, kw_only=True)
 class Point:
     """One boat at one condition. `values` is its row of the table of conditions, `budget` its forces and
-    moments by component.
+    moments by component. `solved` also holds the other ways in which the boat can be carried.
     """
 
     source: Source
@@ -273,6 +334,13 @@ class Point:
     def budget(self) -> pd.DataFrame:
         """Forces in N and moments in N m by component, long."""
         return budget_frame(self.solved)
+
+    def others(self) -> tuple[str, ...]:
+        """A sentence on each branch that is not reported: its speed, or why it has none."""
+        reported = str(self.solved.branch[0])
+        return _say_branches(
+            {name: found for name, found in self.solved.branches.items() if name != reported}
+        )
 
 
 def polar(
@@ -302,12 +370,20 @@ def polar(
     )
 
 
-def point(boat_file: BoatFile, *, tws_kn: float, twa_deg: float | str, option: str = "base") -> Point:
+def point(
+    boat_file: BoatFile,
+    *,
+    tws_kn: float,
+    twa_deg: float | str,
+    option: str = "base",
+    branch: str | None = None,
+) -> Point:
     """The fastest equilibrium at one wind speed and angle, or the best VMG where `twa_deg` is `upwind` or
-    `downwind`.
+    `downwind`; of a boat that can be carried in more ways than one, the better or that of `branch`.
 
-    Raises NoEquilibrium with the reason when there is no result, WindGridError for a wind that cannot be used
-    and BoatFileError for an option that the file does not hold.
+    Raises NoEquilibrium with the reason when there is no result, WindGridError for a wind that cannot be
+    used, NoSuchBranch for a branch that the boat does not have and BoatFileError for an option that the file
+    does not hold.
     """
     aim = check_aim(twa_deg) if isinstance(twa_deg, str) else SPEED
     angle = math.nan if isinstance(twa_deg, str) else float(twa_deg)
@@ -318,9 +394,15 @@ def point(boat_file: BoatFile, *, tws_kn: float, twa_deg: float | str, option: s
         twa=np.array([angle * DEGREE]),
         aim=np.array([aim]),
     )
-    solved = solve((boat_file.boat(option),), conditions)
+    boat = boat_file.boat(option)
+    if branch is not None:
+        _check_branch(branch, boat)
+    solved = solve((boat,), conditions)
+    if branch is not None and solved.branches:
+        solved = replace(solved.branches[branch], branches=solved.branches)
     if not is_converged(solved)[0]:
-        raise NoEquilibrium(str(solved.reason[0]))
+        others = {name: found for name, found in solved.branches.items() if is_converged(found)[0]}
+        raise NoEquilibrium(" ".join((str(solved.reason[0]), *_say_branches(others))))
     return Point(source=source_of(boat_file), solved=solved)
 
 
@@ -334,6 +416,34 @@ def check_aim(text: str) -> str:
     if text not in BEST_VMG:
         raise WindGridError([f"twa = {text!r}: write an angle from 0 to 180 deg, upwind or downwind"])
     return text
+
+
+def _check_branch(branch: str, boat: Boat) -> None:
+    having = branches_of(boat)
+    if branch not in BRANCHES:
+        raise NoSuchBranch(f"branch = {branch!r}: write {' or '.join(BRANCHES)}")
+    if branch not in having:
+        raise NoSuchBranch(
+            f"branch = {branch!r}: {boat.name} has no foils to fly on; it can only be {having[0]}"
+        )
+
+
+def _say_branches(branches: Mapping[str, Solved]) -> tuple[str, ...]:
+    """A sentence on each branch of one condition: its speed, or why it has none."""
+    told = []
+    for name, found in branches.items():
+        if not is_converged(found)[0]:
+            told.append(f"{name.capitalize()}: no result. {found.reason[0]}")
+            continue
+        shown = {
+            column: variable(column).show(float(numbers(found, column)[0]))
+            for column in ("boat_speed_kn", "vmg_kn", "twa_deg")
+        }
+        aim = str(found.conditions.aim[0])
+        course = f", VMG {shown['vmg_kn']} kn at TWA {shown['twa_deg']} deg" if aim in BEST_VMG else ""
+        remark = f" ({found.remark[0]})" if found.remark[0] else ""
+        told.append(f"{name.capitalize()}, the boat would do {shown['boat_speed_kn']} kn{course}{remark}.")
+    return tuple(told)
 
 
 def _grid_conditions(grid: WindGrid, *, option_count: int) -> Conditions:

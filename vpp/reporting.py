@@ -9,24 +9,31 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vpp import balance, closure
-from vpp.balance import Component
+from vpp.balance import Component, FoilMargin
 from vpp.boat import Boat
+from vpp.foiling import CANTING_PAIR
 from vpp.physics.hull import DATA_FROUDE_RANGE, EXTENDED_FROUDE_LIMIT
 from vpp.physics.lifting_line import FIT_ANGLES, StripFlow
 from vpp.physics.wind import apparent_wind
-from vpp.solved import UPWIND, Conditions, Solved, Strips
+from vpp.solved import FOIL_BORNE, HULL_BORNE, UPWIND, Conditions, Solved, Strips
 from vpp.solver.problem import Solution
 from vpp.solver.status import Status, sentence
-from vpp.trim import FastestEquilibrium, state_from
+from vpp.trim import FOILING, FastestEquilibrium, state_from
 
 FloatArray = NDArray[np.float64]
 
 UNBALANCED = {
     "surge": "drive and resistance",
-    "sway": "the side forces of rig and keel",
+    "sway": "the side forces of rig and keel or foils",
+    "heave": "weight and what carries it",
+    "pitch": "the moments that pitch the boat",
     "roll": "heeling and righting moment",
-    "yaw": "the turning moments of rig, keel and rudder",
+    "yaw": "the turning moments of rig, keel or foils, and rudder",
 }
+FOIL_LIMIT = (
+    "No equilibrium: the foils cannot keep their margins of immersion and cavitation; try another wind speed "
+    "or angle, or smaller margins in [margins]."
+)
 TOO_FAST = (
     f"The boat would go faster than Froude number {EXTENDED_FROUDE_LIMIT}, where its hull resistance is not "
     "known; leave this condition out, or give the boat less sail or a hull model with a wider range."
@@ -35,18 +42,37 @@ WIND_FROM_AHEAD = (
     f"The apparent wind comes from less than {np.degrees(FIT_ANGLES[0]):.0f} deg off the bow or from beyond "
     "dead astern, where the sails' influence on each other is not known; try a wider true wind angle."
 )
+SKIMMING = "hull at the surface"
+"""Remark on a hull-borne result whose hull has all but left the water: a little more speed and it flies."""
+LIMIT_REMARKS = (
+    ("heel", "heel limit"),
+    ("leeway", "leeway limit"),
+    ("rudder", "rudder limit"),
+    ("pitch", "pitch limit"),
+    ("elevator", "elevator limit"),
+)
 AT_END_OF_SEARCH = (
     "The result leans on the end of the search range, so it is not an optimum: the boat hardly moves, or its "
     "best VMG lies outside; try more wind or a fixed angle."
 )
 # Quantities of the table that only boats with those freedoms have.
-ABSENT = ("pitch", "ride_height")
+ABSENT = (
+    *FOILING,
+    "tip_depth",
+    "cavitation_margin",
+    "heave_stiffness",
+    "pitch_stiffness",
+    "roll_stiffness",
+)
+# A limit on a foil whose multiplier is larger than this shapes the result.
+_FELT = 1e-6
 
 
 @dataclass(frozen=True, kw_only=True)
 class Report:
     """What a batch's solution says, arrays over its conditions as in `Solved`."""
 
+    branch: str
     status: NDArray[np.int64]
     reason: list[str]
     remark: list[str]
@@ -67,16 +93,19 @@ def report(problem: FastestEquilibrium, solution: Solution) -> Report:
         name: np.broadcast_to(value, everything.shape)
         for name, value in problem.named(solution.x, everything).items()
     }
-    components = problem.components(values, everything)
+    components, margins = problem.loads(values, everything)
     force, moment = _in_course_axes(components, values["leeway"])
     strips, flow = _strips(problem, values)
-    quantities = _quantities(problem, values, components, force, strips, flow)
+    quantities = {
+        **_quantities(problem, values, components, force, strips, flow),
+        **_foil_quantities(problem, solution, margins),
+    }
     record = _closure_record(problem, components, force, moment, strips, values, quantities["beta"])
     closes = closure.largest_error(record)
     status = _status(problem, solution, closes, flow.wind_angle)
     reasons = [_reason(problem, solution, status, closes, int(i)) for i in everything]
     remarks = [
-        _remark(problem, solution, quantities, int(i)) if status[i] == Status.CONVERGED else ""
+        _remark(problem, solution, quantities, margins, int(i)) if status[i] == Status.CONVERGED else ""
         for i in everything
     ]
     bad = status != Status.CONVERGED
@@ -93,6 +122,7 @@ def report(problem: FastestEquilibrium, solution: Solution) -> Report:
     if not problem.seeks_vmg:
         quantities["twa"] = problem.conditions.twa.copy()
     return Report(
+        branch=problem.free.branch,
         status=status,
         reason=reasons,
         remark=remarks,
@@ -125,12 +155,11 @@ def _strips(problem: FastestEquilibrium, values: dict[str, FloatArray]) -> tuple
     """Every strip, and the flow that it was given."""
     everything = np.arange(problem.condition_count)
     boats, wake = problem.of(everything)
-    wind = balance.true_wind(boats=boats, tws=problem.conditions.tws, twa=values["twa"])
     flow, on_strips = balance.strips(
         fleet_layout=problem.layout,
         boats=boats,
         wake=wake,
-        wind=wind,
+        wind=problem.wind(values, everything),
         state=state_from(values, problem.layout),
     )
     names = tuple(
@@ -175,6 +204,7 @@ def _closure_record(
         boat_speed=values["boat_speed"],
         leeway=values["leeway"],
         heel=values["heel"],
+        pitch=values.get("pitch", np.zeros_like(beta)),
         beta=beta,
     )
 
@@ -191,9 +221,10 @@ def _quantities(
         true_wind_speed=problem.conditions.tws, true_wind_angle=values["twa"], boat_speed=values["boat_speed"]
     )
     air = np.array([component.medium == "air" for component in components])
-    resting = np.array([component.name in ("weight", "crew weight", "buoyancy") for component in components])
+    resting = np.array([_rights(problem, component) for component in components])
     roll = np.array([np.broadcast_to(component.load.roll, beta.shape) for component in components])
     found = {
+        **{name: np.full(beta.shape, np.nan) for name in ABSENT},
         **values,
         "vmg": values["boat_speed"] * np.cos(values["twa"]),
         "aws": aws,
@@ -206,16 +237,60 @@ def _quantities(
         "side_force": force[air, 1].sum(axis=0),
         "froude_number": balance.froude_number(boats=problem.boats, boat_speed=values["boat_speed"]),
         **_cambers(problem, flow),
-        **{name: np.full(beta.shape, np.nan) for name in ABSENT},
     }
     return {name: np.array(value, dtype=float) for name, value in found.items()}
 
 
+def _rights(problem: FastestEquilibrium, component: Component) -> bool:
+    """Whether a component's roll moment counts as righting: weights, buoyancy, and foils that cant."""
+    canting = [
+        name for foil in problem.layout.foils if foil.kind == CANTING_PAIR for name in foil.element_names
+    ]
+    return component.medium == "gravity" or component.name in ("buoyancy", *canting)
+
+
+def _foil_quantities(
+    problem: FastestEquilibrium, solution: Solution, margins: Sequence[FoilMargin]
+) -> dict[str, FloatArray]:
+    """What is left of the foils' limits, and how stiff the boat is with every control held."""
+    found: dict[str, FloatArray] = {}
+    shape = (problem.condition_count,)
+    for name, kind in (("tip_depth", balance.IMMERSION), ("cavitation_margin", balance.CAVITATION)):
+        values = [np.broadcast_to(margin.value, shape) for margin in margins if margin.kind == kind]
+        if values:
+            found[name] = np.min(values, axis=0)
+    if problem.layout.heaves:
+        found |= _stiffness(problem, solution.x)
+    return found
+
+
+def _stiffness(problem: FastestEquilibrium, x: FloatArray) -> dict[str, FloatArray]:
+    """Restoring force per rise [N/m] and moments per angle [N m/rad]; negative where the boat runs away."""
+    everything = np.arange(problem.condition_count)
+    none = np.zeros((problem.equality_count + problem.inequality_count, len(everything)))
+    jacobian = problem.derivatives(x, everything, none).jacobian
+    found = {}
+    for name, equation, variable, sign in (
+        ("heave_stiffness", "heave", "ride_height", -1.0),
+        ("pitch_stiffness", "pitch", "pitch", 1.0),
+        ("roll_stiffness", "roll", "heel", 1.0),
+    ):
+        if variable in problem.names:
+            row, column = problem.layout.equations.index(equation), problem.names.index(variable)
+            found[name] = sign * jacobian[row, column] * problem.residual_scale[row] / problem.scale[column]
+    return found
+
+
 def _cambers(problem: FastestEquilibrium, flow: StripFlow) -> dict[str, FloatArray]:
-    """Camber at mid height, depth over chord, in place of its share of the range."""
+    """Camber at mid height and of the top strip, depth over chord, in place of their shares of the range.
+
+    The latter only where the head has a control of its own.
+    """
     cambers = {}
     for name, part in zip(problem.layout.sails, problem.layout.slices, strict=True):
         share, camber = problem.boats.rig.share[part], flow.camber[part]
+        controlled = problem.boats.rig.head_ramp[part][-1] > 0.0
+        cambers[f"{name}_head_camber"] = np.where(controlled, camber[-1], np.nan)
         cambers[f"{name}_camber"] = np.array(
             [np.interp(0.5, share[:, i], camber[:, i]) for i in range(camber.shape[1])]
         )
@@ -259,7 +334,10 @@ def _reason(
         too_fast = solution.active_upper[problem.names.index("boat_speed"), i]
         return TOO_FAST if too_fast else WIND_FROM_AHEAD
     if code == Status.NO_EQUILIBRIUM:
-        equation = balance.EQUATIONS[int(solution.worst_constraint[i])]
+        worst = int(solution.worst_constraint[i])
+        if worst >= problem.equality_count:
+            return FOIL_LIMIT
+        equation = problem.layout.equations[worst]
         return (
             f"No equilibrium: within the limits of trim and attitude {UNBALANCED[equation]} cannot be "
             f"brought into balance (the {equation} equation); try bearing away, another wind speed, or a "
@@ -276,18 +354,48 @@ def _reason(
 
 
 def _remark(
-    problem: FastestEquilibrium, solution: Solution, quantities: dict[str, FloatArray], i: int
+    problem: FastestEquilibrium,
+    solution: Solution,
+    quantities: dict[str, FloatArray],
+    margins: Sequence[FoilMargin],
+    i: int,
 ) -> str:
-    """Active limits of the attitude and model ranges left, in a few words."""
+    """Active limits of the attitude and the foils and model ranges left, in a few words."""
     remarks = []
-    for name, text in (("heel", "heel limit"), ("leeway", "leeway limit"), ("rudder", "rudder limit")):
+    for name, text in LIMIT_REMARKS:
         if name in problem.names:
             row = problem.names.index(name)
             if solution.active_lower[row, i] or solution.active_upper[row, i]:
                 remarks.append(text)
-    if quantities["froude_number"][i] > DATA_FROUDE_RANGE[1]:
+    if "ride_height" in problem.names:
+        row = problem.names.index("ride_height")
+        if solution.active_upper[row, i] and problem.free.branch == HULL_BORNE:
+            remarks.append(SKIMMING)
+        if solution.active_lower[row, i] and problem.free.branch == FOIL_BORNE:
+            remarks.append("hull clearance limit")
+    felt = solution.multipliers[problem.equality_count :, i] < -_FELT
+    remarks += [
+        f"{margin.of} {margin.kind} limit" for margin, holds in zip(margins, felt, strict=True) if holds
+    ]
+    is_series = not problem.layout.heaves
+    if is_series and quantities["froude_number"][i] > DATA_FROUDE_RANGE[1]:
         remarks.append(f"hull resistance extended past Fn {DATA_FROUDE_RANGE[1]}")
     return "; ".join(remarks)
+
+
+def taken(found: Report, which: NDArray[np.intp]) -> Report:
+    """What a report says of some of its conditions."""
+    fields = dict(vars(found))
+    for name in ("status", "force", "moment", "closure"):
+        fields[name] = fields[name][..., which]
+    for name in ("reason", "remark"):
+        fields[name] = [fields[name][int(i)] for i in which]
+    fields["quantities"] = {name: value[which] for name, value in found.quantities.items()}
+    strips = {
+        name: value if name == "sail" else value[..., which] for name, value in vars(found.strips).items()
+    }
+    solution = {name: value[..., which] for name, value in vars(found.solution).items()}
+    return Report(**{**fields, "strips": Strips(**strips), "solution": Solution(**solution)})
 
 
 def assembled(
@@ -301,6 +409,7 @@ def assembled(
     `batches` holds the places of each batch among the conditions.
     """
     count = len(conditions)
+    branch = np.full(count, HULL_BORNE)
     components = tuple(dict.fromkeys(name for found in reports for name in found.components))
     media = dict(pair for found in reports for pair in zip(found.components, found.medium, strict=True))
     names = tuple(dict.fromkeys(name for found in reports for name in found.quantities))
@@ -316,6 +425,7 @@ def assembled(
         for name, value in found.quantities.items():
             quantities[name][at] = value
         reason[at], remark[at] = found.reason, found.remark
+        branch[at] = found.branch
         status[at], iterations[at] = found.status, found.solution.iterations
         constraint_error[at], optimality_error[at] = (
             found.solution.constraint_error,
@@ -325,7 +435,7 @@ def assembled(
     return Solved(
         boats=tuple(boats),
         conditions=conditions,
-        branch=np.full(count, "hull-borne"),
+        branch=branch,
         status=status,
         reason=reason,
         remark=remark,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +14,8 @@ FloatArray = NDArray[np.float64]
 
 SPEED, UPWIND, DOWNWIND = "speed", "upwind", "downwind"
 AIMS = (SPEED, UPWIND, DOWNWIND)
+HULL_BORNE, FOIL_BORNE = "hull-borne", "foil-borne"
+BRANCHES = (HULL_BORNE, FOIL_BORNE)
 
 
 class NoEquilibrium(Exception):
@@ -84,7 +86,8 @@ class Solved:
     `status` holds `vpp.solver.status` codes; `reason` a sentence where a condition failed; `remark` names
     active limits and model ranges left. `quantities` are in SI units and radians. `force` [N] and `moment` [N
     m] have the shape (components, 3, n), in the axes of the course. `closure` is the largest relative error
-    that the independent check found.
+    that the independent check found. Where boats can be carried in more ways than one, the better is reported
+    and `branches` holds each by name, over those conditions whose boats have it.
     """
 
     boats: tuple[Boat, ...]
@@ -103,3 +106,4 @@ class Solved:
     constraint_error: FloatArray
     optimality_error: FloatArray
     closure: FloatArray
+    branches: Mapping[str, Solved] = field(default_factory=dict)

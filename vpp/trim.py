@@ -11,14 +11,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vpp import balance
-from vpp.balance import BoatArrays, Component, Fleet, Layout, State
+from vpp.balance import BoatArrays, Component, Fleet, FoilMargin, Layout, State
 from vpp.boat import Boat, Range
+from vpp.foiling import CANTING_PAIR, RUDDER
+from vpp.physics import hull
 from vpp.physics.arrays import Array, array_namespace
-from vpp.physics.hull import EXTENDED_FROUDE_LIMIT
 from vpp.physics.lifting_line import WakeOperator
-from vpp.physics.sails import SailTrim
+from vpp.physics.sails import SailTrim, Wind
 from vpp.physics.wind import apparent_wind
-from vpp.solved import DOWNWIND, SPEED, UPWIND, Conditions
+from vpp.solved import DOWNWIND, FOIL_BORNE, HULL_BORNE, SPEED, UPWIND, Conditions
 from vpp.solver import jets
 from vpp.solver.problem import Derivatives, Values
 
@@ -32,18 +33,41 @@ SLOWEST = 0.05
 # as such.
 VMG_RANGES = {UPWIND: (math.radians(20.0), math.radians(89.0)), DOWNWIND: (math.radians(91.0), math.pi)}
 # What one unit of the solver's variables means, so that all of them are of order one.
-SCALES = {"boat_speed": 5.0, "leeway": 0.1, "heel": 0.3, "rudder": 0.1, "crew_arm": 1.0, "twa": 0.5}
-CONTROL_SCALES = {"sheet": 0.3, "twist": 0.3, "camber": 1.0}
+SCALES = {
+    "boat_speed": 5.0,
+    "leeway": 0.1,
+    "heel": 0.3,
+    "pitch": 0.05,
+    "ride_height": 0.3,
+    "rudder": 0.1,
+    "crew_arm": 1.0,
+    "cant": 0.3,
+    "flap": 0.1,
+    "elevator": 0.05,
+    "twa": 0.5,
+}
+# Nor is a slender hull looked for on the water beyond this Froude number, where dynamic lift would carry it.
+MOST_FROUDE_ON_HULL = 2.0
+# Rise over the drawn draught at which a boat counts no longer as carried by its hull.
+MOST_RISE_ON_HULL = 0.5
+# No boat on foils is looked for beyond this speed [m/s]: cavitation sets a limit well below it.
+FASTEST_ON_FOILS = 32.0
+CONTROL_SCALES = {"sheet": 0.3, "twist": 0.3, "head_camber": 1.0, "camber": 1.0}
+# What only boats on foils have.
+FOILING = ("pitch", "ride_height", "cant", "flap", "elevator")
+# The range of a control that a sail does not have.
+NO_CONTROL = Range(lower=0.0, upper=0.0)
 
 
 @dataclass(frozen=True, kw_only=True)
 class Freedom:
     """The quantities that the solver may move for boats of one kind, in order, and the values of those it may
-    not.
+    not, carried on the hull or on foils.
 
     `lower` and `upper` are (variables, boats) in SI units; `fixed` maps a name to its values (boats,).
     """
 
+    branch: str
     names: tuple[str, ...]
     lower: FloatArray
     upper: FloatArray
@@ -55,31 +79,63 @@ class Freedom:
 MOST_DIFFERENTIATED = 256
 
 
-def ranges(boat: Boat) -> dict[str, Range]:
+def branches_of(boat: Boat) -> tuple[str, ...]:
+    """How the boat may be carried."""
+    return (HULL_BORNE, FOIL_BORNE) if boat.foil(CANTING_PAIR) is not None else (HULL_BORNE,)
+
+
+def ranges(boat: Boat, branch: str) -> dict[str, Range]:
     """Bounds of everything adjustable on a boat, by name."""
     margins = boat.margins
-    speed = EXTENDED_FROUDE_LIMIT * math.sqrt(boat.environment.gravity * boat.hull.waterline_length)
     bounds = {
-        "boat_speed": Range(lower=SLOWEST, upper=speed),
+        "boat_speed": Range(lower=SLOWEST, upper=_fastest(boat, branch)),
         "leeway": Range(lower=-margins.leeway, upper=margins.leeway),
         "heel": Range(lower=-margins.heel, upper=margins.heel),
         "rudder": Range(lower=-margins.rudder, upper=margins.rudder),
         "crew_arm": boat.crew.arm,
     }
+    if boat.heaves:
+        bounds |= {"pitch": margins.pitch, "ride_height": _ride_heights(boat, branch)}
+    canting, steering = boat.foil(CANTING_PAIR), boat.foil(RUDDER)
+    if canting is not None:
+        bounds |= {"cant": canting.cant, "flap": canting.flap}
+    if steering is not None:
+        bounds["elevator"] = steering.flap
     for sail in boat.sails:
         bounds |= {
             f"{sail.name}_sheet": sail.sheet,
             f"{sail.name}_twist": sail.twist,
             f"{sail.name}_camber": sail.camber,
+            f"{sail.name}_head_camber": sail.head_camber if sail.has_head_control else NO_CONTROL,
         }
     return bounds
 
 
-def freedom(boats: Sequence[Boat]) -> Freedom:
-    """Free and fixed quantities of boats that all leave the same ones free."""
-    per_boat = [ranges(boat) for boat in boats]
+def _fastest(boat: Boat, branch: str) -> float:
+    if branch == FOIL_BORNE:
+        return FASTEST_ON_FOILS
+    limit = MOST_FROUDE_ON_HULL if boat.heaves else hull.EXTENDED_FROUDE_LIMIT
+    return limit * math.sqrt(boat.environment.gravity * boat.hull.waterline_length)
+
+
+def _ride_heights(boat: Boat, branch: str) -> Range:
+    """On the hull, from twice the drawn draught to half of it, where the hull still carries some third of the
+    weight; on foils, from a keel line that is clear by its margin to a wing that leaves the water.
+    """
+    draught = boat.hull.canoe_draught
+    foil = boat.foil(CANTING_PAIR)
+    if branch == HULL_BORNE or foil is None:
+        return Range(lower=-draught, upper=MOST_RISE_ON_HULL * draught)
+    reach = foil.arm_length * math.cos(foil.cant.lower) - foil.attachment_z
+    return Range(lower=draught + boat.margins.clearance, upper=reach)
+
+
+def freedom(boats: Sequence[Boat], branch: str = HULL_BORNE) -> Freedom:
+    """Free and fixed quantities, carried in one way, of boats that all leave the same ones free."""
+    per_boat = [ranges(boat, branch) for boat in boats]
     names = tuple(name for name, bound in per_boat[0].items() if not bound.is_fixed)
     return Freedom(
+        branch=branch,
         names=names,
         lower=np.array([[bounds[name].lower for bounds in per_boat] for name in names]),
         upper=np.array([[bounds[name].upper for bounds in per_boat] for name in names]),
@@ -93,7 +149,10 @@ def freedom(boats: Sequence[Boat]) -> Freedom:
 
 def scale_of(name: str) -> float:
     """The unit of a solver variable, in SI."""
-    return SCALES.get(name) or CONTROL_SCALES[name.rsplit("_", 1)[1]]
+    if name in SCALES:
+        return SCALES[name]
+    # of controls whose names end alike, the longer stands first in the table
+    return next(scale for control, scale in CONTROL_SCALES.items() if name.endswith(f"_{control}"))
 
 
 def state_from(values: Mapping[str, Array], fleet_layout: Layout) -> State:
@@ -104,9 +163,13 @@ def state_from(values: Mapping[str, Array], fleet_layout: Layout) -> State:
         heel=values["heel"],
         rudder=values["rudder"],
         crew_arm=values["crew_arm"],
+        **{name: values[name] for name in FOILING if name in values},
         trims=tuple(
             SailTrim(
-                sheet=values[f"{sail}_sheet"], twist=values[f"{sail}_twist"], camber=values[f"{sail}_camber"]
+                sheet=values[f"{sail}_sheet"],
+                twist=values[f"{sail}_twist"],
+                camber=values[f"{sail}_camber"],
+                head_camber=values[f"{sail}_head_camber"],
             )
             for sail in fleet_layout.sails
         ),
@@ -129,7 +192,7 @@ class FastestEquilibrium:
         self.scale = np.array([scale_of(name) for name in self.names])
         self.boats, self.wake = fleet.select(conditions.option)
         self.fixed = {name: values[conditions.option] for name, values in free.fixed.items()}
-        self.residual_scale = balance.residual_scales(self.boats, conditions.tws)
+        self.residual_scale = balance.residual_scales(self.layout, self.boats, conditions.tws)
         lower, upper = free.lower[:, conditions.option], free.upper[:, conditions.option]
         if self.seeks_vmg:
             angles = np.array([VMG_RANGES[aim] for aim in conditions.aim]).T
@@ -164,12 +227,12 @@ class FastestEquilibrium:
     @property
     def equality_count(self) -> int:
         """Number of equations of the balance."""
-        return len(balance.EQUATIONS)
+        return len(self.layout.equations)
 
     @property
     def inequality_count(self) -> int:
-        """No inequality besides the bounds."""
-        return 0
+        """Number of margins of the foils."""
+        return balance.margin_count(self.layout)
 
     def values(self, x: FloatArray, cases: Integers) -> Values:
         """Objective and scaled residuals at x (variables, cases)."""
@@ -217,12 +280,31 @@ class FastestEquilibrium:
             values["twa"] = self.conditions.twa[cases]
         return values
 
-    def components(self, values: Mapping[str, Array], cases: Integers) -> tuple[Component, ...]:
-        """Every component's load at named values."""
+    def loads(
+        self, values: Mapping[str, Array], cases: Integers
+    ) -> tuple[tuple[Component, ...], tuple[FoilMargin, ...]]:
+        """Every component's load at named values, and what is left of the foils' limits."""
         boats, wake = self.of(cases)
-        wind = balance.true_wind(boats=boats, tws=self.conditions.tws[cases], twa=values["twa"])
         state = state_from(values, self.layout)
-        return balance.loads(fleet_layout=self.layout, boats=boats, wake=wake, wind=wind, state=state)
+        at_work = balance.foils_at_work(fleet_layout=self.layout, boats=boats, state=state)
+        components = balance.loads(
+            fleet_layout=self.layout,
+            boats=boats,
+            wake=wake,
+            wind=self.wind(values, cases),
+            state=state,
+            at_work=at_work,
+        )
+        return components, balance.foil_margins(self.layout, at_work)
+
+    def wind(self, values: Mapping[str, Array], cases: Integers) -> Wind:
+        """The wind of some cases."""
+        return balance.true_wind(
+            boats=balance.take(self.boats, cases),
+            tws=self.conditions.tws[cases],
+            twa=values["twa"],
+            ride_height=values.get("ride_height", 0.0),
+        )
 
     def of(self, cases: Integers) -> tuple[BoatArrays, WakeOperator]:
         """Boat arrays and wakes of some cases."""
@@ -230,9 +312,18 @@ class FastestEquilibrium:
 
     def _evaluate(self, x: Sequence[Array], cases: Integers) -> tuple[Array, Array]:
         values = self.named(x, cases)
-        residual = balance.residuals(self.components(values, cases), leeway=values["leeway"])
+        components, margins = self.loads(values, cases)
+        residual = balance.residuals(self.layout, components, leeway=values["leeway"])
+        constraints = residual / self.residual_scale[:, cases]
+        if margins:
+            limits = balance.foil_limits(
+                balance.take(self.boats, cases), margins, boat_speed=values["boat_speed"]
+            )
+            constraints = array_namespace(constraints).concatenate(
+                [constraints, array_namespace(*limits).stack(limits)]
+            )
         made_good = self._made_good(values, cases)
-        return -made_good / SCALES["boat_speed"], residual / self.residual_scale[:, cases]
+        return -made_good / SCALES["boat_speed"], constraints
 
     def _made_good(self, values: Mapping[str, Array], cases: Integers) -> Array:
         """The speed to be as large as possible [m/s]: through the water, or towards or away from the wind."""
@@ -274,33 +365,61 @@ def start(problem: FastestEquilibrium, how: Start) -> FloatArray:
     conditions = problem.conditions
     angle = np.where(conditions.aim == UPWIND, math.radians(45.0), how.downwind_angle)
     twa = np.where(conditions.aim == SPEED, conditions.twa, angle)
-    hull_speed = 0.47 * np.sqrt(problem.boats.gravity * problem.boats.hull.waterline_length)
-    reach = 0.35 + 0.65 * np.sin(np.clip(twa, 0.0, np.pi)) ** 2
-    boat_speed = how.speed_factor * hull_speed * np.tanh(0.9 * reach * conditions.tws / hull_speed)
+    flies = problem.free.branch == FOIL_BORNE
+    boat_speed = how.speed_factor * (_flying_speed if flies else _floating_speed)(problem, twa)
     _, beta = apparent_wind(true_wind_speed=conditions.tws, true_wind_angle=twa, boat_speed=boat_speed)
     power = np.clip(np.sin(beta), 0.0, 1.0) * np.minimum(conditions.tws / 10.0, 1.0)
-    guesses = {
-        "boat_speed": boat_speed,
-        "leeway": 0.06 * power,
-        "heel": 0.25 * power,
-        "rudder": -0.02 * power,
-        "crew_arm": problem.upper[problem.names.index("crew_arm")] * 0.9
-        if "crew_arm" in problem.names
-        else 0.0,
-        "twa": twa,
-    }
+    guesses = {"boat_speed": boat_speed, "twa": twa, **_attitude_guess(problem, power)}
     for i, sail in enumerate(problem.layout.sails):
         guesses[f"{sail}_sheet"] = np.maximum(
             beta - how.incidence[min(i, len(how.incidence) - 1)], math.radians(2.0)
         )
         guesses[f"{sail}_twist"] = np.full(len(conditions), how.twist)
-        guesses[f"{sail}_camber"] = np.full(len(conditions), how.camber)
+        for control in ("camber", "head_camber"):
+            guesses[f"{sail}_{control}"] = np.full(len(conditions), how.camber)
     rows = np.array(
         [np.broadcast_to(guesses[name], (len(conditions),)) / scale_of(name) for name in problem.names]
     )
     room = problem.upper - problem.lower
     inside: FloatArray = np.clip(rows, problem.lower + 0.02 * room, problem.upper - 0.02 * room)
     return inside
+
+
+def _floating_speed(problem: FastestEquilibrium, twa: FloatArray) -> FloatArray:
+    hull_speed = 0.47 * np.sqrt(problem.boats.gravity * problem.boats.hull.waterline_length)
+    reach = 0.35 + 0.65 * np.sin(np.clip(twa, 0.0, np.pi)) ** 2
+    speed: FloatArray = hull_speed * np.tanh(0.9 * reach * problem.conditions.tws / hull_speed)
+    return speed
+
+
+def _flying_speed(problem: FastestEquilibrium, twa: FloatArray) -> FloatArray:
+    """Twice to three times the wind, between a speed that carries most boats and one short of cavitation."""
+    speed: FloatArray = np.clip(
+        problem.conditions.tws * (1.6 + 1.2 * np.sin(np.clip(twa, 0.0, np.pi)) ** 2), 9.0, 18.0
+    )
+    return speed
+
+
+def _attitude_guess(problem: FastestEquilibrium, power: FloatArray) -> dict[str, Array]:
+    """Attitude and helm; `power` is from 0 in no wind to 1 on a reach in much."""
+    most_arm = problem.upper[problem.names.index("crew_arm")] if "crew_arm" in problem.names else 0.0
+    guess = {"crew_arm": 0.9 * most_arm, "rudder": -0.02 * power, "elevator": 0.0, "pitch": 0.01}
+    if "ride_height" in problem.names:
+        row = problem.names.index("ride_height")
+        low, high = (bound[row] * problem.scale[row] for bound in (problem.lower, problem.upper))
+    if "cant" in problem.names:
+        row = problem.names.index("cant")
+        guess["cant"] = 0.5 * (problem.lower + problem.upper)[row] * problem.scale[row]
+    if problem.free.branch == FOIL_BORNE:
+        return guess | {
+            "leeway": 0.0,
+            "heel": 0.0,
+            "rudder": 0.0,
+            "flap": 0.04,
+            "ride_height": low + 0.25 * (high - low),
+        }
+    guess |= {"leeway": 0.06 * power, "heel": 0.25 * power, "flap": 0.0}
+    return guess | ({"ride_height": 0.5 * (low + high)} if "ride_height" in problem.names else {})
 
 
 def _parts(count: int, size: int) -> list[slice]:

@@ -22,9 +22,8 @@ def _coefficients(problem, x):
     speed, _ = apparent_wind(
         true_wind_speed=tws, true_wind_angle=values["twa"], boat_speed=values["boat_speed"]
     )
-    loads = [
-        c.load for c in problem.components(values, np.arange(len(tws))) if c.name in problem.layout.sails
-    ]
+    components, _ = problem.loads(values, np.arange(len(tws)))
+    loads = [c.load for c in components if c.name in problem.layout.sails]
     force = np.hypot(sum(load.forward for load in loads), sum(load.leeward for load in loads))
     return force / (0.5 * env.air_density * np.maximum(speed, 1.0) ** 2 * area)
 

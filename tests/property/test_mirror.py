@@ -39,13 +39,9 @@ class _PortWake(WakeOperator):
 def _loads(values, *, port):
     fleet = balance.fleet([BOAT])
     arrays, wake = fleet.select(np.zeros(COUNT, dtype=np.intp))
-    # flat sails: the wake's limits are set for a belly to leeward, which the file alone allows, and have no
-    # mirror image
-    flat = replace(
-        arrays.rig, camber_flat=0.0 * arrays.rig.camber_flat, camber_full=0.0 * arrays.rig.camber_full
-    )
-    arrays = replace(arrays, rig=flat)
     if port:
+        rig = replace(arrays.rig, camber_flat=-arrays.rig.camber_flat, camber_full=-arrays.rig.camber_full)
+        arrays = replace(arrays, rig=rig)
         arrays = replace(arrays, mass_moment_y=-arrays.mass_moment_y)
         wake = _PortWake(coefficients=wake.coefficients, boat=wake.boat)
     wind = balance.true_wind(boats=arrays, tws=np.full(COUNT, 7.0), twa=values["twa"])
@@ -55,6 +51,7 @@ def _loads(values, *, port):
         wake=wake,
         wind=wind,
         state=trim.state_from(values, fleet.layout),
+        at_work=(),
     )
 
 

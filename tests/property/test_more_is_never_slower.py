@@ -14,7 +14,7 @@ import pytest
 from tests.support import keelboat
 from tests.support.manufactured import AddedLoad, course_load
 from vpp import balance, equilibrium, trim
-from vpp.balance import Component, Load
+from vpp.balance import Component, FoilMargin, Load
 from vpp.boat import Range
 from vpp.solver.interior_point import minimise
 from vpp.solver.problem import Settings
@@ -93,9 +93,12 @@ class _FreeRighting(trim.FastestEquilibrium):
 
     most = 0.0
 
-    def components(self, values: Mapping[str, Any], cases: Any) -> tuple[Component, ...]:
+    def loads(
+        self, values: Mapping[str, Any], cases: Any
+    ) -> tuple[tuple[Component, ...], tuple[FoilMargin, ...]]:
         load = Load(roll=self.most * values["extra_camber"])
-        return (*super().components(values, cases), Component(name="righting", medium="gravity", load=load))
+        components, margins = super().loads(values, cases)
+        return (*components, Component(name="righting", medium="gravity", load=load)), margins
 
 
 def _solved(problem, start):
@@ -162,5 +165,5 @@ def test_added_load_turns_with_the_course():
     components = [
         Component(name="pull", medium="water", load=replace(load, roll=np.zeros(3), yaw=np.zeros(3)))
     ]
-    found = balance.residuals(components, leeway=leeway)
+    found = balance.residuals(balance.layout(BOAT), components, leeway=leeway)
     np.testing.assert_allclose(found[:2], [[-7.0] * 3, [2.0] * 3], rtol=1e-12)

@@ -1,6 +1,6 @@
 """Boats with invented forces on the real problem class, whose answers are known in closed form.
 
-Only `components` differs from the real problem: residuals, their scaling, derivative arrays, the search for
+Only `loads` differs from the real problem: residuals, their scaling, derivative arrays, the search for
 best VMG and the solver are those of the package.
 """
 
@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 
 from tests.support import keelboat
 from vpp import balance, trim
-from vpp.balance import Component, Load
+from vpp.balance import Component, FoilMargin, Load
 from vpp.physics.arrays import array_namespace
-from vpp.solved import Conditions
+from vpp.solved import HULL_BORNE, Conditions
 
 Floats = NDArray[np.float64]
 
@@ -54,9 +54,10 @@ class _Invented(trim.FastestEquilibrium):
 
     def __init__(self, conditions: Conditions):
         boat = keelboat.base()
-        fixed = [name for name in trim.ranges(boat) if name not in self.free_names]
+        fixed = [name for name in trim.ranges(boat, HULL_BORNE) if name not in self.free_names]
         bounds = np.array([self.limits[name] for name in self.free_names])
         free = trim.Freedom(
+            branch=HULL_BORNE,
             names=self.free_names,
             lower=bounds[:, :1],
             upper=bounds[:, 1:],
@@ -79,7 +80,9 @@ class _Invented(trim.FastestEquilibrium):
             [guesses[name] / scale + 0.0 * tws for name, scale in zip(self.names, self.scale, strict=True)]
         )
 
-    def components(self, values: Mapping[str, Any], cases: NDArray[np.int64]) -> tuple[Component, ...]:
+    def loads(
+        self, values: Mapping[str, Any], cases: NDArray[np.int64]
+    ) -> tuple[tuple[Component, ...], tuple[FoilMargin, ...]]:
         speed, leeway = values["boat_speed"], values["leeway"]
         tws = self.conditions.tws[cases]
         xp = array_namespace(speed, values["twa"])
@@ -88,7 +91,7 @@ class _Invented(trim.FastestEquilibrium):
         water = self.water(speed, leeway)
         weight = 100.0
         held = Load(roll=2.0e4 * values["crew_arm"], yaw=5.0e3 * values["rudder"])
-        return (
+        components = (
             Component(
                 name="sail",
                 medium="air",
@@ -98,6 +101,7 @@ class _Invented(trim.FastestEquilibrium):
             Component(name="weight", medium="gravity", load=held),
             Component(name="ballast", medium="gravity", load=Load(up=-weight)),
         )
+        return components, ()
 
     def air(self, ahead: Any, across: Any, power: Any) -> tuple[Any, Any]:
         """Force along and across the course, given the apparent wind's two parts."""
@@ -155,7 +159,10 @@ class AddedLoad(trim.FastestEquilibrium):
 
     extra: Floats
 
-    def components(self, values: Mapping[str, Any], cases: NDArray[np.int64]) -> tuple[Component, ...]:
+    def loads(
+        self, values: Mapping[str, Any], cases: NDArray[np.int64]
+    ) -> tuple[tuple[Component, ...], tuple[FoilMargin, ...]]:
         along, across, roll, yaw = self.extra[:, cases]
         load = course_load(along, across, values["leeway"], roll=roll, yaw=yaw)
-        return (*super().components(values, cases), Component(name="added", medium="water", load=load))
+        components, margins = super().loads(values, cases)
+        return (*components, Component(name="added", medium="water", load=load)), margins

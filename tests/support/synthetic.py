@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from vpp.boat import Boat, Crew, Environment, Fin, Hull, Margins, PointMass, Range, Rig, Sail, WindageItem
 from vpp.config import BoatFile
 from vpp.config.rows import Row
+from vpp.reporting import ABSENT
 from vpp.results.variables import DEGREE, KNOT
 from vpp.solved import Conditions, Solved, Strips
 from vpp.solver.status import Status
@@ -83,6 +84,7 @@ def make_boat(name: str = "base", says: str = "the boat as filed") -> Boat:
         environment=Environment(
             water_density=1025.0,
             water_viscosity=1.19e-6,
+            water_vapour_pressure=1705.0,
             air_density=1.225,
             air_viscosity=1.46e-5,
             wind_exponent=0.11,
@@ -105,6 +107,7 @@ def make_boat(name: str = "base", says: str = "the boat as filed") -> Boat:
             metacentric_radius=1.15,
             wall_sided_limit=0.6,
         ),
+        foils=(),
         fins=(
             Fin(
                 name="keel",
@@ -297,8 +300,7 @@ def _quantities(tws_kn: Floats, twa_deg: Floats, speed_kn: Floats) -> dict[str, 
         "beta": beta,
         "heel": heel,
         "leeway": leeway,
-        "pitch": nothing,
-        "ride_height": nothing,
+        **dict.fromkeys(ABSENT, nothing),
         "ce_height": 5.2 - 2.0 * heel,
         "righting_moment": 5.6 * side,
         "heeling_moment": 5.6 * side,
@@ -309,6 +311,7 @@ def _quantities(tws_kn: Floats, twa_deg: Floats, speed_kn: Floats) -> dict[str, 
         "main_sheet": 0.75 * beta - 0.1,
         "main_twist": 0.1 + 0.004 * tws_kn,
         "main_camber": 0.13 - 0.003 * tws_kn,
+        "main_head_camber": nothing,
         "jib_sheet": 0.7 * beta - 0.05,
         "jib_twist": 0.12 + 0.004 * tws_kn,
         "jib_camber": 0.14 - 0.003 * tws_kn,

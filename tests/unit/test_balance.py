@@ -18,6 +18,7 @@ from vpp.balance import Component, Load
 from vpp.physics.sails import SailTrim
 
 COUNT = 6
+FLOATING = balance.layout(keelboat.base())
 # Compiling is most of the time of the one test that does it, and what is compiled runs once.
 QUICK_TO_COMPILE = {"xla_backend_optimization_level": 0, "xla_llvm_disable_expensive_passes": True}
 
@@ -28,7 +29,7 @@ def _state(count=COUNT, seed=1, **chosen):
     values = keelboat.named_state(problem, keelboat.random_states(problem, seed=seed))
     values |= {name: np.full(count, value) for name, value in chosen.items()}
     trims = tuple(
-        SailTrim(**{what: values[f"{sail}_{what}"] for what in ("sheet", "twist", "camber")})
+        SailTrim(**{what: values[f"{sail}_{what}"] for what in ("sheet", "twist", "camber", "head_camber")})
         for sail in ("main", "jib")
     )
     plain = {name: values[name] for name in ("boat_speed", "leeway", "heel", "rudder", "crew_arm")}
@@ -40,7 +41,9 @@ def _loads(boat, state, *, tws=8.0, twa=1.2):
     fleet = balance.fleet([boat])
     arrays, wake = fleet.select(np.zeros(count, dtype=np.intp))
     wind = balance.true_wind(boats=arrays, tws=np.full(count, tws), twa=np.full(count, twa))
-    return balance.loads(fleet_layout=fleet.layout, boats=arrays, wake=wake, wind=wind, state=state)
+    return balance.loads(
+        fleet_layout=fleet.layout, boats=arrays, wake=wake, wind=wind, state=state, at_work=()
+    )
 
 
 def _load(components, name):
@@ -308,19 +311,19 @@ def test_residuals_turn_forces_into_the_axes_of_the_course():
             ("forward", "leeward", "up", "roll", "pitch", "yaw"), (*force[i], *moment[i]), strict=True))))
         for i in range(2)
     ]  # fmt: skip
-    found = balance.residuals(components, leeway=leeway)
+    found = balance.residuals(FLOATING, components, leeway=leeway)
     turned = (force[:, 0] + 1j * force[:, 1]).sum(axis=0) * np.exp(-1j * leeway)
     np.testing.assert_allclose(
         found, [turned.real, turned.imag, moment[:, 0].sum(axis=0), moment[:, 2].sum(axis=0)]
     )
-    assert balance.EQUATIONS == ("surge", "sway", "roll", "yaw")
+    assert FLOATING.equations == ("surge", "sway", "roll", "yaw")
 
 
 def test_residual_scales_are_the_rigs_force_in_the_true_wind_with_a_floor():
     boat = keelboat.base()
     tws = np.array([0.5, 2.0, 10.0])
     arrays, _ = balance.fleet([boat]).select(np.zeros(3, dtype=np.intp))
-    force, _, roll, yaw = balance.residual_scales(arrays, tws)
+    force, _, roll, yaw = balance.residual_scales(FLOATING, arrays, tws)
     area = sum(sail.area for sail in boat.sails)
     np.testing.assert_allclose(
         force, 0.5 * boat.environment.air_density * area * np.array([4.0, 4.0, 100.0]), rtol=2e-3
@@ -352,12 +355,20 @@ def test_boats_of_different_layout_cannot_share_a_batch():
         balance.fleet([boat, replace(boat, name="bare", sails=boat.sails[:1])])
 
 
+def _one_of(state, i):
+    """One condition of a state; what a floating boat has no freedom for stays a plain zero."""
+    plain = {
+        name: getattr(state, name)[[i]] for name in ("boat_speed", "leeway", "heel", "rudder", "crew_arm")
+    }
+    return replace(state, trims=balance.take(state.trims, np.array([i])), **plain)
+
+
 def test_loads_of_a_batch_are_those_of_each_condition_alone():
     boat, state = keelboat.base(), _state()
-    together = balance.residuals(_loads(boat, state), leeway=state.leeway)
+    together = balance.residuals(FLOATING, _loads(boat, state), leeway=state.leeway)
     for i in range(COUNT):
-        alone = balance.take(state, np.array([i]))
-        found = balance.residuals(_loads(boat, alone), leeway=alone.leeway)
+        alone = _one_of(state, i)
+        found = balance.residuals(FLOATING, _loads(boat, alone), leeway=alone.leeway)
         np.testing.assert_allclose(found[:, 0], together[:, i], rtol=1e-10, atol=1e-9)
 
 
@@ -375,7 +386,8 @@ def test_physics_traces_with_jax_and_agrees():
 
     def scaled_residual(rows):
         values = problem.named(tuple(rows), cases)
-        residual = balance.residuals(problem.components(values, cases), leeway=values["leeway"])
+        components, _ = problem.loads(values, cases)
+        residual = balance.residuals(problem.layout, components, leeway=values["leeway"])
         return residual / problem.residual_scale
 
     with double_precision(jax):

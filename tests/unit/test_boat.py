@@ -102,6 +102,22 @@ def test_camber_is_interpolated_between_its_heights() -> None:
     assert TRIANGLE.camber_at(14.0) == pytest.approx((0.03, 0.11))
 
 
+def test_trim_runs_over_to_the_heads_own_between_transition_and_zone() -> None:
+    """Luff from 2 to 14 m: transition from 8 m, zone from 11 m, half way at 9.5 m (by hand)."""
+    sail = dataclasses.replace(TRIANGLE, head_zone_from_share=0.75, head_transition_from_share=0.5)
+    heights = (2.0, 8.0, 9.5, 11.0, 14.0)
+    assert [sail.head_ramp_at(h) for h in heights] == pytest.approx([0.0, 0.0, 0.5, 1.0, 1.0], abs=1e-12)
+    below_the_foot = dataclasses.replace(sail, foot_extension=0.6, head_transition_from_share=0.0)
+    assert below_the_foot.head_ramp_at(1.5) == 0.0
+
+
+def test_zone_without_transition_steps_and_no_zone_has_no_ramp() -> None:
+    stepped = dataclasses.replace(TRIANGLE, head_zone_from_share=0.75, head_transition_from_share=0.75)
+    assert [stepped.head_ramp_at(h) for h in (10.99, 11.0)] == [0.0, 1.0]
+    assert not TRIANGLE.has_head_control
+    assert [TRIANGLE.head_ramp_at(h) for h in (2.0, 13.0, 14.0)] == [0.0, 0.0, 0.0]
+
+
 def test_luff_leans_aft_going_up() -> None:
     assert TRIANGLE.luff_x(2.0) == pytest.approx(1.0)
     assert TRIANGLE.luff_x(12.0) == pytest.approx(1.0 - 10.0 * math.tan(math.radians(3.0)))

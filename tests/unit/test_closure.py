@@ -14,6 +14,7 @@ from vpp import closure
 
 COUNT = 3
 LEEWAY, HEEL = np.array([0.05, 0.02, -0.03]), np.array([0.3, -0.1, 0.0])
+PITCH = np.array([0.06, -0.03, 0.0])
 BETA, SPEED = np.array([0.6, 1.4, 2.8]), np.array([3.0, 4.0, 2.5])
 # the true wind that these make with an apparent wind of 8, 9 and 6 m/s, parts along and across the course
 AHEAD = np.array([8.0, 9.0, 6.0]) * np.cos(BETA) - SPEED
@@ -28,11 +29,11 @@ CHECKS = {
 }
 
 
-def _axes(leeway, heel):
-    """Body to course axes: heel about x first, then leeway about z, both negative right-handed (conventions
-    page).
+def _axes(leeway, heel, pitch):
+    """Body to course axes: heel about x first, then pitch about y, then leeway about z, all of them negative
+    right-handed (conventions page).
     """
-    return Rotation.from_euler("xz", [-heel, -leeway])
+    return Rotation.from_euler("xyz", [-heel, -pitch, -leeway])
 
 
 def _record():
@@ -45,7 +46,7 @@ def _record():
     # body-axes strip forces chosen so that the sum in course axes has some drive
     forward, leeward = rng.uniform(100.0, 200.0, (4, COUNT)), rng.uniform(200.0, 400.0, (4, COUNT))
     for case in range(COUNT):
-        turn = _axes(LEEWAY[case], HEEL[case])
+        turn = _axes(LEEWAY[case], HEEL[case], PITCH[case])
         for strip, sail in enumerate((0, 0, 1, 1)):
             f = turn.apply([forward[strip, case], leeward[strip, case], 0.0])
             force[sail, :, case] += f
@@ -69,6 +70,7 @@ def _record():
         boat_speed=SPEED,
         leeway=LEEWAY,
         heel=HEEL,
+        pitch=PITCH,
         beta=BETA,
     )
 
@@ -108,6 +110,7 @@ CORRUPTIONS = {
     "place of a strip": ("strip_x", (0,), {"strip"}),
     "heel": ("heel", (), {"strip"}),
     "leeway": ("leeway", (), {"strip"}),
+    "pitch": ("pitch", (), {"strip"}),
     "apparent wind angle": ("beta", (), {"wind triangle"}),
     "true wind angle": ("true_wind_angle", (), {"wind triangle"}),
     "true wind speed": ("true_wind_speed", (), {"wind triangle"}),
@@ -118,12 +121,12 @@ CORRUPTIONS = {
 @pytest.mark.parametrize("name", CORRUPTIONS)
 def test_each_corruption_is_caught_by_the_checks_that_should(record, name):
     field, place, checks = CORRUPTIONS[name]
-    value = _scaled(getattr(record, field), place, 1.01 if field in ("heel", "leeway") else 1.001)
+    value = _scaled(getattr(record, field), place, 1.01 if field in ("heel", "leeway", "pitch") else 1.001)
     corrupt = replace(record, **{field: value})
     for check in checks:
         seen = CHECKS[check](corrupt)
-        # heel of the last condition is zero and stays so
-        assert (seen[: 2 if field == "heel" else COUNT] > closure.TOLERANCE).all(), check
+        # heel and pitch of the last condition are zero and stay so
+        assert (seen[: 2 if field in ("heel", "pitch") else COUNT] > closure.TOLERANCE).all(), check
     assert (closure.largest_error(corrupt)[:2] > closure.TOLERANCE).all()
 
 

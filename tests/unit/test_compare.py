@@ -30,7 +30,8 @@ def test_gain_table_has_a_row_for_every_option_and_condition(comparison: Compari
     gain = comparison.gain_frame()
     assert list(gain.columns) == [
         "option", "tws_kn", "twa_deg", "aim", "gain_kn", "gain_percent", "base_twa_deg", "base_kn",
-        "option_kn", "base_status", "option_status", "base_remark", "option_remark",
+        "option_kn", "base_status", "option_status", "base_branch", "option_branch", "base_remark",
+        "option_remark",
     ]  # fmt: skip
     assert len(gain) == 3 * 4 * 6
     assert set(gain["option"]) == {"taller_rig", "lower_foot", "cut_head"}

@@ -8,12 +8,13 @@ code.
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
 import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from tests.support import keelboat
+from tests.support import foiler, keelboat
 from vpp import balance, equilibrium
 from vpp.physics.sections import section_forces
 from vpp.physics.wind import apparent_wind, wind_on_heeled_span
@@ -46,12 +47,12 @@ def _components(tws=6.0, twa_deg=70.0, **changes):
     state |= {
         f"{sail}_{what}": v
         for sail in ("main", "jib")
-        for what, v in (("sheet", 0.5), ("twist", 0.1), ("camber", 0.5))
+        for what, v in (("sheet", 0.5), ("twist", 0.1), ("camber", 0.5), ("head_camber", 0.0))
     }
     state |= changes
     values = {name: np.array([value], dtype=float) for name, value in state.items()}
     values["twa"] = problem.conditions.twa
-    return {c.name: c.load for c in problem.components(values, np.array([0]))}
+    return {c.name: c.load for c in problem.loads(values, np.array([0]))[0]}
 
 
 def _number(value):
@@ -124,7 +125,9 @@ def test_leeway_sign():
     along_centreline = balance.Component(
         name="push", medium="air", load=balance.Load(forward=np.ones(1), roll=np.zeros(1), yaw=np.zeros(1))
     )
-    surge, sway, *_ = balance.residuals([along_centreline], leeway=np.array([0.1]))[:, 0]
+    surge, sway, *_ = balance.residuals(
+        balance.layout(keelboat.base()), [along_centreline], leeway=np.array([0.1])
+    )[:, 0]
     np.testing.assert_allclose([surge, sway], [math.cos(0.1), -math.sin(0.1)])
     turned = Rotation.from_euler("z", -0.1).apply(
         [1.0, 0.0, 0.0]
@@ -155,6 +158,17 @@ def test_pitch_sign(solved):
     assert np.isnan(solved.quantities["pitch"]).all()
     (row,) = [v for v in VARIABLES if v.source == "pitch"]
     assert "bow up" in row.sense
+    # of the boat on foils, what is ahead of the reference point rises and what is behind it sinks
+    level, up = (foiler.loads({"pitch": angle})[1] for angle in (0.0, 2.0 * DEG))
+    (foil, rudder), (foil_up, rudder_up) = (
+        [work.place.start_depth[0, 0] for work in at] for at in (level, up)
+    )
+    assert foil_up < foil
+    assert rudder_up > rudder
+    np.testing.assert_allclose(
+        Rotation.from_euler("y", -2.0 * DEG).apply([5.0, 0.0, 0.0]),
+        [5.0 * math.cos(2.0 * DEG), 0.0, 5.0 * math.sin(2.0 * DEG)],
+    )
 
 
 def test_ride_height_sign(solved):
@@ -162,6 +176,9 @@ def test_ride_height_sign(solved):
     assert np.isnan(solved.quantities["ride_height"]).all()
     (row,) = [v for v in VARIABLES if v.source == "ride_height"]
     assert "lifted" in row.sense
+    low, high = (foiler.loads({"ride_height": height})[1] for height in (0.5, 0.7))
+    for before, after in zip(low, high, strict=True):
+        np.testing.assert_allclose(after.place.start_depth, before.place.start_depth - 0.2, atol=1e-14)
 
 
 # --- controls
@@ -175,6 +192,48 @@ def test_rudder_sign():
     assert abs(_number(amidships.leeward)) < 1e-9
     assert _number(over.leeward) > 0.0
     assert _number(over.yaw) < 0.0
+    amidships, over = (foiler.loads({"rudder": angle})[0]["rudder arm"].load for angle in (0.0, 2.0 * DEG))
+    assert abs(_number(amidships.leeward)) < 1e-9
+    assert _number(over.leeward) > 0.0
+    assert _number(over.yaw) < 0.0
+
+
+def test_cant_sign():
+    """Zero straight down in the boat's plane; positive takes the end of the leeward arm outward, and up."""
+    ends = []
+    for angle in (0.0, 40.0 * DEG, 50.0 * DEG):
+        place = foiler.loads({"cant": angle})[1][0].place
+        ends.append((place.start_y[1, 0], place.start_z[1, 0], place.start_depth[1, 0]))
+    foil = foiler.base().foils[0]
+    assert ends[0][:2] == pytest.approx((foil.attachment_y, foil.attachment_z - foil.arm_length))
+    for less, more in pairwise(ends):
+        assert more[0] > less[0]
+        assert more[1] > less[1]
+        assert more[2] < less[2]
+
+
+def test_flap_sign():
+    """Positive lifts, and by its place to leeward rights the boat."""
+    low, high = (_wing("foil", flap=angle) for angle in (0.0, 3.0 * DEG))
+    assert high["up"] > low["up"]
+    assert high["roll"] > low["roll"]
+
+
+def test_elevator_sign():
+    """Zero in line with the boat and without lift; positive lifts the stern and so puts the bow down
+    (positive right-handed).
+    """
+    level, up = (_wing("rudder", elevator=angle) for angle in (0.0, 1.0 * DEG))
+    assert abs(level["up"]) < 1e-9
+    assert up["up"] > 0.0
+    assert up["pitch"] > level["pitch"]
+
+
+def _wing(foil, **values):
+    """Load of both halves of a foil's wing together."""
+    components, _, _ = foiler.loads(values)
+    halves = [components[f"{foil} {half}"].load for half in ("inboard", "outboard")]
+    return {part: sum(_number(getattr(load, part)) for load in halves) for part in ("up", "roll", "pitch")}
 
 
 def test_sheet_sign():
@@ -253,6 +312,51 @@ def test_ce_height_sign(solved):
     height, heel = solved.quantities["ce_height"][[0, 2]], solved.quantities["heel"][[0, 2]]
     assert (height > lowest * np.cos(heel)).all()
     assert (height < highest).all()
+
+
+def test_tip_depth_sign():
+    """Positive under water: lifting the boat by a metre takes a metre off, and out of the water it is
+    negative.
+    """
+    depth = []
+    for height in (0.9, 1.9):
+        _, at_work, layout = foiler.loads({"ride_height": height})
+        depth.append(_number(balance.foil_margins(layout, at_work)[0].value))
+    assert depth[0] > 0.0 > depth[1]
+    assert depth[0] - depth[1] == pytest.approx(1.0, abs=1e-12)
+
+
+def test_cavitation_margin_sign():
+    """Positive where nothing cavitates: it falls with speed and is negative far beyond the usual."""
+    found = []
+    for speed in (8.0, 30.0):
+        _, at_work, layout = foiler.loads({"boat_speed": speed})
+        margins = balance.foil_margins(layout, at_work)
+        found.append(min(_number(m.value) for m in margins if m.kind == balance.CAVITATION))
+    assert found[0] > 0.0 > found[1]
+
+
+@pytest.mark.parametrize(
+    ("name", "variable", "equation", "sign"),
+    [
+        # a force down on a lifted boat, a moment bow down on one pitched up and upright on a heeled one
+        ("heave_stiffness", "ride_height", "heave", -1.0),
+        ("pitch_stiffness", "pitch", "pitch", 1.0),
+        ("roll_stiffness", "heel", "roll", 1.0),
+    ],
+)
+def test_stiffness_signs(name, variable, equation, sign):
+    """Positive where what changes pushes back; in newtons and newton metres per metre and radian."""
+    problem, solution, said = foiler.flying()
+    values = {what: _number(v) for what, v in problem.named(solution.x, np.array([0])).items()}
+    wind = {"tws": 14.0 * keelboat.KNOT, "twa": values.pop("twa")}
+    step = 1e-5
+    more, less = (
+        foiler.residuals({**values, variable: values[variable] + way * step}, **wind)[equation]
+        for way in (1.0, -1.0)
+    )
+    found = said.quantities[name][0]
+    assert found == pytest.approx(sign * (more - less) / (2.0 * step), rel=1e-5)
 
 
 def _about_centreline(solved, components):

@@ -67,6 +67,33 @@ def test_sails_are_the_sum_of_their_strips(solved):
             np.testing.assert_allclose(moment, solved.moment[said, :, case], atol=1e-8 * scale)
 
 
+def test_head_control_is_solved_and_told_beside_a_boat_without_one():
+    """At the heel limit in 24 kn a head that can be inverted is, pushes to windward, and gains (what R. T.
+    Jones, NACA TN 2249, 1950, asks of a sail whose moment is limited).
+    """
+    boat = keelboat.base()
+    main = replace(
+        boat.sails[0],
+        camber_flat=(*boat.sails[0].camber_flat[:-1], -0.08),
+        head_zone_from_share=0.85,
+        head_transition_from_share=0.6,
+        head_camber=Range(lower=0.0, upper=1.0),
+    )
+    boats = [boat, replace(boat, name="inverted", sails=(main, *boat.sails[1:]))]
+    of = keelboat.conditions(tws_kn=[24, 24], twa_deg=45, option=[0, 1])
+    found = equilibrium.solve(boats, of)
+    assert found.status.tolist() == [Status.CONVERGED] * 2
+    assert (found.closure <= closure.TOLERANCE).all()
+    head = found.quantities["main_head_camber"]
+    assert np.isnan(head[0])
+    assert head[1] < 0.0
+    assert np.isnan(found.quantities["jib_head_camber"]).all()
+    speed = found.quantities["boat_speed"]
+    assert speed[1] > speed[0]
+    top = [i for i, name in enumerate(found.strips.sail) if name == "main"][-1]
+    assert found.strips.leeward[top, 1] < 0.0 < found.strips.leeward[top, 0]
+
+
 def test_course_theorem_holds_to_a_millionth_of_a_radian(solved):
     """Lanchester, Aerodynamics, 1907: beta = eps_A + eps_H, from the exported budget and the wind triangle
     alone.

@@ -163,6 +163,53 @@ def test_equal_bounds_make_a_control_fixed_and_keep_its_value():
     assert keelboat.named_state(problem, problem.lower)["main_twist"] == pytest.approx(0.2)
 
 
+def _with_inverted_head(boat):
+    """The boat with a main whose head can be trimmed from 8 % to windward to its fullest by itself."""
+    main = replace(
+        boat.sails[0],
+        camber_flat=(*boat.sails[0].camber_flat[:-1], -0.08),
+        head_zone_from_share=0.85,
+        head_transition_from_share=0.6,
+        head_camber=Range(lower=0.0, upper=1.0),
+    )
+    return replace(boat, sails=(main, *boat.sails[1:]))
+
+
+def test_head_camber_is_free_only_where_the_sail_has_a_control_for_it():
+    boat = keelboat.base()
+    plain = trim.freedom([boat])
+    assert not [name for name in plain.names if "head" in name]
+    np.testing.assert_array_equal(plain.fixed["main_head_camber"], [0.0])
+    np.testing.assert_array_equal(plain.fixed["jib_head_camber"], [0.0])
+    controlled = trim.freedom([_with_inverted_head(boat)])
+    assert set(controlled.names) - set(plain.names) == {"main_head_camber"}
+    # a range without a zone to act on is no freedom
+    idle = replace(boat.sails[0], head_camber=Range(lower=0.2, upper=0.9))
+    assert trim.freedom([replace(boat, sails=(idle, *boat.sails[1:]))]).names == plain.names
+
+
+def test_every_control_has_its_scale():
+    scales = {"main_sheet": 0.3, "jib_twist": 0.3, "main_camber": 1.0, "main_head_camber": 1.0}
+    assert {name: trim.scale_of(name) for name in scales} == scales
+
+
+def test_derivatives_with_a_free_head_camber_equal_central_differences():
+    boat = _with_inverted_head(keelboat.base())
+    problem = keelboat.problem([boat], keelboat.conditions(**MIXED))
+    x, cases = keelboat.random_states(problem, seed=3), _cases(problem)
+    found = problem.derivatives(x, cases, _multipliers(problem, 3))
+    jacobian = keelboat.central_difference(lambda at: problem.values(at, cases).constraints, x, 1e-4)
+    row = problem.names.index("main_head_camber")
+    assert (np.abs(jacobian[row]).max(axis=0) > 1e-4).all()
+    _assert_close(found.jacobian, jacobian.transpose(1, 0, 2), 1e-8)
+
+    def lagrangian_gradient(at):
+        derived = problem.derivatives(at, cases, _multipliers(problem, 3))
+        return derived.gradient + np.einsum("mb,mnb->nb", _multipliers(problem, 3), derived.jacobian)
+
+    _assert_close(found.hessian, keelboat.central_difference(lagrangian_gradient, x, 1e-4), 1e-7)
+
+
 def test_every_boat_of_a_batch_keeps_its_own_bounds():
     boat = keelboat.base()
     tender = replace(boat, margins=replace(boat.margins, heel=0.2))

@@ -120,6 +120,7 @@ def by_elements(
         zero_lift_angle=both(0.0),
         design_lift_coefficient=both(0.0),
         flap_effectiveness=both(0.0),
+        flap_ideal_lift=both(0.0),
         lift_drag_factor=both(0.0),
         stall_lift_coefficient=both(20.0),
         thickness_speed=both(0.03),

@@ -13,6 +13,7 @@ import pytest
 from tests.support import keelboat
 from tests.support.manufactured import AddedLoad
 from vpp import balance, trim
+from vpp.solved import HULL_BORNE
 from vpp.solver.interior_point import minimise
 from vpp.solver.status import Status
 
@@ -42,10 +43,12 @@ def manufactured():
         "jib_sheet": jib_sheet,
         **{f"{sail}_twist": np.full(count, 0.1) for sail in ("main", "jib")},
         **{f"{sail}_camber": np.full(count, 0.5) for sail in ("main", "jib")},
+        **{f"{sail}_head_camber": np.zeros(count) for sail in ("main", "jib")},
     }
     state = {"boat_speed": speed_kn * keelboat.KNOT, "leeway": leeway, "heel": heel, "rudder": rudder}
-    bounds = trim.ranges(boat)
+    bounds = trim.ranges(boat, HULL_BORNE)
     free = trim.Freedom(
+        branch=HULL_BORNE,
         names=STATE,
         lower=np.repeat([[bounds[name].lower] for name in STATE], count, axis=1),
         upper=np.repeat([[bounds[name].upper] for name in STATE], count, axis=1),
@@ -57,7 +60,7 @@ def manufactured():
     problem.extra = np.zeros((4, count))
     cases = np.arange(count)
     values = {**state, **controls, "twa": conditions.twa}
-    residual = balance.residuals(problem.components(values, cases), leeway=leeway)
+    residual = balance.residuals(problem.layout, problem.loads(values, cases)[0], leeway=leeway)
     problem.extra = -residual
     return problem, state
 

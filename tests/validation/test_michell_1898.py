@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from vpp.physics.thin_ship import michell_wave_resistance
+from vpp.physics.thin_ship import family_wave_resistance, michell_wave_resistance
 
 LENGTH_BEAM_RATIO = 10.0
 BEAM_DRAUGHT_RATIO = 1.6
@@ -51,3 +51,68 @@ def test_integral_over_the_hull_surface_by_quadrature() -> None:
         beam_draught_ratio=BEAM_DRAUGHT_RATIO,
     )
     assert resistance == pytest.approx(expected, rel=2e-5)
+
+
+@pytest.mark.parametrize(("froude_number", "expected"), [(0.316, 1.8315), (0.40, 2.7339), (0.50, 4.5172)])
+def test_wigley_hull_as_one_of_a_family(froude_number: float, expected: float) -> None:
+    """1000 Cw on a wetted surface of 0.148791 L^2, computed in two independent ways."""
+    resistance = family_wave_resistance(
+        froude_number=np.array([froude_number]),
+        length_beam_ratio=LENGTH_BEAM_RATIO,
+        beam_draught_ratio=BEAM_DRAUGHT_RATIO,
+        waterline_exponent=2.0,
+        section_exponent=2.0,
+    )[0]
+    coefficient = 1000.0 * resistance / (0.5 * froude_number**2 * 0.148791)
+    assert coefficient == pytest.approx(expected, rel=1e-3)
+
+
+@pytest.mark.parametrize("froude_number", [0.3, 0.45, 1.0, 2.0])
+@pytest.mark.parametrize(("n", "m", "immersion"), [(2.5, 3.0, 0.5), (1.5, 4.0, 1.4), (2.0, 2.0, 0.2)])
+def test_immersed_family_by_quadrature(n: float, m: float, immersion: float, froude_number: float) -> None:
+    """Michell's double integral over the wet surface in another variable, lifted out and pressed in."""
+    draught = 1.0 / LENGTH_BEAM_RATIO / BEAM_DRAUGHT_RATIO
+    keel, k = immersion * draught, 1.0 / froude_number**2
+    node, weight = np.polynomial.legendre.leggauss(200)
+    x, x_weight = 0.25 * (node + 1.0), 0.25 * weight
+    # crowded towards the surface, where short waves are
+    t, t_weight = 0.5 * (node + 1.0), 0.5 * weight
+    z, z_weight = -keel * t**3, 3.0 * keel * t**2 * t_weight
+    height = np.minimum((z + keel) / draught, 1.0)
+    section = 1.0 - (1.0 - height) ** m
+    slope = n / LENGTH_BEAM_RATIO * (2.0 * x) ** (n - 1.0)
+    angle, angle_weight = np.polynomial.legendre.leggauss(1500)
+    last = 0.5 * np.pi - 0.004
+    secant = 1.0 / np.cos(0.5 * last * (angle + 1.0))
+    along = 2.0 * np.sin(k * secant[:, None] * x) @ (x_weight * slope)
+    down = np.exp(k * secant[:, None] ** 2 * z) @ (z_weight * section)
+    total = 0.5 * last * np.sum(angle_weight * (along * down) ** 2 * secant**3)
+    resistance = family_wave_resistance(
+        froude_number=np.array([froude_number]),
+        length_beam_ratio=LENGTH_BEAM_RATIO,
+        beam_draught_ratio=BEAM_DRAUGHT_RATIO,
+        waterline_exponent=n,
+        section_exponent=m,
+        immersion=immersion,
+    )[0]
+    assert resistance == pytest.approx(4.0 / (np.pi * froude_number**2) * total, rel=2e-3)
+
+
+def test_mean_without_interference_runs_through_the_humps() -> None:
+    """Over one wave of the humps at low Froude numbers the two have the same mean (by hand: bow and stern are
+    alike, so that their interference averages out).
+    """
+    wave_number = np.linspace(1.0 / 0.24**2, 1.0 / 0.24**2 + 4.0 * np.pi, 201)
+    curves = [
+        family_wave_resistance(
+            froude_number=wave_number**-0.5,
+            length_beam_ratio=LENGTH_BEAM_RATIO,
+            beam_draught_ratio=BEAM_DRAUGHT_RATIO,
+            waterline_exponent=2.0,
+            section_exponent=2.0,
+            interference=interference,
+        )
+        * wave_number**3
+        for interference in (True, False)
+    ]
+    assert np.mean(curves[0]) == pytest.approx(np.mean(curves[1]), rel=0.05)

@@ -37,6 +37,7 @@ def inviscid_rig(lines: tuple[SailLine, ...]) -> RigGeometry:
         share=zero,
         camber_flat=zero,
         camber_full=zero,
+        head_ramp=zero,
         stall_incidence=zero + 1.2,
         stall_width=zero + 0.05,
         least_drag=zero,

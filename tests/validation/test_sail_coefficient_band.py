@@ -85,7 +85,8 @@ def best_alone(name: str, angle_deg: float, camber: float, which: int = 0) -> fl
             )
         )
     ).T
-    trim = SailTrim(sheet=sheet, twist=twist, camber=np.full(len(sheet), camber))
+    level = np.full(len(sheet), camber)
+    trim = SailTrim(sheet=sheet, twist=twist, camber=level, head_camber=level)
     return float(coefficients((name,), math.radians(angle_deg), (trim,))[0, which].max())
 
 
@@ -105,8 +106,8 @@ def best_together(angle_deg: float, camber: float) -> float:
     grid = np.array(list(itertools.product(*steps))).T
     level = np.full(grid.shape[1], camber)
     trims = (
-        SailTrim(sheet=grid[0], twist=grid[1], camber=level),
-        SailTrim(sheet=grid[2], twist=grid[3], camber=level),
+        SailTrim(sheet=grid[0], twist=grid[1], camber=level, head_camber=level),
+        SailTrim(sheet=grid[2], twist=grid[3], camber=level, head_camber=level),
     )
     lift = coefficients(("main", "jib"), math.radians(angle_deg), trims)[:, 0]
     areas = np.array([main.area, jib.area])

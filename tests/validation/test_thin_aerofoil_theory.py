@@ -75,6 +75,54 @@ def test_flap_of_a_quarter_chord() -> None:
     assert hydrofoils.flap_effectiveness(flap_chord_ratio=1.0) == pytest.approx(1.0, abs=1e-12)
 
 
+@pytest.mark.parametrize("chord_ratio", [0.02, 0.1, 0.25, 0.5, 0.8])
+def test_flap_moves_the_ideal_lift(chord_ratio: float) -> None:
+    """Glauert 1927, by quadrature of the kinked mean line's slope, -1 over the flap: flow smooth at the nose
+    at the incidence 1/pi int slope dt, where the lift is 2 int slope cos t dt.
+
+    With the lift by incidence from there to none, 2 pi times that incidence, it adds up to the flap's lift.
+    """
+    hinge = math.acos(1.0 - 2.0 * (1.0 - chord_ratio))
+    ideal_incidence = quad(lambda t: -1.0, hinge, math.pi)[0] / math.pi
+    ideal_lift = 2.0 * quad(lambda t: -math.cos(t), hinge, math.pi)[0]
+    assert hydrofoils.flap_ideal_lift(flap_chord_ratio=chord_ratio) == pytest.approx(ideal_lift, rel=1e-9)
+    whole = 2.0 * math.pi * hydrofoils.flap_effectiveness(flap_chord_ratio=chord_ratio)
+    assert ideal_lift - 2.0 * math.pi * ideal_incidence == pytest.approx(whole, rel=1e-9)
+
+
+def test_load_over_a_flapped_section_at_its_ideal_lift_has_no_peak_at_the_nose() -> None:
+    """Vortex points on a flat plate with a quarter-chord flap (J. Weissinger, NACA TM 1120, 1947: vortex at a
+    quarter of each panel, flow met at three quarters): at the ideal lift the nose panel's load falls as
+    panels shrink, by rake alone it grows with the root of their number.
+    """
+
+    def nose_load(count: int, incidence: float, flap: float) -> tuple[float, float]:
+        panel = np.arange(count) / count
+        vortex, met = panel + 0.25 / count, panel + 0.75 / count
+        slope = np.where(met > 0.75, -flap, 0.0)
+        influence = 1.0 / (2.0 * math.pi * (met[:, None] - vortex[None, :]))
+        strength = np.linalg.solve(influence, incidence - slope)
+        return 2.0 * float(strength.sum()), 2.0 * float(strength[0]) * count
+
+    flap = 0.1
+    ideal = hydrofoils.flap_ideal_lift(flap_chord_ratio=0.25) * flap
+    hinge = math.acos(2.0 * 0.25 - 1.0)
+    at_ideal = -flap * (math.pi - hinge) / math.pi
+    lift, coarse = nose_load(400, at_ideal, flap)
+    _, fine = nose_load(1600, at_ideal, flap)
+    assert lift == pytest.approx(ideal, rel=0.005)
+    assert abs(fine) < 0.6 * abs(coarse)
+    by_rake = [nose_load(count, 0.06, 0.0)[1] for count in (400, 1600)]
+    assert by_rake[1] / by_rake[0] == pytest.approx(2.0, rel=0.01)
+
+
+def test_whole_wing_that_turns_keeps_its_ideal_lift() -> None:
+    """Turning all of the chord is incidence: effectiveness 1 and no shift; without a flap neither."""
+    for ratio in (0.0, 1.0):
+        assert hydrofoils.flap_ideal_lift(flap_chord_ratio=ratio) == 0.0
+        assert hydrofoils.flap_effectiveness(flap_chord_ratio=ratio) == pytest.approx(ratio, abs=1e-15)
+
+
 def test_uniform_load_speeds_the_flow_by_a_quarter_of_the_lift() -> None:
     """Thin-aerofoil theory: the load CL is twice the difference of u/V between the sides, so u/V = CL/4."""
     peak = hydrofoils.suction_peak(

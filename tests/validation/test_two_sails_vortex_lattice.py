@@ -61,6 +61,7 @@ def by_lifting_line(
         share=zero,
         camber_flat=zero,
         camber_full=zero,
+        head_ramp=zero,
         stall_incidence=1.3 * one,
         stall_width=0.05 * one,
         least_drag=zero,

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from vpp.cli import check, compare, point, polar
+from vpp.cli import check, compare, point, polar, stability
 from vpp.version import __version__
 
 app = typer.Typer(
@@ -45,6 +45,7 @@ app.command("check")(check.check)
 app.command("point")(point.point)
 app.command("polar")(polar.polar)
 app.command("compare")(compare.compare)
+app.command("stability")(stability.stability)
 
 
 def main() -> None:

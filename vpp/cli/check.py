@@ -59,15 +59,18 @@ def _text(boat_file: BoatFile, boats: Iterable[Boat], *, whole: Iterable[str]) -
         parts.append(told + ("" if is_whole else " (what differs from base)"))
         parts.append(table(_HEADER, cells, left=len(_HEADER)))
         if is_whole:
-            parts.append(f"Masses of {boat.name}")
+            resting = ", canting foils down at their least cant" if boat.foil("canting_pair") else ""
+            parts.append(f"Masses of {boat.name}{resting}")
             parts.append(_masses(boat))
     return "\n\n".join([*parts, CAUTION])
 
 
 def _masses(boat: Boat) -> str:
+    from vpp.config.build import resting_foils
+
     rows = [
         (item.name, f"{item.mass:.1f}", f"{item.x:.2f}", f"{item.y:.2f}", f"{item.z:.2f}")
-        for item in boat.all_masses()
+        for item in (*boat.all_masses(), *resting_foils(boat))
     ]
     crew = ("crew, inboard", f"{boat.crew.mass:.1f}", f"{boat.crew.x:.2f}", "0.00", f"{boat.crew.z:.2f}")
     total = ("together", f"{boat.total_mass:.1f}", "", "", "")

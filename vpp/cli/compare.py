@@ -99,13 +99,13 @@ def _gains(comparison: Comparison, title: str, twa_deg: float | str) -> str:
     from vpp.results.variables import show_number
 
     row = comparison.place(twa_deg)
-    gain, extended = comparison.gain_kn()[1:, :, row], comparison.gain_extended()[1:, :, row]
+    gain, marks = comparison.gain_kn()[1:, :, row], comparison.marks()[1:, :, row]
     header = ("option", *(f"{tws:g} kn" for tws in comparison.polar.grid.tws_kn))
     rows = [
         (name, *(show_number(value, decimals=2, signed=True) for value in along))
         for name, along in zip(comparison.alternatives, gain, strict=True)
     ]
-    return f"{title}\n{marked_table(header, rows, extended)}"
+    return f"{title}\n{marked_table(header, rows, marks)}"
 
 
 def _best(comparison: Comparison) -> str:

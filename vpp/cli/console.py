@@ -41,23 +41,18 @@ def table(header: Sequence[str], rows: Iterable[Sequence[str]], *, left: int = 1
 
 
 def marked_table(
-    header: Sequence[str], rows: Iterable[Sequence[str]], marked: NDArray[np.bool_], *, left: int = 1
+    header: Sequence[str], rows: Iterable[Sequence[str]], marks: NDArray[np.str_], *, left: int = 1
 ) -> str:
-    """A table whose numbers are followed by the mark of extended hull resistance where `marked` (rows,
-    columns after the first) says so; digits stay below each other.
+    """A table whose numbers are followed by `marks` (rows, columns after the first), empty where there is
+    none; digits stay below each other.
     """
-    from vpp.results.frames import EXTENDED_MARK
-
-    room = [" " * bool(column.any()) for column in marked.T]
+    room = [" " * max(len(mark) for mark in column) for column in marks.T]
     lines = [
         (
             first,
-            *(
-                cell + (EXTENDED_MARK if is_marked else space)
-                for cell, is_marked, space in zip(cells, flags, room, strict=True)
-            ),
+            *(cell + mark.ljust(len(space)) for cell, mark, space in zip(cells, along, room, strict=True)),
         )
-        for (first, *cells), flags in zip(rows, marked, strict=True)
+        for (first, *cells), along in zip(rows, marks.tolist(), strict=True)
     ]
     first, *names = header
     head = (first, *(name + space for name, space in zip(names, room, strict=True)))

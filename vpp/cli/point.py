@@ -32,6 +32,15 @@ def point(
     option: Annotated[
         str, typer.Option("--option", metavar="NAME", help="Option of the boat file.")
     ] = "base",
+    branch: Annotated[
+        str | None,
+        typer.Option(
+            "--branch",
+            metavar="NAME",
+            help="How the boat is carried: hull-borne or foil-borne.",
+            show_default="the better",
+        ),
+    ] = None,
     figure: Annotated[
         Path | None, typer.Option("--figure", metavar="FILE", help="Draw the budget (.png or .svg).")
     ] = None,
@@ -44,16 +53,18 @@ def point(
     Example: vpp point keelboat.toml --tws 12 --twa upwind
     """
     from vpp.config import BoatFileError, load
-    from vpp.polar import WindGridError
+    from vpp.polar import NoSuchBranch, WindGridError
     from vpp.polar import point as solve_point
     from vpp.solved import NoEquilibrium
 
     if figure is not None and figure.suffix.lower() not in (".png", ".svg"):
         stop([f"figure = {str(figure)!r}: the name must end in .png or .svg"])
     try:
-        found = solve_point(load(boat), tws_kn=tws, twa_deg=_angle(twa), option=option)
+        found = solve_point(load(boat), tws_kn=tws, twa_deg=_angle(twa), option=option, branch=branch)
     except (BoatFileError, WindGridError) as error:
         stop(str(problem) for problem in error.problems)
+    except NoSuchBranch as error:
+        stop([str(error)])
     except NoEquilibrium as reason:
         typer.echo(f"No result: {reason}", err=True)
         raise typer.Exit(SOME_FAILED) from None
@@ -99,6 +110,7 @@ def _text(found: Point) -> str:
     ]
     if values["remark"]:
         parts.append(f"Remark: {values['remark']}")
+    parts += found.others()
     return "\n\n".join([*parts, CAUTION])
 
 
@@ -133,6 +145,7 @@ def _json(found: Point) -> str:
             "digest": found.source.digest,
             "values": records(found.frame)[0],
             "budget": records(found.budget),
+            **({"others": list(found.others())} if found.others() else {}),
             "caution": CAUTION,
         }
     )

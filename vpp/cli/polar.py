@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from vpp.cli.console import closing, finish, marked_table, print_result, progress
+from vpp.cli.console import closing, finish, marked_table, print_result, progress, table
 from vpp.cli.options import (
     BoatPath,
     Format,
@@ -22,10 +22,15 @@ from vpp.cli.options import (
 from vpp.cli.writing import write_polar
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from vpp.boat import Boat
     from vpp.polar import Polar
     from vpp.results.files import Written
+    from vpp.take_off import TakeOff
 
 _MOST_ANGLES = 8
+_TAKE_OFF_STEP_DEG = 10.0
 
 
 def polar(
@@ -54,16 +59,36 @@ def polar(
             processes=process_count(processes),
             progress=report,
         )
-    written = write_polar(solved, out, figures=not no_figures)
-    print_result(_PRINT[printed](solved, written), written, is_data=printed is not Format.TEXT)
+    take_off = None
+    if solved.branches:
+        with progress("take-off") as report:
+            take_off = _take_off(boat_file.select(option or ()), solved, process_count(processes), report)
+    written = write_polar(solved, take_off, out, figures=not no_figures)
+    print_result(_PRINT[printed](solved, take_off, written), written, is_data=printed is not Format.TEXT)
     finish(solved.solved)
 
 
-def _text(solved: Polar, written: Written) -> str:
+def _take_off(
+    boats: Sequence[Boat], solved: Polar, processes: int, report: Callable[[int, int], None] | None
+) -> TakeOff:
+    """Take-off at the polar's angles, of those closer than ten degrees to each other only some."""
+    from vpp.take_off import take_off_winds
+
+    angles: list[float] = []
+    for angle in solved.grid.twa_deg:
+        if not angles or angle - angles[-1] >= _TAKE_OFF_STEP_DEG:
+            angles.append(angle)
+    return take_off_winds(boats, twa_deg=angles, polar=solved, processes=processes, progress=report)
+
+
+def _text(solved: Polar, take_off: TakeOff | None, written: Written) -> str:
     parts = [solved.source.line]
     parts += [part for option in solved.options for part in (_speeds(solved, option), _best(solved, option))]
-    if solved.extended_note:
-        parts.append(solved.extended_note)
+    notes = [note for note in (solved.extended_note, solved.hull_borne_note) if note]
+    if notes:
+        parts.append("\n".join(notes))
+    if take_off is not None:
+        parts.append(_take_off_table(take_off))
     return "\n\n".join([*parts, closing(written)])
 
 
@@ -74,13 +99,13 @@ def _speeds(solved: Polar, option: str) -> str:
     angles = solved.grid.twa_deg
     picked = range(0, len(angles), -(-len(angles) // _MOST_ANGLES))
     at = solved.options.index(option)
-    speeds, extended = solved.at_angles("boat_speed_kn")[at], solved.extended[at][:, list(picked)]
+    speeds, marks = solved.at_angles("boat_speed_kn")[at], solved.marks()[at][:, list(picked)]
     header = ("TWS kn", *(f"{angles[index]:g}" for index in picked))
     rows = [
         (f"{tws:g}", *(show(speeds[row, index]) for index in picked))
         for row, tws in enumerate(solved.grid.tws_kn)
     ]
-    return f"{option}: boat speed, kn, at TWA, deg\n{marked_table(header, rows, extended, left=0)}"
+    return f"{option}: boat speed, kn, at TWA, deg\n{marked_table(header, rows, marks, left=0)}"
 
 
 def _best(solved: Polar, option: str) -> str:
@@ -98,18 +123,40 @@ def _best(solved: Polar, option: str) -> str:
         for row, tws in enumerate(solved.grid.tws_kn)
     ]
     best = [solved.row_aims.index(aim) for aim in BEST_VMG]
-    extended = np.repeat(solved.extended[index][:, best], len(columns), axis=1)
-    return f"{option}: best VMG up and down\n{marked_table(header, rows, extended, left=0)}"
+    marks = np.repeat(solved.marks()[index][:, best], len(columns), axis=1)
+    return f"{option}: best VMG up and down\n{marked_table(header, rows, marks, left=0)}"
 
 
-def _json(solved: Polar, written: Written) -> str:
+def _take_off_table(take_off: TakeOff) -> str:
+    from vpp.results.variables import show_number
+
+    step = -(-len(take_off.twa_deg) // _MOST_ANGLES)
+    header = ("option", "TWS kn", *(f"{angle:g}" for angle in take_off.twa_deg[::step]))
+    rows = [
+        (name, event, *(show_number(wind, decimals=1) for wind in winds[at, ::step]))
+        for at, name in enumerate(take_off.options)
+        for event, winds in (("touch-down", take_off.touch_down_kn), ("take-off", take_off.take_off_kn))
+    ]
+    title = (
+        "Touch-down (least wind with an equilibrium on foils) and take-off (least in which the hull comes\n"
+        f"up), kn, at TWA, deg; - none up to {take_off.strongest_kn:g} kn; in between, both states exist"
+    )
+    return "\n".join([title, table(header, rows, left=2), *take_off.summary()])
+
+
+def _json(solved: Polar, take_off: TakeOff | None, written: Written) -> str:
     from vpp.cli.writing import about_polar, names_of
     from vpp.results.files import json_text, records
 
-    return json_text({**about_polar(solved, files=names_of(written)), "rows": records(solved.to_frame())})
+    told = {**about_polar(solved, files=names_of(written)), "rows": records(solved.to_frame())}
+    if solved.branches:
+        told["branches"] = records(solved.branches_frame())
+    if take_off is not None:
+        told["take_off"] = records(take_off.to_frame())
+    return json_text(told)
 
 
-def _csv(solved: Polar, written: Written) -> str:
+def _csv(solved: Polar, take_off: TakeOff | None, written: Written) -> str:
     from vpp.results.files import csv_text
 
     return csv_text(solved.to_frame())

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from vpp.compare import Comparison
     from vpp.polar import Polar
     from vpp.results.files import Written
+    from vpp.take_off import TakeOff
 
 
 def about_polar(polar: Polar, *, files: Sequence[str]) -> dict[str, Any]:
@@ -37,17 +38,23 @@ def names_of(written: Written) -> tuple[str, ...]:
     return tuple(path.name for path in written.files)
 
 
-def write_polar(polar: Polar, folder: Path, *, figures: bool) -> Written:
-    """Tables and figures of a polar. Returns what was written and removed."""
+def write_polar(polar: Polar, take_off: TakeOff | None, folder: Path, *, figures: bool) -> Written:
+    """Tables and figures of a polar, and of take-off where boats can fly. Returns what was written and
+    removed.
+    """
     from vpp.results.files import csv_text
 
-    texts = {"polar.csv": csv_text(polar.to_frame()), "budget.csv": csv_text(polar.budget_frame())}
+    texts = _tables(polar)
     drawn: dict[str, Figure] = {}
+    if take_off is not None:
+        texts["take_off.csv"] = csv_text(take_off.to_frame())
     if figures:
-        from vpp.plots import polar_figure, vmg_figure
+        from vpp.plots import polar_figure, take_off_figure, vmg_figure
 
         drawn = {f"polar_{option}": polar_figure(polar, option=option) for option in polar.options}
         drawn["vmg"] = vmg_figure(polar)
+        if take_off is not None:
+            drawn["take_off"] = take_off_figure(take_off, polar.source)
     return _write(folder, polar, texts, drawn)
 
 
@@ -57,8 +64,7 @@ def write_comparison(comparison: Comparison, folder: Path, *, figures: bool) -> 
 
     told = [comparison.polar.source.line, *comparison.summary(), *comparison.notes(), CAUTION]
     texts = {
-        "polar.csv": csv_text(comparison.polar.to_frame()),
-        "budget.csv": csv_text(comparison.polar.budget_frame()),
+        **_tables(comparison.polar),
         "gain.csv": csv_text(comparison.gain_frame()),
         "best.csv": csv_text(comparison.best_frame()),
         "summary.txt": "\n".join(told) + "\n",
@@ -73,6 +79,17 @@ def write_comparison(comparison: Comparison, folder: Path, *, figures: bool) -> 
             "best_option": best_option_figure(comparison),
         }
     return _write(folder, comparison.polar, texts, drawn)
+
+
+def _tables(polar: Polar) -> dict[str, str]:
+    from vpp.results.files import csv_text
+
+    branches = polar.branches_frame()
+    return {
+        "polar.csv": csv_text(polar.to_frame()),
+        **({} if branches.empty else {"branches.csv": csv_text(branches)}),
+        "budget.csv": csv_text(polar.budget_frame()),
+    }
 
 
 def _write(folder: Path, polar: Polar, texts: dict[str, str], drawn: dict[str, Figure]) -> Written:

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from vpp import boat as parts
-from vpp.boat import Boat, Range
+from vpp.boat import Boat, FormedHull, Hull, PointMass, Range
 from vpp.config.chords import ChordFile
 from vpp.config.schema import (
     BoatDocument,
     CrewTable,
     EnvironmentTable,
     FinTable,
+    FoilTable,
     HullTable,
     MarginsTable,
     MassTable,
@@ -26,6 +28,9 @@ from vpp.physics import fluids, hull
 
 # Weight and drawn displacement of the base may differ by this share; beyond, the drawing is of another boat.
 WEIGHT_TOLERANCE = 0.03
+# The same for a hull that is given by its shape: its heave is solved for, so that the water line that it is
+# drawn to matters less.
+FORMED_WEIGHT_TOLERANCE = 0.10
 # Share of the drawn volume up to which a strip with vertical sides stands for what sinks in or comes out.
 GREATEST_VOLUME_CHANGE = 0.15
 # Section area over thickness times chord of the NACA four-digit form: the integral of its polynomial.
@@ -46,13 +51,44 @@ class Afloat:
     """A boat at its own weight, with what floating it brought out.
 
     `volume_change` [m^3] and `sinkage` [m] count from the drawn water line, positive when deeper.
-    `metacentric_height` [m] is that of the upright boat with the crew on the centreline.
+    `metacentric_height` [m] is that of the upright boat with the crew on the centreline, and both foils of a
+    canting pair down at their least cant.
     """
 
     boat: Boat
     volume_change: float
     sinkage: float
     metacentric_height: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class DrawnForm:
+    """What a hull given by its shape displaces upright at its drawn water line, SI; z up from that line."""
+
+    volume: float
+    waterplane_area: float
+    buoyancy_centre_z: float
+    metacentric_radius: float
+
+
+def drawn_form(hull: FormedHull) -> DrawnForm:
+    """Integrals of the shape in closed form.
+
+    With n and m the exponents of water line and section: volume L B T n/(n + 1) m/(m + 1), water plane L B
+    n/(n + 1), centre of buoyancy at -T (m + 1)/(2 (m + 2)), and second moment of the water plane L B^3/2
+    n^3/((n + 1) (2 n + 1) (3 n + 1)), which over the volume is the metacentric radius. Exact.
+    """
+    length, beam, draught = hull.waterline_length, hull.waterline_beam, hull.canoe_draught
+    n, m = hull.waterline_exponent, hull.section_exponent
+    area = length * beam * n / (n + 1.0)
+    volume = area * draught * m / (m + 1.0)
+    second_moment = 0.5 * length * beam**3 * n**3 / ((n + 1.0) * (2.0 * n + 1.0) * (3.0 * n + 1.0))
+    return DrawnForm(
+        volume=volume,
+        waterplane_area=area,
+        buoyancy_centre_z=-draught * (m + 1.0) / (2.0 * (m + 2.0)),
+        metacentric_radius=second_moment / volume,
+    )
 
 
 def as_drawn(document: BoatDocument, *, name: str, says: str, chord_files: Mapping[str, ChordFile]) -> Boat:
@@ -63,12 +99,13 @@ def as_drawn(document: BoatDocument, *, name: str, says: str, chord_files: Mappi
         environment=_environment(document.environment),
         hull=_hull(document.hull),
         fins=tuple(_fin(fin) for fin in document.fin),
+        foils=tuple(_foil(foil) for foil in document.foil),
         rig=_rig(document.rig),
         sails=tuple(_sail(sail, chord_files) for sail in document.sail),
         masses=tuple(_mass(mass) for mass in document.mass),
         crew=_crew(document.crew),
         windage=tuple(_windage(item) for item in document.windage),
-        margins=_margins(document.margins),
+        margins=_margins(document.margins, document.hull),
     )
 
 
@@ -81,6 +118,24 @@ def fin_volume(boat: Boat) -> float:
         * (fin.root_chord**2 + fin.root_chord * fin.tip_chord + fin.tip_chord**2)
         / 3.0
         for fin in boat.fins
+    )
+
+
+def resting_foils(boat: Boat) -> tuple[PointMass, ...]:
+    """Both foils of a canting pair as masses, down at their least cant; empty without such a pair."""
+    foil = boat.foil("canting_pair")
+    if foil is None:
+        return ()
+    along, cant = foil.mass_share * foil.arm_length, foil.cant.lower
+    return tuple(
+        PointMass(
+            name=f"{foil.name} {where}",
+            mass=foil.mass,
+            x=foil.attachment_x - along * math.tan(foil.arm_sweep),
+            y=side * (foil.attachment_y + along * math.sin(cant)),
+            z=foil.attachment_z - along * math.cos(cant),
+        )
+        for where, side in (("leeward", 1.0), ("windward", -1.0))
     )
 
 
@@ -98,8 +153,20 @@ def afloat(boat: Boat) -> Afloat:
     first order in (B/L)^2. The greatest section grows by beam times sinkage, which gives the prismatic
     coefficient. The centre of buoyancy stays where it is lengthwise, and in height takes in the strip; the
     metacentric radius falls as the whole volume grows. Meant for changes up to `GREATEST_VOLUME_CHANGE`.
+
+    A boat whose hull is given by its shape comes back as drawn: its heave is solved for in every condition.
+    Its metacentric height is that of the hull at the drawn water line, fins and foils left out.
     """
     lines = boat.hull
+    if isinstance(lines, FormedHull):
+        form = drawn_form(lines)
+        metacentre = form.buoyancy_centre_z + form.metacentric_radius
+        return Afloat(
+            boat=boat,
+            volume_change=0.0,
+            sinkage=0.0,
+            metacentric_height=metacentre - mass_centre_height(boat),
+        )
     volume = needed_canoe_volume(boat)
     change = volume - lines.canoe_volume
     sinkage = change / lines.waterplane_area
@@ -129,21 +196,26 @@ def afloat(boat: Boat) -> Afloat:
 
 
 def mass_centre_height(boat: Boat) -> float:
-    """Height [m] of the centre of mass, crew included."""
-    masses = boat.all_masses()
+    """Height [m] of the centre of mass, crew included and canting foils down."""
+    masses = (*boat.all_masses(), *resting_foils(boat))
     moment = boat.crew.mass * boat.crew.z + sum(item.mass * item.z for item in masses)
     return moment / boat.total_mass
 
 
 def mass_centre_x(boat: Boat) -> float:
     """Position [m] of the centre of mass forward of midships, crew included."""
-    masses = boat.all_masses()
+    masses = (*boat.all_masses(), *resting_foils(boat))
     return (boat.crew.mass * boat.crew.x + sum(item.mass * item.x for item in masses)) / boat.total_mass
 
 
 def outside_series(boat: Boat) -> list[tuple[str, float, float, float]]:
-    """Form parameters that the hull's resistance model does not cover: name, value, lowest and highest."""
+    """Form parameters that the hull's resistance model does not cover: name, value, lowest and highest.
+
+    Empty for a hull given by its shape, which is no member of a series.
+    """
     lines = boat.hull
+    if isinstance(lines, FormedHull):
+        return []
     return hull.outside_series(
         waterline_length=lines.waterline_length,
         waterline_beam=lines.waterline_beam,
@@ -160,6 +232,8 @@ def mass_beyond(boat: Boat, parameter: str, limit: float) -> float | None:
     None where the parameter does not follow from the weight.
     """
     lines = boat.hull
+    if isinstance(lines, FormedHull):
+        return None
     if parameter == "length_displacement_ratio":
         volume = (lines.waterline_length / limit) ** 3
     elif parameter == "beam_draught_ratio":
@@ -184,7 +258,12 @@ def _lowered(boat: Boat, sinkage: float) -> Boat:
             deck_height=rig.deck_height - sinkage,
         ),
         sails=tuple(
-            replace(sail, foot_height=sail.foot_height - sinkage, head_height=sail.head_height - sinkage)
+            replace(
+                sail,
+                foot_height=sail.foot_height - sinkage,
+                head_height=sail.head_height - sinkage,
+                deck_height=None if sail.deck_height is None else sail.deck_height - sinkage,
+            )
             for sail in boat.sails
         ),
         masses=tuple(replace(mass, z=mass.z - sinkage) for mass in boat.masses),
@@ -212,6 +291,7 @@ def _environment(table: EnvironmentTable) -> parts.Environment:
     return parts.Environment(
         water_density=water.density,
         water_viscosity=water.kinematic_viscosity,
+        water_vapour_pressure=water.vapour_pressure,
         air_density=air.density,
         air_viscosity=air.kinematic_viscosity,
         wind_exponent=_si(table, "wind_exponent"),
@@ -219,8 +299,21 @@ def _environment(table: EnvironmentTable) -> parts.Environment:
     )
 
 
-def _hull(table: HullTable) -> parts.Hull:
-    return parts.Hull(
+def _hull(table: HullTable) -> Hull | FormedHull:
+    if table.model == "thin_ship":
+        return FormedHull(
+            model=table.model,
+            waterline_length=_si(table, "waterline_length_m"),
+            waterline_beam=_si(table, "waterline_beam_m"),
+            canoe_draught=_si(table, "canoe_draught_m"),
+            waterline_exponent=_si(table, "waterline_exponent"),
+            section_exponent=_si(table, "section_exponent"),
+            centre_x=_si(table, "centre_x_m"),
+            form_factor=_si(table, "form_factor"),
+        )
+    if table.stability_model is None:
+        raise ValueError("The hull has no stability model; check its table before building.")
+    return Hull(
         model=table.model,
         waterline_length=_si(table, "waterline_length_m"),
         waterline_beam=_si(table, "waterline_beam_m"),
@@ -249,6 +342,41 @@ def _fin(table: FinTable) -> parts.Fin:
         thickness_ratio=_si(table, "thickness_percent"),
         quarter_chord_x=_si(table, "quarter_chord_x_m"),
         root_z=_si(table, "root_z_m"),
+    )
+
+
+def _foil(table: FoilTable) -> parts.Foil:
+    cants = table.kind == "canting_pair"
+    return parts.Foil(
+        name=table.name,
+        kind=table.kind,
+        attachment_x=_si(table, "attachment_x_m"),
+        attachment_y=_si(table, "attachment_y_m"),
+        attachment_z=_si(table, "attachment_z_m"),
+        arm_length=_si(table, "arm_length_m"),
+        arm_root_chord=_si(table, "arm_root_chord_m"),
+        arm_tip_chord=_si(table, "arm_tip_chord_m"),
+        arm_thickness_ratio=_si(table, "arm_thickness_percent"),
+        arm_sweep=_si(table, "arm_sweep_deg"),
+        outboard_span=_si(table, "outboard_span_m"),
+        inboard_span=_si(table, "inboard_span_m"),
+        outboard_dihedral=_si(table, "outboard_dihedral_deg"),
+        inboard_dihedral=_si(table, "inboard_dihedral_deg"),
+        wing_sweep=_si(table, "wing_sweep_deg"),
+        wing_root_chord=_si(table, "wing_root_chord_m"),
+        wing_tip_chord=_si(table, "wing_tip_chord_m"),
+        wing_thickness_ratio=_si(table, "wing_thickness_percent"),
+        wing_incidence=_si(table, "wing_incidence_deg"),
+        wing_design_lift_coefficient=_si(table, "wing_design_lift_coefficient"),
+        stall_lift_coefficient=_si(table, "stall_lift_coefficient"),
+        drag_bucket_factor=_si(table, "drag_bucket_factor"),
+        flap_chord_ratio=_si(table, "flap_chord_percent"),
+        flap=_range(table, "flap_min_deg", "flap_max_deg"),
+        cant=_range(table, "cant_min_deg", "cant_max_deg") if cants else Range(lower=0.0, upper=0.0),
+        raised_cant=_si(table, "raised_cant_deg") if cants else 0.0,
+        raised_drag_area=_si(table, "raised_drag_area_m2") if cants else 0.0,
+        mass=_si(table, "mass_kg"),
+        mass_share=_si(table, "mass_at_percent"),
     )
 
 
@@ -284,6 +412,11 @@ def chords_of(
 
 def _sail(table: SailTable, chord_files: Mapping[str, ChordFile]) -> parts.Sail:
     heights, chords = chords_of(table, chord_files)
+    transition = (
+        "head_zone_from_percent"
+        if table.head_transition_from_percent is None
+        else "head_transition_from_percent"
+    )
     extension_chord = chords[0] if table.extension_chord_m is None else table.extension_chord_m
     return parts.Sail(
         name=table.name,
@@ -301,6 +434,9 @@ def _sail(table: SailTable, chord_files: Mapping[str, ChordFile]) -> parts.Sail:
         camber_flat=_all_si("camber_flat_percent", table.camber_flat_percent),
         camber_full=_all_si("camber_full_percent", table.camber_full_percent),
         camber=_range(table, "camber_trim_min_percent", "camber_trim_max_percent"),
+        head_zone_from_share=_si(table, "head_zone_from_percent"),
+        head_transition_from_share=_si(table, transition),
+        head_camber=_range(table, "head_camber_trim_min_percent", "head_camber_trim_max_percent"),
         sheet=_range(table, "sheet_min_deg", "sheet_max_deg"),
         twist=_range(table, "twist_min_deg", "twist_max_deg"),
         stall_incidence=_si(table, "stall_incidence_deg"),
@@ -309,6 +445,8 @@ def _sail(table: SailTable, chord_files: Mapping[str, ChordFile]) -> parts.Sail:
         drag_bucket_factor=_si(table, "drag_bucket_factor"),
         mass_per_area=_si(table, "mass_per_area_kg_per_m2"),
         station_count=table.station_count,
+        deck_height=None if table.deck_height_m is None else _si(table, "deck_height_m"),
+        deck_half_width=None if table.deck_half_width_m is None else _si(table, "deck_half_width_m"),
     )
 
 
@@ -343,7 +481,16 @@ def _windage(table: WindageTable) -> parts.WindageItem:
     )
 
 
-def _margins(table: MarginsTable) -> parts.Margins:
-    return parts.Margins(
+def _margins(table: MarginsTable, hull_table: HullTable) -> parts.Margins:
+    margins = parts.Margins(
         heel=_si(table, "heel_deg"), leeway=_si(table, "leeway_deg"), rudder=_si(table, "rudder_deg")
+    )
+    if hull_table.model != "thin_ship":
+        return margins
+    return replace(
+        margins,
+        pitch=_range(table, "pitch_min_deg", "pitch_max_deg"),
+        immersion=_si(table, "immersion_m"),
+        clearance=_si(table, "clearance_m"),
+        cavitation=_si(table, "cavitation_margin"),
     )

@@ -6,24 +6,30 @@ import math
 from collections.abc import Mapping, Sequence
 from itertools import pairwise
 
-from vpp.boat import Boat
+from vpp.boat import Boat, FormedHull
 from vpp.config import build
 from vpp.config.locate import Path
 from vpp.config.schema import (
     BoatDocument,
     CrewTable,
+    FinTable,
+    FoilTable,
     HullTable,
+    MarginsTable,
     MassTable,
     RigTable,
     SailTable,
     TableModel,
 )
 from vpp.config.validate import Finding
+from vpp.physics.lifting_line import stations
 
 LEAST_DECK_GAP_M = 0.01
 # how far outside the hull the weight of a hiking crew can be
 HIKING_REACH_M = 1.0
 LEAST_LUFF_M = 0.5
+# a shorter half is no wing
+LEAST_HALF_SPAN_M = 0.1
 # a wider hand-over to the stalled section would take lift away at the ideal incidence
 MOST_STALL_WIDTH_SHARE = 0.2
 # names that the boat gives to masses of its own making
@@ -39,6 +45,10 @@ def table_findings(tables: Mapping[Path, TableModel]) -> list[Finding]:
                 found += _hull_findings(path, table)
             case SailTable():
                 found += _sail_findings(path, table)
+            case FoilTable():
+                found += _foil_findings(path, table)
+            case MarginsTable():
+                found += _order(path, "pitch_min_deg", "pitch_max_deg", table)
             case RigTable():
                 found += _order(path, "mast_base_height_m", "mast_top_height_m", table)
             case CrewTable():
@@ -51,7 +61,7 @@ def table_findings(tables: Mapping[Path, TableModel]) -> list[Finding]:
                         "another name",
                     )
                 )
-    return found + _name_findings(tables)
+    return found + _name_findings(tables) + _foil_name_findings(tables)
 
 
 def _name_findings(tables: Mapping[Path, TableModel]) -> list[Finding]:
@@ -79,11 +89,106 @@ def _order(path: Path, low: str, high: str, table: TableModel, *, strictly: bool
     ]
 
 
+def _foil_name_findings(tables: Mapping[Path, TableModel]) -> list[Finding]:
+    """Foils stand beside fins and masses in every list of loads and weights."""
+    found: list[Finding] = []
+    foils = {table.name: path for path, table in tables.items() if isinstance(table, FoilTable)}
+    for path, table in tables.items():
+        match table:
+            case FoilTable() if table.name in TAKEN_MASS_NAMES:
+                found.append(
+                    Finding((*path, "name"), "is the name of another part of the boat", "another name")
+                )
+            case MassTable() if table.name in foils and table.name not in TAKEN_MASS_NAMES:
+                found.append(
+                    Finding(
+                        (*path, "name"),
+                        "the mass of a foil follows from its own table",
+                        "another name",
+                    )
+                )
+            case FinTable() if table.name in foils:
+                found.append(
+                    Finding((*path, "name"), "there is already a [[foil]] of that name", "another name")
+                )
+    return found
+
+
+def _foil_findings(path: Path, foil: FoilTable) -> list[Finding]:
+    found: list[Finding] = []
+    spans = {key: getattr(foil, key) for key in ("outboard_span_m", "inboard_span_m")}
+    if not any(spans.values()):
+        found.append(
+            Finding(
+                (*path, "outboard_span_m"),
+                "neither half of the wing has a span",
+                f"from {LEAST_HALF_SPAN_M:g} m, here or in inboard_span_m",
+            )
+        )
+    for key, span in spans.items():
+        if 0.0 < span < LEAST_HALF_SPAN_M:
+            found.append(
+                Finding(
+                    (*path, key),
+                    "is too short for a wing",
+                    f"0 for no such half, or from {LEAST_HALF_SPAN_M:g} m",
+                )
+            )
+    for part in ("arm", "wing"):
+        root, tip = (getattr(foil, f"{part}_{end}_chord_m") for end in ("root", "tip"))
+        if tip > root:
+            found.append(
+                Finding(
+                    (*path, f"{part}_tip_chord_m"),
+                    f"is more than {part}_root_chord_m = {root:g}",
+                    f"up to {root:g} m",
+                )
+            )
+    found += _order(path, "flap_min_deg", "flap_max_deg", foil)
+    if foil.kind == "rudder":
+        return found + _rudder_foil_findings(path, foil)
+    for low, high in (("cant_min_deg", "cant_max_deg"), ("cant_max_deg", "raised_cant_deg")):
+        if getattr(foil, low) is not None and getattr(foil, high) is not None:
+            found += _order(path, low, high, foil)
+    return found
+
+
+def _rudder_foil_findings(path: Path, foil: FoilTable) -> list[Finding]:
+    """A rudder foil is on the centreline and the same on both sides, for it serves both tacks."""
+    found: list[Finding] = []
+    if foil.attachment_y_m != 0.0:
+        found.append(Finding((*path, "attachment_y_m"), "a rudder foil stands on the centreline", "0 m"))
+    for part in ("span_m", "dihedral_deg"):
+        outboard = getattr(foil, f"outboard_{part}")
+        if getattr(foil, f"inboard_{part}") != outboard:
+            unit = part.rsplit("_", 1)[-1]
+            found.append(
+                Finding(
+                    (*path, f"inboard_{part}"),
+                    f"both sides of a rudder foil are alike, and outboard_{part} = {outboard:g}",
+                    f"{outboard:g} {unit}",
+                )
+            )
+    return found
+
+
 def _hull_findings(path: Path, hull: HullTable) -> list[Finding]:
     found: list[Finding] = []
     length, beam, draught = hull.waterline_length_m, hull.waterline_beam_m, hull.canoe_draught_m
+    volume, prismatic = hull.canoe_volume_m3, hull.prismatic_coefficient
+    wetted, waterplane = hull.wetted_area_m2, hull.waterplane_area_m2
+    centre_z, radius = hull.buoyancy_centre_z_m, hull.metacentric_radius_m
+    if (
+        volume is None
+        or prismatic is None
+        or wetted is None
+        or waterplane is None
+        or centre_z is None
+        or radius is None
+    ):
+        return []  # a hull given by its shape, or one of which the missing keys are told already
     rectangle = length * beam
-    if hull.waterplane_area_m2 > rectangle:
+    if waterplane > rectangle:
         found.append(
             Finding(
                 (*path, "waterplane_area_m2"),
@@ -91,16 +196,16 @@ def _hull_findings(path: Path, hull: HullTable) -> list[Finding]:
                 f"up to {rectangle:.4g} m²",
             )
         )
-    if hull.wetted_area_m2 < hull.waterplane_area_m2:
+    if wetted < waterplane:
         found.append(
             Finding(
                 (*path, "wetted_area_m2"),
                 "is less than the water plane that it hangs from",
-                f"from {hull.waterplane_area_m2:g} m²",
+                f"from {waterplane:g} m²",
             )
         )
-    box = hull.prismatic_coefficient * length * beam * draught
-    if hull.canoe_volume_m3 > box:
+    box = prismatic * length * beam * draught
+    if volume > box:
         found.append(
             Finding(
                 (*path, "canoe_volume_m3"),
@@ -108,7 +213,7 @@ def _hull_findings(path: Path, hull: HullTable) -> list[Finding]:
                 f"up to {box:.4g} m³",
             )
         )
-    if hull.buoyancy_centre_z_m < -5.0 * draught:
+    if centre_z < -5.0 * draught:
         found.append(
             Finding(
                 (*path, "buoyancy_centre_z_m"),
@@ -116,8 +221,8 @@ def _hull_findings(path: Path, hull: HullTable) -> list[Finding]:
                 f"{-5.0 * draught:.3g} to 0 m",
             )
         )
-    greatest_radius = length * beam**3 / 12.0 / hull.canoe_volume_m3
-    if hull.metacentric_radius_m > greatest_radius:
+    greatest_radius = length * beam**3 / 12.0 / volume
+    if radius > greatest_radius:
         found.append(
             Finding(
                 (*path, "metacentric_radius_m"),
@@ -153,7 +258,8 @@ def _sail_findings(path: Path, sail: SailTable) -> list[Finding]:
                     f"from {flat:g} %",
                 )
             )
-    for control in ("camber_trim_{}_percent", "sheet_{}_deg", "twist_{}_deg"):
+    found += _head_findings(path, sail)
+    for control in ("camber_trim_{}_percent", "head_camber_trim_{}_percent", "sheet_{}_deg", "twist_{}_deg"):
         found += _order(path, control.format("min"), control.format("max"), sail)
     widest = MOST_STALL_WIDTH_SHARE * sail.stall_incidence_deg
     if sail.stall_width_deg > widest:
@@ -172,6 +278,37 @@ def _sail_findings(path: Path, sail: SailTable) -> list[Finding]:
             )
         )
     return found
+
+
+def _head_findings(path: Path, sail: SailTable) -> list[Finding]:
+    """Whether the head's own camber trim has a zone to act on."""
+    zone, transition = sail.head_zone_from_percent, sail.head_transition_from_percent
+    if zone >= 100.0:
+        asked = {
+            "head_transition_from_percent": transition is not None and transition < 100.0,
+            "head_camber_trim_min_percent": sail.head_camber_trim_min_percent > 0.0,
+            "head_camber_trim_max_percent": sail.head_camber_trim_max_percent > 0.0,
+        }
+        wrong = "the head has no zone in which a trim of its own could act"
+        hint = "set head_zone_from_percent below 100, or leave this key out"
+        return [Finding((*path, key), wrong, "", hint) for key, given in asked.items() if given]
+    found: list[Finding] = []
+    if transition is not None and transition > zone:
+        wrong = f"the transition to the head's zone begins above head_zone_from_percent = {zone:g}"
+        found.append(Finding((*path, "head_transition_from_percent"), wrong, f"up to {zone:g} %"))
+    highest = _highest_station_percent(sail)
+    if zone > highest:
+        wrong = f"the head's zone begins above the middle of the uppermost strip at {highest:.1f} %"
+        hint = "or raise station_count; 100 % is a head without a trim of its own"
+        found.append(Finding((*path, "head_zone_from_percent"), wrong, f"up to {highest:.1f} %", hint))
+    return found
+
+
+def _highest_station_percent(sail: SailTable) -> float:
+    _, middles = stations(
+        lower=sail.foot_height_m - sail.foot_extension_m, upper=sail.head_height_m, count=sail.station_count
+    )
+    return 100.0 * (float(middles[-1]) - sail.foot_height_m) / (sail.head_height_m - sail.foot_height_m)
 
 
 def _chord_findings(path: Path, sail: SailTable) -> list[Finding]:
@@ -245,7 +382,7 @@ def boat_findings(boat: BoatDocument) -> list[Finding]:
             )
         )
     limit = boat.hull.wall_sided_limit_deg
-    if boat.margins.heel_deg > limit:
+    if limit is not None and boat.margins.heel_deg > limit:
         found.append(
             Finding(
                 ("margins", "heel_deg"),
@@ -253,28 +390,77 @@ def boat_findings(boat: BoatDocument) -> list[Finding]:
                 f"up to {limit:g} deg",
             )
         )
-    kinds = {fin.kind for fin in boat.fin}
-    if "rudder" not in kinds:
-        found.append(Finding(("fin",), 'no fin is of kind "rudder": nothing could hold the course', ""))
-    if "fixed" not in kinds:
-        found.append(Finding(("fin",), 'no fin is of kind "fixed": nothing could carry the side force', ""))
+    return found + _water_findings(boat)
+
+
+def _water_findings(boat: BoatDocument) -> list[Finding]:
+    """Whether the boat has what it needs under water, and foils the hull that they need."""
+    found: list[Finding] = []
+    fins, foils = {fin.kind for fin in boat.fin}, {foil.kind for foil in boat.foil}
+    if "rudder" not in fins | foils:
+        found.append(Finding(("fin",), 'no fin or foil is of kind "rudder": nothing could hold the course'))
+    if "fixed" not in fins and "canting_pair" not in foils:
+        found.append(
+            Finding(
+                ("fin",),
+                'no fin is of kind "fixed" and no foil of kind "canting_pair": '
+                "nothing could carry the side force",
+            )
+        )
+    if boat.foil and boat.hull.model != "thin_ship":
+        found.append(
+            Finding(
+                ("hull", "model"),
+                "a boat with foils needs a hull that may rise and pitch",
+                '"thin_ship"',
+            )
+        )
+    seen: set[str] = set()
+    for index, foil in enumerate(boat.foil):
+        if foil.kind in seen:
+            found.append(
+                Finding(("foil", index, "kind"), "there is already a [[foil]] of that kind", "another kind")
+            )
+        seen.add(foil.kind)
+        found += _depth_findings(("foil", index), foil, -boat.hull.canoe_draught_m)
     return found
+
+
+def _depth_findings(path: Path, foil: FoilTable, keel_z: float) -> list[Finding]:
+    """Whether all of the wing is below the hull's keel line with the arm at its greatest cant."""
+    greatest = 0.0 if foil.cant_max_deg is None else foil.cant_max_deg
+    cant = math.radians(greatest)
+    outboard, inboard = math.radians(foil.outboard_dihedral_deg), math.radians(foil.inboard_dihedral_deg)
+    # a wing's end rises over the arm's by so much
+    rise = max(
+        0.0, foil.outboard_span_m * math.sin(outboard + cant), foil.inboard_span_m * math.sin(inboard - cant)
+    )
+    highest = foil.attachment_z_m - foil.arm_length_m * math.cos(cant) + rise
+    if highest < keel_z:
+        return []
+    reach = f"the wing reaches up to {highest:+.2f} m, not below the hull's keel at {keel_z:+.2f} m"
+    if foil.cant_max_deg is None:
+        return [Finding((*path, "arm_length_m"), reach, "", "a longer arm, or a lower attachment")]
+    remedy = "less cant, a longer arm, a lower attachment or less dihedral"
+    return [Finding((*path, "cant_max_deg"), f"at {greatest:g} deg {reach}", "", remedy)]
 
 
 def _deck_findings(path: Path, sail: SailTable, rig: RigTable) -> list[Finding]:
     lowest = sail.foot_height_m - sail.foot_extension_m
-    gap = lowest - rig.deck_height_m
+    own = sail.deck_height_m is not None
+    height = sail.deck_height_m if sail.deck_height_m is not None else rig.deck_height_m
+    gap = lowest - height
     if gap >= LEAST_DECK_GAP_M or math.isclose(gap, LEAST_DECK_GAP_M, rel_tol=1e-9):
         return []
-    deck = f"the deck is at rig.deck_height_m = {rig.deck_height_m:g}"
+    deck = f"the deck is at {f'sail.{sail.name}' if own else 'rig'}.deck_height_m = {height:g}"
     if sail.foot_extension_m == 0.0:
-        least = rig.deck_height_m + LEAST_DECK_GAP_M
+        least = height + LEAST_DECK_GAP_M
         return [
             Finding(
                 (*path, "foot_height_m"), f"the foot lies below or on the deck: {deck}", f"from {least:g} m"
             )
         ]
-    longest = sail.foot_height_m - rig.deck_height_m - LEAST_DECK_GAP_M
+    longest = sail.foot_height_m - height - LEAST_DECK_GAP_M
     wrong = f"the lower edge at {lowest:g} m lies below or on the deck: {deck}"
     return [Finding((*path, "foot_extension_m"), wrong, f"up to {max(longest, 0.0):g} m")]
 
@@ -293,16 +479,23 @@ def weight_findings(boat: Boat, *, is_base: bool) -> list[Finding]:
     """Whether the hull, as drawn, carries about the weight of the boat."""
     density = boat.environment.water_density
     fins = build.fin_volume(boat)
-    drawn = boat.hull.canoe_volume + fins
+    hull = boat.hull
+    if isinstance(hull, FormedHull):
+        key, unit, share = "canoe_draught_m", "m", build.FORMED_WEIGHT_TOLERANCE
+        canoe, given = build.drawn_form(hull).volume, hull.canoe_draught
+    else:
+        key, unit, share = "canoe_volume_m3", "m³", build.WEIGHT_TOLERANCE
+        canoe, given = hull.canoe_volume, hull.canoe_volume
+    drawn = canoe + fins
     needed = boat.total_mass / density
     excess = needed - drawn
     if is_base:
-        tolerance = build.WEIGHT_TOLERANCE * drawn
-        least, greatest = needed / (1.0 + build.WEIGHT_TOLERANCE), needed / (1.0 - build.WEIGHT_TOLERANCE)
-        allowed = f"{least - fins:.3f} to {greatest - fins:.3f} m³ at that weight"
-        purpose = f"within {100.0 * build.WEIGHT_TOLERANCE:g} % of each other"
+        tolerance = share * drawn
+        least, greatest = ((needed / (1.0 + side * share) - fins) * given / canoe for side in (1.0, -1.0))
+        allowed = f"{least:.3f} to {greatest:.3f} {unit} at that weight"
+        purpose = f"within {100.0 * share:g} % of each other"
     else:
-        tolerance = build.GREATEST_VOLUME_CHANGE * boat.hull.canoe_volume
+        tolerance = build.GREATEST_VOLUME_CHANGE * canoe
         allowed = ""
         purpose = (
             f"closer than {100.0 * build.GREATEST_VOLUME_CHANGE:g} % for the drawn hull to stand for the boat"
@@ -315,7 +508,7 @@ def weight_findings(boat: Boat, *, is_base: bool) -> list[Finding]:
     )
     return [
         Finding(
-            ("hull", "canoe_volume_m3"),
+            ("hull", key),
             wrong,
             allowed,
             _weight_hint(density * math.copysign(abs(excess) - tolerance, excess)),
@@ -338,9 +531,10 @@ def afloat_findings(floating: build.Afloat) -> list[Finding]:
             )
         )
     if floating.metacentric_height <= 0.0:
+        key = "waterline_beam_m" if isinstance(boat.hull, FormedHull) else "metacentric_radius_m"
         found.append(
             Finding(
-                ("hull", "metacentric_radius_m"),
+                ("hull", key),
                 f"the boat would capsize (an estimate): its metacentric height is "
                 f"{floating.metacentric_height:.2f} m, with the centre of mass at "
                 f"{build.mass_centre_height(boat):+.2f} m from the water plane",

@@ -12,12 +12,15 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from vpp.config.schema import (
+    CHOICES,
     REPEATED_TABLES,
     TABLES,
     TOP_KEYS,
     BoatFileDocument,
+    Choice,
     OptionTable,
     TableModel,
+    choice_of,
     properties_of,
     without_null,
 )
@@ -28,9 +31,9 @@ _INTRODUCTION = """\
 # Boat file: every key
 
 This page is made by `python -m vpp.config.reference` from the schema that checks boat files. Bounds belong to
-the range. A key must be given unless it has a default or may be left out. Positions are forward of
-midships (x), to leeward (y) and above the water plane (z and heights), boat upright and afloat at its design
-weight.
+the range. A key must be given unless it has a default or may be left out; one that belongs to a model or kind
+must be given with it, and may not be with another. Positions are forward of midships (x), to leeward (y) and
+above the water plane (z and heights), boat upright and afloat at its design weight.
 """
 
 
@@ -44,7 +47,22 @@ def json_schema() -> dict[str, Any]:
     schema = BoatFileDocument.model_json_schema()
     for model in (schema, *schema["$defs"].values()):
         model["properties"] = {key: _with_unit(key, entry) for key, entry in model["properties"].items()}
+    for choice in CHOICES:
+        # a choice made in another table is beyond a schema of this one
+        if len(choice.selector) == 1:
+            model = schema["$defs"][TABLES[choice.table].__name__]
+            model.setdefault("allOf", []).append(_condition(choice))
     return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema, "title": "Boat file"}
+
+
+def _condition(choice: Choice) -> dict[str, Any]:
+    """The keys of a choice are there with it, and not with another."""
+    selector = choice.selector[0]
+    return {
+        "if": {"properties": {selector: {"const": choice.chosen}}},
+        "then": {"required": list(choice.needed)},
+        "else": {"properties": dict.fromkeys(choice.keys, False)},
+    }
 
 
 def _with_unit(key: str, entry: Mapping[str, Any]) -> dict[str, Any]:
@@ -57,13 +75,16 @@ def _sections() -> Iterator[str]:
     yield from _section("Top of the file", "What the file is.", BoatFileDocument, keys=TOP_KEYS)
     for table_name, model in TABLES.items():
         heading = f"`[[{table_name}]]`" if table_name in REPEATED_TABLES else f"`[{table_name}]`"
-        yield from _section(heading, model.__doc__ or "", model, keys=tuple(properties_of(model)))
+        keys = tuple(properties_of(model))
+        yield from _section(heading, model.__doc__ or "", model, keys=keys, table_name=table_name)
     yield from _section(
         "`[[option]]`", OptionTable.__doc__ or "", OptionTable, keys=tuple(properties_of(OptionTable))
     )
 
 
-def _section(heading: str, says: str, model: type[TableModel], *, keys: Sequence[str]) -> Iterator[str]:
+def _section(
+    heading: str, says: str, model: type[TableModel], *, keys: Sequence[str], table_name: str = ""
+) -> Iterator[str]:
     yield f"## {heading}\n\n{says}\n"
     yield "| key | unit | range | default | description |"
     yield "|---|---|---|---|---|"
@@ -72,7 +93,10 @@ def _section(heading: str, says: str, model: type[TableModel], *, keys: Sequence
         entry = properties_of(model)[key]
         # a default of None is explained by the description
         default = "" if key in needed or entry.get("default") is None else f"`{shown(entry['default'])}`"
+        choice = choice_of(table_name, key)
         optional = " (may be left out)" if key not in needed and not default else ""
+        if choice is not None:
+            optional = f" (only with `{choice.text}`)"
         cells = (
             f"`{key}`",
             unit_of(key).symbol,

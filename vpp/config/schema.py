@@ -6,6 +6,7 @@ Error texts, the configuration reference and the JSON Schema are all made from t
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from functools import cache
 from typing import Annotated, Any, Literal
 
@@ -37,7 +38,7 @@ def numbers(description: str, *, default: Any = ...) -> Any:
 
 Percents = tuple[Annotated[float, Field(ge=0.0, le=100.0)], ...]
 Chords = tuple[Annotated[float, Field(ge=0.02, le=15.0)], ...]
-Cambers = tuple[Annotated[float, Field(ge=0.0, le=25.0)], ...]
+Cambers = tuple[Annotated[float, Field(ge=-15.0, le=25.0)], ...]
 
 
 class TableModel(BaseModel):
@@ -65,38 +66,67 @@ class EnvironmentTable(TableModel):
 class HullTable(TableModel):
     """The canoe body, without keel and rudder, as drawn at its design water line."""
 
-    model: Literal["systematic_series"] = Field(description="how the hull's resistance is found")
+    model: Literal["systematic_series", "thin_ship"] = Field(
+        description="how the hull's forces are found: from the tests of a series of yachts afloat at their "
+        "weight, or from a shape that may rise, sink and pitch"
+    )
     waterline_length_m: float = quantity("length of the water line", 2.0, 40.0)
     waterline_beam_m: float = quantity("greatest beam of the water line", 0.3, 12.0)
     canoe_draught_m: float = quantity("draught of the canoe body", 0.05, 5.0)
-    canoe_volume_m3: float = quantity("volume of water that the canoe body displaces", 0.05, 300.0)
-    prismatic_coefficient: float = quantity(
-        "canoe volume over water line length times greatest section area", 0.4, 0.8
+    canoe_volume_m3: float | None = quantity(
+        "volume of water that the canoe body displaces", 0.05, 300.0, default=None
     )
-    buoyancy_centre_percent: float = quantity(
-        "centre of buoyancy from midships as a part of the water line length, forward positive", -12.0, 8.0
+    prismatic_coefficient: float | None = quantity(
+        "canoe volume over water line length times greatest section area", 0.4, 0.8, default=None
     )
-    wetted_area_m2: float = quantity("wetted area of the canoe body", 0.5, 600.0)
-    waterplane_area_m2: float = quantity("area of the water plane", 0.3, 400.0)
+    buoyancy_centre_percent: float | None = quantity(
+        "centre of buoyancy from midships as a part of the water line length, forward positive",
+        -12.0,
+        8.0,
+        default=None,
+    )
+    wetted_area_m2: float | None = quantity("wetted area of the canoe body", 0.5, 600.0, default=None)
+    waterplane_area_m2: float | None = quantity("area of the water plane", 0.3, 400.0, default=None)
     form_factor: float = quantity(
         "excess of skin friction over a flat plate's; 0 with systematic_series, which contains it", 0.0, 0.5
     )
-    heel_resistance_20deg_percent: float = quantity(
-        "growth of the hull's resistance from upright to 20 deg of heel", 0.0, 50.0
+    heel_resistance_20deg_percent: float | None = quantity(
+        "growth of the hull's resistance from upright to 20 deg of heel", 0.0, 50.0, default=None
     )
-    stability_model: Literal["wall_sided"] = Field(
-        description="how the righting moment of the hull's form is found"
+    stability_model: Literal["wall_sided"] | None = Field(
+        None, description="how the righting moment of the hull's form is found"
     )
-    buoyancy_centre_z_m: float = quantity(
-        "height of the centre of buoyancy of the whole boat, fins included; negative below water", -5.0, 0.0
+    buoyancy_centre_z_m: float | None = quantity(
+        "height of the centre of buoyancy of the whole boat, fins included; negative below water",
+        -5.0,
+        0.0,
+        default=None,
     )
-    metacentric_radius_m: float = quantity(
+    metacentric_radius_m: float | None = quantity(
         "second moment of the water plane about the centreline over the volume displaced by the whole boat",
         0.02,
         20.0,
+        default=None,
     )
-    wall_sided_limit_deg: float = quantity(
-        "heel up to which the hull's sides count as straight and vertical", 5.0, 60.0
+    wall_sided_limit_deg: float | None = quantity(
+        "heel up to which the hull's sides count as straight and vertical", 5.0, 60.0, default=None
+    )
+    waterline_exponent: float | None = quantity(
+        "n of the water line, half breadth 1 - (2x/L)^n at x from its middle: 2 is a parabola, "
+        "more is fuller at the ends",
+        1.5,
+        6.0,
+        default=None,
+    )
+    section_exponent: float | None = quantity(
+        "m of the sections, half breadth 1 - (1 - h/T)^m at height h over the keel line: 2 is a parabola, "
+        "more is flatter at the bottom",
+        1.5,
+        6.0,
+        default=None,
+    )
+    centre_x_m: float = quantity(
+        "middle of the water line, forward of the reference point", -20.0, 20.0, default=0.0
     )
 
 
@@ -113,6 +143,75 @@ class FinTable(TableModel):
         "position of the quarter chord at half span, forward of midships", -25.0, 25.0
     )
     root_z_m: float = quantity("height at which it leaves the hull; zero or negative", -5.0, 0.0)
+
+
+class FoilTable(TableModel):
+    """A hydrofoil: an arm through the water surface, and a wing of up to two halves at its end."""
+
+    name: str = name("what the foil is called")
+    kind: Literal["canting_pair", "rudder"] = Field(
+        description="one on either side, the leeward one at work and the windward one held up; or one on the "
+        "centreline that steers with its arm"
+    )
+    attachment_x_m: float = quantity("position of the arm's upper end, forward of midships", -25.0, 25.0)
+    attachment_y_m: float = quantity(
+        "distance of the arm's upper end from the centreline; 0 for a rudder", 0.0, 10.0
+    )
+    attachment_z_m: float = quantity("height of the arm's upper end", -5.0, 5.0)
+    arm_length_m: float = quantity("length of the arm from its upper end to the wing", 0.2, 12.0)
+    arm_root_chord_m: float = quantity("chord of the arm at its upper end", 0.03, 3.0)
+    arm_tip_chord_m: float = quantity("chord of the arm at the wing", 0.03, 3.0)
+    arm_thickness_percent: float = quantity(
+        "greatest thickness of the arm's section over its chord", 3.0, 30.0
+    )
+    arm_sweep_deg: float = quantity("angle by which the arm leans aft going down", -30.0, 45.0, default=0.0)
+    outboard_span_m: float = quantity("span of the wing's half outboard of the arm; 0 for none", 0.0, 8.0)
+    inboard_span_m: float = quantity("span of the wing's half inboard of the arm; 0 for none", 0.0, 8.0)
+    outboard_dihedral_deg: float = quantity(
+        "angle of the outboard half from level with the arm upright, tip up positive", -75.0, 75.0
+    )
+    inboard_dihedral_deg: float = quantity(
+        "angle of the inboard half from level with the arm upright, tip up positive", -75.0, 75.0
+    )
+    wing_sweep_deg: float = quantity(
+        "angle by which the wing's quarter chord leans aft towards the tips", -30.0, 45.0, default=0.0
+    )
+    wing_root_chord_m: float = quantity("chord of the wing at the arm", 0.03, 3.0)
+    wing_tip_chord_m: float = quantity("chord of the wing at its tips", 0.03, 3.0)
+    wing_thickness_percent: float = quantity(
+        "greatest thickness of the wing's section over its chord", 3.0, 30.0
+    )
+    wing_incidence_deg: float = quantity(
+        "angle of the wing's chord to the boat's level, leading edge up positive", -5.0, 10.0, default=0.0
+    )
+    wing_design_lift_coefficient: float = quantity(
+        "lift coefficient for which the wing's section is cambered; 0 for a symmetric one", -0.5, 1.0
+    )
+    stall_lift_coefficient: float = quantity("lift coefficient at which the flow separates", 0.3, 2.5)
+    drag_bucket_factor: float = quantity(
+        "growth of section drag with the square of lift coefficient less the design one", 0.0, 0.2
+    )
+    flap_chord_percent: float = quantity(
+        "part of the wing's chord that the flap takes; 100 turns the whole wing", 5.0, 100.0
+    )
+    flap_min_deg: float = quantity("least flap angle, trailing edge down positive", -30.0, 30.0)
+    flap_max_deg: float = quantity("greatest flap angle, trailing edge down positive", -30.0, 30.0)
+    cant_min_deg: float | None = quantity(
+        "least angle of the working arm from the boat's vertical, outward positive", -10.0, 89.0, default=None
+    )
+    cant_max_deg: float | None = quantity(
+        "greatest angle of the working arm from the boat's vertical", -10.0, 89.0, default=None
+    )
+    raised_cant_deg: float | None = quantity(
+        "angle from the boat's vertical at which the windward foil is held up", 0.0, 180.0, default=None
+    )
+    raised_drag_area_m2: float | None = quantity(
+        "drag coefficient times area of the windward foil in the wind", 0.0, 10.0, default=None
+    )
+    mass_kg: float = quantity("mass of one foil", 0.5, 10000.0)
+    mass_at_percent: float = quantity(
+        "where on the arm its centre of mass lies: 0 upper end, 100 wing", 0.0, 100.0
+    )
 
 
 class RigTable(TableModel):
@@ -170,10 +269,27 @@ class SailTable(TableModel):
     )
     head_cut_chord_percent: float = quantity("chord left at the head by that cut", 5.0, 100.0, default=100.0)
     camber_at_percent: Percents = numbers("heights at which cambers are given, from 0 to 100")
-    camber_flat_percent: Cambers = numbers("depth over chord at those heights when set flat")
+    camber_flat_percent: Cambers = numbers(
+        "depth over chord at those heights when set flat; negative where the belly is to windward"
+    )
     camber_full_percent: Cambers = numbers("depth over chord at those heights when set full")
     camber_trim_min_percent: float = quantity("flattest trim: 0 flat, 100 full", 0.0, 100.0, default=0.0)
     camber_trim_max_percent: float = quantity("fullest trim: 0 flat, 100 full", 0.0, 100.0, default=100.0)
+    head_zone_from_percent: float = quantity(
+        "height above which the head's own camber trim holds; 100 for none", 0.0, 100.0, default=100.0
+    )
+    head_transition_from_percent: float | None = Field(
+        None,
+        ge=0.0,
+        le=100.0,
+        description="height from which the trim runs over to the head's; that of the zone where not given",
+    )
+    head_camber_trim_min_percent: float = quantity(
+        "the head's flattest trim: 0 flat, 100 full", 0.0, 100.0, default=0.0
+    )
+    head_camber_trim_max_percent: float = quantity(
+        "the head's fullest trim: 0 flat, 100 full", 0.0, 100.0, default=0.0
+    )
     sheet_min_deg: float = quantity("least angle of the foot's chord from the centreline", -15.0, 90.0)
     sheet_max_deg: float = quantity("greatest angle of the foot's chord from the centreline", -15.0, 90.0)
     twist_min_deg: float = quantity("least opening of the head against the foot", -10.0, 45.0)
@@ -193,11 +309,17 @@ class SailTable(TableModel):
         0.2,
     )
     mass_per_area_kg_per_m2: float = quantity("mass of the cloth with battens and fittings", 0.02, 5.0)
+    deck_height_m: float | None = Field(
+        None, ge=0.05, le=8.0, description="height of the deck under this sail; the rig's where not given"
+    )
+    deck_half_width_m: float | None = Field(
+        None, ge=0.1, le=10.0, description="half width of that deck; the rig's where not given"
+    )
     station_count: int = Field(10, ge=4, le=60, description="number of strips in the calculation")
 
 
 class MassTable(TableModel):
-    """A mass at a point. Crew, mast and sails are not listed: they follow from their own tables."""
+    """A mass at a point. Crew, mast, sails and foils are not listed: they follow from their own tables."""
 
     name: str = name("what weighs")
     mass_kg: float = quantity("mass", 0.01, 200000.0)
@@ -229,11 +351,42 @@ class WindageTable(TableModel):
 
 
 class MarginsTable(TableModel):
-    """Limits on attitude and helm that no condition may exceed."""
+    """Limits on attitude, helm and foils that no condition may exceed."""
 
     heel_deg: float = quantity("greatest heel", 3.0, 60.0)
     leeway_deg: float = quantity("greatest leeway", 1.0, 20.0)
     rudder_deg: float = quantity("greatest rudder angle", 1.0, 35.0)
+    pitch_min_deg: float = quantity(
+        "least pitch, bow up positive; with the bow further down it meets the waves",
+        -10.0,
+        10.0,
+        default=-2.0,
+    )
+    pitch_max_deg: float = quantity(
+        "greatest pitch, bow up positive; with the bow further up the stern drags in the water",
+        -10.0,
+        10.0,
+        default=4.0,
+    )
+    immersion_m: float = quantity(
+        "least depth of the working foil's shallower wing tip and of the rudder's wing; about half a chord, "
+        "which keeps air out and is as shallow as the laws of the surface hold",
+        0.0,
+        3.0,
+        default=0.15,
+    )
+    clearance_m: float = quantity(
+        "least height of the keel line over the water when foil-borne; half the height of small waves",
+        0.0,
+        3.0,
+        default=0.10,
+    )
+    cavitation_margin: float = quantity(
+        "least cavitation number over suction peak left on foils at work; 0 is where cavitation begins",
+        -1.0,
+        3.0,
+        default=0.0,
+    )
 
 
 class BoatDocument(TableModel):
@@ -244,7 +397,8 @@ class BoatDocument(TableModel):
     description: str = line("what the boat is, in one line")
     environment: EnvironmentTable
     hull: HullTable
-    fin: tuple[FinTable, ...] = Field(min_length=1, max_length=20)
+    fin: tuple[FinTable, ...] = Field((), max_length=20)
+    foil: tuple[FoilTable, ...] = Field((), max_length=2)
     rig: RigTable
     sail: tuple[SailTable, ...] = Field(min_length=1, max_length=2)
     mass: tuple[MassTable, ...] = Field(min_length=1, max_length=200)
@@ -257,6 +411,7 @@ class AddTables(TableModel):
     """Tables that an option adds."""
 
     fin: tuple[FinTable, ...] = ()
+    foil: tuple[FoilTable, ...] = ()
     sail: tuple[SailTable, ...] = ()
     mass: tuple[MassTable, ...] = ()
     windage: tuple[WindageTable, ...] = ()
@@ -292,12 +447,84 @@ SINGLE_TABLES: dict[str, type[TableModel]] = {
 }
 REPEATED_TABLES: dict[str, type[TableModel]] = {
     "fin": FinTable,
+    "foil": FoilTable,
     "sail": SailTable,
     "mass": MassTable,
     "windage": WindageTable,
 }
 TABLES = SINGLE_TABLES | REPEATED_TABLES
 TOP_KEYS = ("schema_version", "name", "description")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Choice:
+    """Keys of a table that belong to one choice of a model or kind, and have no use beside another.
+
+    `selector` is the path of that choice: a key of the same table, or table and key. Those `needed` must be
+    given with it.
+    """
+
+    table: str
+    selector: tuple[str, ...]
+    chosen: str
+    needed: tuple[str, ...] = ()
+    optional: tuple[str, ...] = ()
+
+    @property
+    def keys(self) -> tuple[str, ...]:
+        """All keys that belong to the choice."""
+        return (*self.needed, *self.optional)
+
+    @property
+    def text(self) -> str:
+        """The choice as it stands in a file."""
+        return f'{".".join(self.selector)} = "{self.chosen}"'
+
+
+CHOICES = (
+    Choice(
+        table="hull",
+        selector=("model",),
+        chosen="systematic_series",
+        needed=(
+            "canoe_volume_m3",
+            "prismatic_coefficient",
+            "buoyancy_centre_percent",
+            "wetted_area_m2",
+            "waterplane_area_m2",
+            "heel_resistance_20deg_percent",
+            "stability_model",
+            "buoyancy_centre_z_m",
+            "metacentric_radius_m",
+            "wall_sided_limit_deg",
+        ),
+    ),
+    Choice(
+        table="hull",
+        selector=("model",),
+        chosen="thin_ship",
+        needed=("waterline_exponent", "section_exponent"),
+        optional=("centre_x_m",),
+    ),
+    Choice(
+        table="foil",
+        selector=("kind",),
+        chosen="canting_pair",
+        needed=("cant_min_deg", "cant_max_deg", "raised_cant_deg", "raised_drag_area_m2"),
+    ),
+    Choice(
+        table="margins",
+        selector=("hull", "model"),
+        chosen="thin_ship",
+        optional=("pitch_min_deg", "pitch_max_deg", "immersion_m", "clearance_m", "cavitation_margin"),
+    ),
+)
+
+
+@cache
+def choice_of(table_name: str, key: str) -> Choice | None:
+    """The choice that a key belongs to, if it belongs to one."""
+    return next((choice for choice in CHOICES if choice.table == table_name and key in choice.keys), None)
 
 
 @cache

@@ -14,12 +14,14 @@ from vpp.config.errors import Problem
 from vpp.config.locate import Path
 from vpp.config.overlay import Items, Leaf, Node, Table, key_text, nodes_along, plain
 from vpp.config.schema import (
+    CHOICES,
     REPEATED_TABLES,
     SINGLE_TABLES,
     TABLES,
     AddTables,
     BoatDocument,
     BoatFileDocument,
+    Choice,
     OptionTable,
     TableModel,
     properties_of,
@@ -41,28 +43,68 @@ class Finding:
 
 def read_boat(root: Table) -> tuple[BoatDocument | None, list[Finding]]:
     """The boat that a tree describes, or what is wrong with its form."""
+    choices = _choice_findings(root)
     try:
-        return BoatDocument.model_validate(plain(root)), []
+        return BoatDocument.model_validate(plain(root)), choices
     except ValidationError as error:
-        return None, _findings(root, error)
+        return None, _findings(root, error) + choices
 
 
 def sound_tables(root: Table) -> dict[Path, TableModel]:
     """Those tables of a tree that are in order taken by themselves, so that their values can be compared."""
     found: dict[Path, TableModel] = {}
     for table_name, model in TABLES.items():
-        node = root.entries.get(table_name)
-        places: list[tuple[Path, Node]] = []
-        if table_name in SINGLE_TABLES and node is not None:
-            places = [((table_name,), node)]
-        elif isinstance(node, Items):
-            places = [((table_name, index), entry) for index, entry in enumerate(node.entries)]
-        for path, entry in places:
+        for path, entry in _places(root, table_name):
             try:
                 found[path] = model.model_validate(plain(entry))
             except ValidationError:
                 continue
     return found
+
+
+def _places(root: Table, table_name: str) -> list[tuple[Path, Node]]:
+    """Every table of a name with its path."""
+    node = root.entries.get(table_name)
+    if table_name in SINGLE_TABLES and node is not None:
+        return [((table_name,), node)]
+    if isinstance(node, Items):
+        return [((table_name, index), entry) for index, entry in enumerate(node.entries)]
+    return []
+
+
+def _choice_findings(root: Table) -> list[Finding]:
+    """Keys that a choice of model or kind needs and that are not there, and those it has no use for."""
+    found: list[Finding] = []
+    for choice in CHOICES:
+        for path, table in _places(root, choice.table):
+            if isinstance(table, Table):
+                found += _of_choice(root, path, table, choice)
+    return found
+
+
+def _of_choice(root: Table, path: Path, table: Table, choice: Choice) -> list[Finding]:
+    *above, key = choice.selector
+    selector = nodes_along(root, (*(above or path), key))[-1]
+    owner = TABLES[choice.selector[0] if above else choice.table]
+    chosen = selector.value if isinstance(selector, Leaf) else None
+    if chosen not in properties_of(owner)[key]["enum"]:
+        return []  # what is wrong with the choice itself is told elsewhere
+    if chosen != choice.chosen:
+        wrong = f'not used with {".".join(choice.selector)} = "{chosen}"'
+        return [Finding((*path, key), wrong) for key in choice.keys if key in table.entries]
+    model = TABLES[choice.table]
+    described = properties_of(model)
+    meant = {_meant(given, model) for given in table.entries if given not in described}
+    return [
+        Finding(
+            (*path, key),
+            f"missing: {described[key]['description']}; needed with {choice.text}",
+            allowed_text(key, described[key]),
+            missing=True,
+        )
+        for key in choice.needed
+        if key not in table.entries and key not in meant
+    ]
 
 
 def option_findings(root: Table, index: int) -> list[Finding]:
@@ -133,6 +175,8 @@ def _finding(root: Table, detail: ErrorDetails, path: Path) -> Finding:
     if kind == "extra_forbidden":
         return Finding(path, "unknown key", "", _unknown_hint(key, owner))
     if form := _form_of_table(path):
+        if kind == "too_long":
+            return Finding(path, f"there are too many [[{key}]]", f"up to {entry['maxItems']}")
         return Finding(path, f"must be written {form}")
     is_element = isinstance(path[-1], int)
     allowed = allowed_text(key, entry.get("items", entry) if is_element else entry) if entry else ""

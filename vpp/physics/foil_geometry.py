@@ -41,9 +41,9 @@ def body_to_horizontal(
     arguments broadcast.
     """
     xp = array_namespace(x, y, z, heel, pitch)
-    leeward = y * xp.cos(heel) + z * xp.sin(heel)
-    upright = z * xp.cos(heel) - y * xp.sin(heel)
-    return x * xp.cos(pitch) - upright * xp.sin(pitch), leeward, upright * xp.cos(pitch) + x * xp.sin(pitch)
+    (cos_h, sin_h), (cos_p, sin_p) = ((xp.cos(angle), xp.sin(angle)) for angle in (heel, pitch))
+    upright = z * cos_h - y * sin_h
+    return x * cos_p - upright * sin_p, y * cos_h + z * sin_h, upright * cos_p + x * sin_p
 
 
 def horizontal_to_body(
@@ -51,9 +51,13 @@ def horizontal_to_body(
 ) -> tuple[Array, Array, Array]:
     """The inverse of `body_to_horizontal`."""
     xp = array_namespace(forward, leeward, up, heel, pitch)
-    x = forward * xp.cos(pitch) + up * xp.sin(pitch)
-    upright = up * xp.cos(pitch) - forward * xp.sin(pitch)
-    return x, leeward * xp.cos(heel) - upright * xp.sin(heel), leeward * xp.sin(heel) + upright * xp.cos(heel)
+    (cos_h, sin_h), (cos_p, sin_p) = ((xp.cos(angle), xp.sin(angle)) for angle in (heel, pitch))
+    upright = up * cos_p - forward * sin_p
+    return (
+        forward * cos_p + up * sin_p,
+        leeward * cos_h - upright * sin_h,
+        leeward * sin_h + upright * cos_h,
+    )
 
 
 def water_velocity(
@@ -171,10 +175,12 @@ def place(
     span_y, span_z = _canted(span_out, span_up, cant, shape.side)
     normal_y, normal_z = _canted(normal_out, normal_up, cant, shape.side)
     step_x = -xp.tan(shape.sweep)
-    start_x = _starts(shape, after, shape.attachment_x, step_x)
-    start_y = _starts(shape, after, shape.attachment_y, span_y)
-    start_z = _starts(shape, after, shape.attachment_z, span_z)
-    start_up = body_to_horizontal(x=start_x, y=start_y, z=start_z, heel=heel, pitch=pitch)[2]
+    before = _elements_before(after)
+    start_x = shape.attachment_x + xp.matmul(before, shape.span * step_x)
+    start_y = shape.attachment_y + xp.matmul(before, shape.span * span_y)
+    start_z = shape.attachment_z + xp.matmul(before, shape.span * span_z)
+    up_x, up_y, up_z = horizontal_to_body(forward=0.0, leeward=0.0, up=1.0, heel=heel, pitch=pitch)
+    start_up = start_x * up_x + start_y * up_y + start_z * up_z
     return FoilPlace(
         span=shape.span,
         root_chord=shape.root_chord,
@@ -189,7 +195,7 @@ def place(
         span_z=span_z,
         normal_y=normal_y,
         normal_z=normal_z,
-        rise=body_to_horizontal(x=step_x, y=span_y, z=span_z, heel=heel, pitch=pitch)[2],
+        rise=step_x * up_x + span_y * up_y + span_z * up_z,
     )
 
 
@@ -202,13 +208,6 @@ def panels(*, at: FoilPlace, panel_count: int, heel: Array, pitch: Array) -> Foi
     z = at.start_z[:, None] + along * at.span_z[:, None]
     forward, leeward, _ = body_to_horizontal(x=x, y=y, z=z, heel=heel, pitch=pitch)
     depth = at.start_depth[:, None] - along * at.rise[:, None]
-    xp = array_namespace(depth)
-    wet = [
-        immersed_shares(
-            start_depth=at.start_depth[i], rise=at.rise[i], span=at.span[i], panel_count=panel_count
-        )
-        for i in range(at.span.shape[0])
-    ]
     return FoilPanels(
         x=x,
         y=y,
@@ -218,7 +217,12 @@ def panels(*, at: FoilPlace, panel_count: int, heel: Array, pitch: Array) -> Foi
         depth=depth,
         chord=at.root_chord[:, None] + share * (at.tip_chord - at.root_chord)[:, None],
         length=at.span[:, None] / panel_count + 0.0 * share,
-        immersed_share=xp.stack(wet),
+        immersed_share=immersed_shares(
+            start_depth=at.start_depth[:, None],
+            rise=at.rise[:, None],
+            span=at.span[:, None],
+            panel_count=panel_count,
+        ),
     )
 
 
@@ -229,43 +233,42 @@ def panel_shares(panel_count: int) -> NDArray[np.float64]:
 
 
 def immersed_shares(*, start_depth: Array, rise: Array, span: Array, panel_count: int) -> Array:
-    """Immersed share of an element's panels, (panels, conditions); arguments (conditions,).
+    """Immersed share of an element's panels, (panels, conditions); arguments (conditions,), or with leading
+    axes and an axis of length one for the panels.
 
     A point counts as wet by `smooth_step` of its depth over `SURFACE_SHARE` of a panel's span, and a panel
     by the mean of `POINTS` points. Twice continuously differentiable. Immersed span is exact to 0.1 % of a
     panel where the ends of the chain are that far from the surface; a level element comes out of the water
     gradually over that depth.
     """
-    width = SURFACE_SHARE / panel_count * span
-    total: Array = 0.0
-    for offset in (np.arange(POINTS) + 0.5) / POINTS - 0.5:
-        along = panel_shares(panel_count) + offset / panel_count
-        total = total + smooth_step((start_depth - along * span * rise) / width)
-    return total / POINTS
+    point = panel_shares(panel_count * POINTS)
+    wet = smooth_step((start_depth - (point * span) * rise) / ((SURFACE_SHARE / panel_count) * span))
+    by_panel = wet.reshape(*wet.shape[:-2], panel_count, POINTS, wet.shape[-1])
+    return array_namespace(wet).sum(by_panel, axis=-2) / POINTS
 
 
 def crossing_shares(*, start_depth: Array, rise: Array, span: Array, panel_count: int) -> Array:
-    """How much of a cut through the surface lies in each panel of an element, (panels, conditions).
+    """How much of a cut through the surface lies in each panel of an element, (panels, conditions); arguments
+    as in `immersed_shares`.
 
     They add up to 1 for an element that pierces the surface and to 0 for one that does not; a level element,
-    within about 5 deg, does not pierce it. Arguments (conditions,).
+    within about 5 deg, does not pierce it.
     """
     xp = array_namespace(start_depth, rise)
     node = (np.arange(panel_count + 1.0) / panel_count)[:, None]
-    wet = smooth_step((start_depth - node * span * rise) / (SURFACE_SHARE / panel_count * span))
-    return (wet[1:] - wet[:-1]) * xp.tanh(-rise / LEVEL_WIDTH)
+    wet = smooth_step((start_depth - (node * span) * rise) / ((SURFACE_SHARE / panel_count) * span))
+    return (wet[..., 1:, :] - wet[..., :-1, :]) * xp.tanh(-1.0 * rise / LEVEL_WIDTH)
 
 
 def immersed_span(*, at: FoilPlace, panel_count: int) -> Array:
     """Span under water of each element [m], (elements, conditions)."""
-    xp = array_namespace(at.start_depth, at.rise)
-    rows = []
-    for i in range(at.span.shape[0]):
-        wet = immersed_shares(
-            start_depth=at.start_depth[i], rise=at.rise[i], span=at.span[i], panel_count=panel_count
-        )
-        rows.append(xp.sum(wet, axis=0) * at.span[i] / panel_count)
-    return xp.stack(rows)
+    wet = immersed_shares(
+        start_depth=at.start_depth[:, None],
+        rise=at.rise[:, None],
+        span=at.span[:, None],
+        panel_count=panel_count,
+    )
+    return array_namespace(wet).sum(wet, axis=1) * at.span / panel_count
 
 
 def _check_chain(after: tuple[int | None, ...], count: int) -> None:
@@ -283,10 +286,11 @@ def _canted(out: Array, up: Array, cant: Array, side: Array) -> tuple[Array, Arr
     return side * (out * cos_c - up * sin_c), out * sin_c + up * cos_c
 
 
-def _starts(shape: FoilShape, after: tuple[int | None, ...], origin: Array, step: Array) -> Array:
-    xp = array_namespace(origin, step)
-    reach = shape.span * step
-    starts: list[Array] = []
-    for link in after:
-        starts.append(origin + 0.0 * reach[0] if link is None else starts[link] + reach[link])
-    return xp.stack(starts)
+def _elements_before(after: tuple[int | None, ...]) -> NDArray[np.float64]:
+    """1 where a column's element lies between the attachment and a row's, (elements, elements)."""
+    result = np.zeros((len(after), len(after)))
+    for i, link in enumerate(after):
+        if link is not None:
+            result[i] = result[link]
+            result[i, link] = 1.0
+    return result

@@ -9,12 +9,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
+from functools import cache, partial
 
 import numpy as np
 from numpy.typing import NDArray
 
-from vpp.physics.arrays import Array, array_namespace, elementwise
+from vpp.physics.arrays import Array, array_namespace, elementwise, without_derivatives
 from vpp.physics.foil_geometry import (
     SURFACE_SHARE,
     FoilPlace,
@@ -50,6 +51,8 @@ _LEAST_DEPTH_CHORDS, _LEAST_DEPTH_WIDTH = 0.3, 0.2
 # The same for the immersed span as a share of the built one.
 _LEAST_SPAN_SHARE, _LEAST_SPAN_WIDTH = 0.05, 0.05
 
+# Spray drag of a strut through the surface over q t^2, see `spray_drag`.
+_SPRAY = 0.24
 # Densest load over the mean by Schrenk's rule on a rectangle, (1 + 4/pi)/2.
 _DENSEST_LOAD = 0.5 * (1.0 + 4.0 / math.pi)
 
@@ -119,6 +122,18 @@ def flap_effectiveness(*, flap_chord_ratio: float) -> float:
     """
     angle = math.acos(2.0 * flap_chord_ratio - 1.0)
     return 1.0 - (angle - math.sin(angle)) / math.pi
+
+
+def flap_ideal_lift(*, flap_chord_ratio: float) -> float:
+    """Change of the ideal lift coefficient per angle of a plain flap [1/rad]: 2 sin t = 4 sqrt(E (1 - E)).
+
+    t and E as in `flap_effectiveness`. At its ideal lift the flow meets the nose smoothly. Of the lift by a
+    flap, 2 (pi - t) + 2 sin t per rad, the first part is carried as by incidence, with suction at the nose,
+    and only the second moves the ideal lift: nothing without a flap, nothing where the whole wing turns, and
+    most, 2, with a flap of half the chord. H. Glauert, R. & M. 1095, 1927. Thin section, no viscosity, sealed
+    hinge; real flaps have less of it, as of their effectiveness. The peak at the hinge is not in it.
+    """
+    return 4.0 * math.sqrt(flap_chord_ratio * (1.0 - flap_chord_ratio))
 
 
 # --- surface: submerged foils -------------------------------------------------------------------------------
@@ -363,7 +378,7 @@ def spray_drag(*, speed: Array, thickness: Array, water_density: Array) -> Array
     S. F. Hoerner, Fluid-Dynamic Drag, 1965, chapter X (from memory). High speed, streamlined section, no
     ventilation.
     """
-    return 0.24 * 0.5 * water_density * speed**2 * thickness**2
+    return _SPRAY * 0.5 * water_density * speed**2 * thickness**2
 
 
 def ventilation_from_tail(*, depth_froude: Array) -> Array:
@@ -518,7 +533,8 @@ class FoilSections:
     """Sections of a foil's elements, (elements, conditions) or broadcasting to it.
 
     `zero_lift_angle` without flap, negative for camber towards the normal; `flap_effectiveness` 0 where there
-    is no flap; `lift_drag_factor`: growth of profile drag per square of lift off the design lift, about 0.005
+    is no flap; `design_lift_coefficient` without flap, `flap_ideal_lift` its change per flap angle [1/rad];
+    `lift_drag_factor`: growth of profile drag per square of lift off the design lift, about 0.005
     (NACA 0012 smooth, NACA Report 824, from memory); `stall_lift_coefficient`; `thickness_speed` and
     `nose_radius_ratio` as in `suction_peak`; `efficiency` of the wing's planform in deep water, 1 for
     elliptic; `junction_drag_area` [m^2] of what meets at the start of the element
@@ -529,6 +545,7 @@ class FoilSections:
     zero_lift_angle: Array
     design_lift_coefficient: Array
     flap_effectiveness: Array
+    flap_ideal_lift: Array
     lift_drag_factor: Array
     stall_lift_coefficient: Array
     thickness_speed: Array
@@ -567,7 +584,8 @@ class WingState:
     Immersed span and area; mean depth of the immersed part; depth Froude number, for a mirrored wing that on
     the immersed span; lift slope and lift coefficient on the immersed area; the angle by which its own wake
     and waves turn the lift back. Where less than a tenth of the span, or less than half a chord of depth, is
-    left, slope and Froude number are those of the held span and depth.
+    left, slope and Froude number are those of the held span and depth. Span, area and depth carry
+    derivatives, the rest is for reports and does not.
     """
 
     span: Array
@@ -580,8 +598,17 @@ class WingState:
 
 
 @dataclass(frozen=True, kw_only=True)
-class _ElementLoads:
-    """As in `FoilLoads`, of one element."""
+class FoilLoads:
+    """Loads of a foil's elements, (elements, conditions); sums over the elements are the foil's.
+
+    Force [N] and moment [N m] about the reference point, right-handed, body axes. Drags [N] along the local
+    flow, all of them part of the force: `induced_drag` with the waves', `profile_drag` with what stall and
+    cavitation add, `spray_drag`, `junction_drag`. `incidence` from zero lift [rad]; `lift_coefficient` of the
+    section before stall and cap; `cavitation_margin`: cavitation number at the immersed part's mean depth
+    less the suction peak under the densest load, negative where cavitation has begun, to be read where the
+    element is wet. `wings` in the order given. Drags, incidence and the coefficients of lift are for
+    reports: they carry no derivatives.
+    """
 
     force_x: Array
     force_y: Array
@@ -596,20 +623,6 @@ class _ElementLoads:
     incidence: Array
     lift_coefficient: Array
     cavitation_margin: Array
-
-
-@dataclass(frozen=True, kw_only=True)
-class FoilLoads(_ElementLoads):
-    """Loads of a foil's elements, (elements, conditions); sums over the elements are the foil's.
-
-    Force [N] and moment [N m] about the reference point, right-handed, body axes. Drags [N] along the local
-    flow, all of them part of the force: `induced_drag` with the waves', `profile_drag` with what stall and
-    cavitation add, `spray_drag`, `junction_drag`. `incidence` from zero lift [rad]; `lift_coefficient` of the
-    section before stall and cap; `cavitation_margin`: cavitation number at the immersed part's mean depth
-    less the suction peak under the densest load, negative where cavitation has begun, to be read where the
-    element is wet. `wings` in the order given.
-    """
-
     wings: tuple[WingState, ...]
 
 
@@ -636,23 +649,98 @@ def element_forces(
         raise ValueError(
             f"The wings list the elements {listed}; each of 0 to {count - 1} must be there once."
         )
-    rows: dict[int, _ElementLoads] = {}
-    states = []
+    together, first = _together(wings), _firsts(wings)
+    built_span = together @ at.span
+    chord = together @ (0.5 * at.span * (at.root_chord + at.tip_chord)) / built_span
+    wet = _wet_parts(wings, at, sections, chord, panel_count)
+    xp = array_namespace(wet.area, wet.low, flow.water_x)
+    span, area = xp.matmul(together, wet.span), xp.matmul(together, wet.area)
+    depth = _safe_ratio(xp.matmul(together, wet.depth_area), area, empty=0.0)
+    surface = _surface(wings, at, flow, span=span, built_span=built_span, chord=chord, depth=depth)
+    local = _section_loads(at, sections, flow, surface, depth)
+    weight = _weight(surface, wet.area, wet.low, wet.high)
+    weight_moment = _weight(surface, wet.area_moment, wet.low_moment, wet.high_moment)
+    weights = xp.matmul(together, weight)
+    mean = _safe_ratio(xp.matmul(together, weight * local.useful), weights, empty=0.0)
+    induced_angle = surface.induced_per_mean * mean / sections.efficiency[first]
+    norm = _safe_ratio(area, weights, empty=1.0)
+    return _foil_loads(
+        at,
+        sections,
+        wet,
+        local,
+        induced_angle,
+        loaded=weight * norm,
+        loaded_moment=weight_moment * norm,
+        wings=_wing_states(wings, span, area, depth, surface, mean, induced_angle),
+    )
+
+
+@cache
+def _together(wings: tuple[Wing, ...]) -> FloatArray:
+    """1 where two elements are in the same wing, (elements, elements): sums over the wing of each."""
+    count = sum(len(wing.elements) for wing in wings)
+    result = np.zeros((count, count))
     for wing in wings:
-        loads, state = _wing_loads(wing, at, sections, flow, panel_count)
-        rows.update(zip(wing.elements, loads, strict=True))
-        states.append(state)
-    ordered = [vars(rows[i]) for i in range(count)]
-    xp = array_namespace(*(row["force_x"] for row in ordered))
-    columns = {name: xp.stack([row[name] for row in ordered]) for name in ordered[0]}
-    return FoilLoads(**columns, wings=tuple(states))
+        result[np.ix_(wing.elements, wing.elements)] = 1.0
+    return result
+
+
+def _firsts(wings: tuple[Wing, ...]) -> list[int]:
+    """The first element of the wing of each element."""
+    first = {i: wing.elements[0] for wing in wings for i in wing.elements}
+    return [first[i] for i in range(len(first))]
+
+
+@cache
+def _passed(wings: tuple[Wing, ...], panel_count: int) -> FloatArray:
+    """Which panels a wing has before the middle of each, (elements x panels, the same): 1, and a half of its
+    own.
+    """
+    result = 0.5 * np.eye(panel_count * sum(len(wing.elements) for wing in wings))
+    for wing in wings:
+        before: list[int] = []
+        for i, reverse in zip(wing.elements, wing.reverse, strict=True):
+            panels = range(i * panel_count, (i + 1) * panel_count)
+            for j in reversed(panels) if reverse else panels:
+                result[j, before] = 1.0
+                before.append(j)
+    return result
+
+
+def _wing_states(
+    wings: tuple[Wing, ...],
+    span: Array,
+    area: Array,
+    depth: Array,
+    surface: _Surface,
+    mean: Array,
+    induced_angle: Array,
+) -> tuple[WingState, ...]:
+    """From what each element says of its wing; `mean` is the mean incidence."""
+    froude, slope, incidence, turn = (
+        without_derivatives(x) for x in (surface.froude, surface.slope, mean, induced_angle)
+    )
+    return tuple(
+        WingState(
+            span=span[i],
+            area=area[i],
+            depth=depth[i],
+            froude=froude[i],
+            lift_slope=slope[i],
+            lift_coefficient=slope[i] * incidence[i],
+            induced_angle=turn[i],
+        )
+        for i in (wing.elements[0] for wing in wings)
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
 class _Wet:
-    """What is wet of an element: span, area, area times depth, and the area weighted by the ideal loading
-    over chord below a rigid surface and below one that gives way. `_moment`: the same times the distance
-    along the span from the element's start. `spray`: square of the thickness where the surface cuts it.
+    """What is wet of the elements, (elements, conditions): span, area, area times depth, and the area
+    weighted by the ideal loading over chord below a rigid surface and below one that gives way, the latter
+    for mirrored wings alone. `_moment`: the same times the distance along the span from the element's start.
+    `spray`: square of the thickness where the surface cuts it.
     """
 
     span: Array
@@ -667,32 +755,43 @@ class _Wet:
     spray_moment: Array
 
 
-@dataclass(frozen=True, kw_only=True)
-class _SectionFlow:
-    """The flow at an element's sections.
+@dataclass(frozen=True)
+class _SectionLoads:
+    """Loads at the elements' sections [Pa], (elements, conditions), along body x and the normal.
 
-    Speed, pressure and direction in the plane across the span, the last as cosine and sine of the turn
-    towards the normal; `along_span` over that speed; incidence from zero lift; lift coefficient before stall
-    and cap; the share of it that is attached, and that the cap keeps; normal force coefficient of what is
-    separated.
+    `useful`: incidence, as far as it is attached and kept by the cap. `lift`: per loaded area, with the drag
+    that the cap adds; `backward`: the same lift turned straight back, per induced angle. `plain`: plate and
+    profile drag per plain area; `bluff`: per drag area. `along` is the flow's speed along the span, which
+    times `plain_along` or `bluff_along` gives the load in that direction. The last six have no derivatives:
+    dynamic pressure, size of the lift, of the cap's drag and of the plain drag, incidence and lift
+    coefficient.
     """
 
-    speed: Array
+    along: Array
+    useful: Array
+    lift_x: Array
+    lift_normal: Array
+    backward_x: Array
+    backward_normal: Array
+    plain_x: Array
+    plain_normal: Array
+    plain_along: Array
+    bluff_x: Array
+    bluff_normal: Array
+    bluff_along: Array
+    cavitation_margin: Array
     pressure: Array
-    cosine: Array
-    sine: Array
-    along_span: Array
+    lift: Array
+    cap_drag: Array
+    plain_drag: Array
     incidence: Array
     coefficient: Array
-    attached: Array
-    kept: Array
-    plate: Array
 
 
 @dataclass(frozen=True)
 class _Surface:
-    """A wing's aspect ratio and slope at its depth; the induced angle over its mean incidence;
-    `transition` is that of a mirrored wing, 0 for others.
+    """Aspect ratio and slope of each element's wing at its depth; the induced angle over its mean incidence;
+    `transition` is that of a mirrored wing, 0 for others. (elements, conditions).
     """
 
     aspect_ratio: Array
@@ -702,128 +801,70 @@ class _Surface:
     induced_per_mean: Array
 
 
-def _wing_loads(
-    wing: Wing, at: FoilPlace, sections: FoilSections, flow: FoilFlow, panel_count: int
-) -> tuple[list[_ElementLoads], WingState]:
-    built_span = sum(at.span[i] for i in wing.elements)
-    chord = sum(_element_area(at, i) for i in wing.elements) / built_span
-    wet = _wet_parts(wing, at, sections, chord, panel_count)
-    span, area = sum(part.span for part in wet), sum(part.area for part in wet)
-    depth = _safe_ratio(sum(part.depth_area for part in wet), area, empty=0.0)
-    surface = _surface(wing, at, flow, span=span, built_span=built_span, chord=chord, depth=depth)
-    weights = [
-        0.5 * (part.area + (1.0 - surface.transition) * part.low + surface.transition * part.high)
-        for part in wet
-    ]
-    norm = _safe_ratio(sum(weights), area, empty=1.0)
-    sections_flow = [_section_flow(at, sections, flow, surface, i) for i in wing.elements]
-    useful = [each.kept * each.attached * each.incidence for each in sections_flow]
-    mean = _safe_ratio(sum(w * u for w, u in zip(weights, useful, strict=True)), norm * area, empty=0.0)
-    induced_angle = surface.induced_per_mean * mean / sections.efficiency[wing.elements[0]]
-    loads = [
-        _element_loads(at, sections, flow, surface, i, part, loaded, local, norm, induced_angle, depth)
-        for i, part, loaded, local in zip(wing.elements, wet, weights, sections_flow, strict=True)
-    ]
-    state = WingState(
-        span=span,
-        area=area,
-        depth=depth,
-        froude=surface.froude,
-        lift_slope=surface.slope,
-        lift_coefficient=surface.slope * mean,
-        induced_angle=induced_angle,
-    )
-    return loads, state
-
-
-def _element_area(at: FoilPlace, i: int) -> Array:
-    return 0.5 * at.span[i] * (at.root_chord[i] + at.tip_chord[i])
+def _weight(surface: _Surface, area: Array, low: Array, high: Array) -> Array:
+    """Schrenk's mean of chord and ideal loading, which lies between that below a rigid surface and below one
+    that gives way.
+    """
+    return 0.5 * (area + low + surface.transition * (high - low))
 
 
 def _safe_ratio(numerator: Array, denominator: Array, *, empty: float) -> Array:
-    """`empty` where nothing is wet."""
-    xp = array_namespace(numerator, denominator)
-    wet = denominator > 0.0
-    one = xp.ones_like(denominator)
-    return xp.where(wet, numerator / xp.where(wet, denominator, one), empty * one)
+    """`empty` where nothing is wet: the numerator and all derivatives are zero there."""
+    dry = 1.0 * (without_derivatives(denominator) == 0.0)
+    return numerator / (denominator + dry) + empty * dry
 
 
 def _wet_parts(
-    wing: Wing, at: FoilPlace, sections: FoilSections, chord: Array, panel_count: int
-) -> list[_Wet]:
-    """What is wet of each element of a wing: sums over panels, which depend on depth and rise alone."""
-    count = len(wing.elements)
+    wings: tuple[Wing, ...], at: FoilPlace, sections: FoilSections, chord: Array, panel_count: int
+) -> _Wet:
+    """Sums over panels, which depend on depth and rise alone."""
+    span, shares = at.span[:, None], panel_shares(panel_count)
+    along = shares * span
+    local_chord = at.root_chord[:, None] + shares * (at.tip_chord - at.root_chord)[:, None]
 
-    def sums(*depths: Array) -> tuple[Array, ...]:
-        placed = list(zip(wing.elements, depths[:count], depths[count:], strict=True))
-        wet = [
-            immersed_shares(start_depth=start, rise=rise, span=at.span[i], panel_count=panel_count)
-            * (at.span[i] / panel_count)
-            for i, start, rise in placed
-        ]
-        parts: list[Array] = []
-        for (i, start, rise), lengths, places in zip(placed, wet, _places(wing, wet), strict=True):
-            parts += _wet_sums(wing, at, sections, i, start, rise, lengths, places, chord)
-        return tuple(parts)
+    def cut(start_depth: Array, rise: Array) -> tuple[Array, ...]:
+        wet = immersed_shares(start_depth=start_depth, rise=rise, span=span, panel_count=panel_count)
+        through = crossing_shares(start_depth=start_depth, rise=rise, span=span, panel_count=panel_count)
+        return wet * (span / panel_count), through
 
-    depths = [at.start_depth[i] for i in wing.elements] + [at.rise[i] for i in wing.elements]
-    values = elementwise(sums, *depths)
-    names = [field.name for field in fields(_Wet)]
-    size = len(names)
-    return [_Wet(**dict(zip(names, values[k * size : (k + 1) * size], strict=True))) for k in range(count)]
-
-
-def _places(wing: Wing, wet: list[Array]) -> list[Array]:
-    """Where each panel's middle lies along the wing's immersed span, from 0 to 1, per element."""
-    xp = array_namespace(*wet)
-    total = sum(xp.sum(lengths, axis=0) for lengths in wet)
-    passed: Array = 0.0
-    result = []
-    for lengths, reverse in zip(wet, wing.reverse, strict=True):
-        count = lengths.shape[0]
-        rows: dict[int, Array] = {}
-        for j in reversed(range(count)) if reverse else range(count):
-            rows[j] = _safe_ratio(passed + 0.5 * lengths[j], total, empty=0.5)
-            passed = passed + lengths[j]
-        result.append(xp.stack([rows[j] for j in range(count)]))
-    return result
-
-
-def _wet_sums(
-    wing: Wing,
-    at: FoilPlace,
-    sections: FoilSections,
-    i: int,
-    start: Array,
-    rise: Array,
-    wet: Array,
-    places: Array,
-    chord: Array,
-) -> list[Array]:
-    """The fields of `_Wet`, in their order."""
-    xp = array_namespace(start, rise, wet)
-    shares = panel_shares(wet.shape[0])
-    along = shares * at.span[i]
-    local_chord = at.root_chord[i] + shares * (at.tip_chord[i] - at.root_chord[i])
-    area = wet * local_chord
+    lengths, through = elementwise(cut, at.start_depth[:, None], at.rise[:, None])
+    low, high = _loadings(wings, lengths)
     # loading over chord, times area
-    low = wet * chord * (_ellipse(places) if wing.mirrored else _ellipse(2.0 * places - 1.0))
-    high = wet * chord * _giving_way(places) if wing.mirrored else low
-    cut = crossing_shares(start_depth=start, rise=rise, span=at.span[i], panel_count=wet.shape[0])
-    spray = cut * (sections.thickness_ratio[i] * local_chord) ** 2
-    rows = (
-        wet,
-        area,
-        area * (start - along * rise),
-        low,
-        high,
-        area * along,
-        low * along,
-        high * along,
-        spray,
-        spray * along,
+    low, high = chord[:, None] * (lengths * low), chord[:, None] * (lengths * high)
+    area = lengths * local_chord
+    spray = through * (sections.thickness_ratio[:, None] * local_chord) ** 2
+    sums = partial(array_namespace(lengths, through).sum, axis=1)
+    wet_area, area_moment = sums(area), sums(area * along)
+    return _Wet(
+        span=sums(lengths),
+        area=wet_area,
+        depth_area=wet_area * at.start_depth - area_moment * at.rise,
+        low=sums(low),
+        high=sums(high),
+        area_moment=area_moment,
+        low_moment=sums(low * along),
+        high_moment=sums(high * along),
+        spray=sums(spray),
+        spray_moment=sums(spray * along),
     )
-    return [xp.sum(row, axis=0) for row in rows]
+
+
+def _loadings(wings: tuple[Wing, ...], lengths: Array) -> tuple[Array, ...]:
+    """Ideal loading of each panel, by where its middle lies along the wing's immersed span from 0 to 1: below
+    a rigid surface, and below one that gives way.
+    """
+    xp = array_namespace(lengths)
+    elements, panels, conditions = lengths.shape
+    passed = xp.matmul(_passed(wings, panels), lengths.reshape(elements * panels, conditions))
+    total = xp.matmul(_together(wings), xp.sum(lengths, axis=1))
+    places = _safe_ratio(passed.reshape(elements, panels, conditions), total[:, None], empty=0.5)
+    mirrored = {i: wing.mirrored for wing in wings for i in wing.elements}
+    from_middle = np.array([0.0 if mirrored[i] else 1.0 for i in range(elements)])[:, None, None]
+
+    def loading(place: Array) -> tuple[Array, ...]:
+        return _ellipse((1.0 + from_middle) * place - from_middle), _giving_way(place)
+
+    return elementwise(loading, places)
 
 
 def _ellipse(x: Array) -> Array:
@@ -844,212 +885,227 @@ def _giving_way(place: Array) -> Array:
 
 
 def _surface(
-    wing: Wing, at: FoilPlace, flow: FoilFlow, *, span: Array, built_span: Array, chord: Array, depth: Array
+    wings: tuple[Wing, ...],
+    at: FoilPlace,
+    flow: FoilFlow,
+    *,
+    span: Array,
+    built_span: Array,
+    chord: Array,
+    depth: Array,
 ) -> _Surface:
     xp = array_namespace(span, depth, flow.water_x, flow.water_y, flow.water_z)
     speed = xp.sqrt(flow.water_x**2 + flow.water_y**2 + flow.water_z**2)
-    sweep = at.sweep[wing.elements[0]]
-    held_span = smooth_floor(
-        value=span, floor=_LEAST_SPAN_SHARE * built_span, width=_LEAST_SPAN_WIDTH * built_span
+    held_span = _held(span, floor=_LEAST_SPAN_SHARE * built_span, width=_LEAST_SPAN_WIDTH * built_span)
+    held_depth = _held(depth, floor=_LEAST_DEPTH_CHORDS * chord, width=_LEAST_DEPTH_WIDTH * chord)
+    rise2 = at.rise**2
+    rows: dict[int, tuple[Array, ...]] = {}
+    for wing in wings:
+        i = wing.elements[0]
+        if wing.mirrored:
+            through = partial(_through_surface, chord[i], at.sweep[i], flow.gravity)
+            found = elementwise(through, held_span[i], speed)
+        else:
+            below = partial(_below_surface, chord[i], at.sweep[i], flow.gravity)
+            inclination2 = sum(rise2[j] for j in wing.elements) / len(wing.elements)
+            found = elementwise(below, held_span[i], speed, held_depth[i], inclination2)
+        rows.update((j, found) for j in wing.elements)
+    ordered = [rows[i] for i in range(len(rows))]
+    return _Surface(*(xp.stack(column) for column in zip(*ordered, strict=True)))
+
+
+def _held(value: Array, *, floor: Array, width: Array) -> Array:
+    return elementwise(lambda x: (smooth_floor(value=x, floor=floor, width=width),), value)[0]
+
+
+def _through_surface(
+    chord: Array, sweep: Array, gravity: Array, span: Array, speed: Array
+) -> tuple[Array, ...]:
+    """The fields of `_Surface` for a mirrored wing, in their order."""
+    froude = depth_froude_number(speed=speed, depth=span, gravity=gravity)
+    aspect_ratio = span / chord * piercing_efficiency(span_froude=froude)
+    slope, induced = _deep_slope(aspect_ratio, sweep)
+    return aspect_ratio, froude, piercing_transition(span_froude=froude), slope, induced
+
+
+def _below_surface(
+    chord: Array, sweep: Array, gravity: Array, span: Array, speed: Array, depth: Array, inclination2: Array
+) -> tuple[Array, ...]:
+    """The fields of `_Surface` for a wing under water, in their order."""
+    froude = depth_froude_number(speed=speed, depth=depth, gravity=gravity)
+    deep, induced = _deep_slope(span / chord, sweep)
+    chordwise, (wake, waves) = _surface_terms(
+        depth_chord_ratio=depth / chord,
+        depth_span_ratio=depth / span,
+        depth_froude=froude,
+        inclination2=inclination2,
     )
-    if wing.mirrored:
-
-        def through(span: Array, speed: Array) -> tuple[Array, ...]:
-            froude = depth_froude_number(speed=speed, depth=span, gravity=flow.gravity)
-            aspect_ratio = span / chord * piercing_efficiency(span_froude=froude)
-            slope, induced = _deep_slope(aspect_ratio, sweep)
-            return aspect_ratio, froude, piercing_transition(span_froude=froude), slope, induced
-
-        return _Surface(*elementwise(through, held_span, speed))
-    held_depth = smooth_floor(
-        value=depth, floor=_LEAST_DEPTH_CHORDS * chord, width=_LEAST_DEPTH_WIDTH * chord
-    )
-    inclination2 = sum(at.rise[i] ** 2 for i in wing.elements) / len(wing.elements)
-
-    def below(span: Array, speed: Array, depth: Array, inclination2: Array) -> tuple[Array, ...]:
-        froude = depth_froude_number(speed=speed, depth=depth, gravity=flow.gravity)
-        deep, induced = _deep_slope(span / chord, sweep)
-        chordwise, (wake, waves) = _surface_terms(
-            depth_chord_ratio=depth / chord,
-            depth_span_ratio=depth / span,
-            depth_froude=froude,
-            inclination2=inclination2,
-        )
-        loss = 1.0 + deep * chordwise + induced * (wake + waves)
-        return span / chord, froude, 0.0 * froude, deep / loss, induced / loss * (1.0 + wake + waves)
-
-    return _Surface(*elementwise(below, held_span, speed, held_depth, inclination2))
+    loss = 1.0 + deep * chordwise + induced * (wake + waves)
+    none = 0.0 * without_derivatives(froude)
+    return span / chord + none, froude, none, deep / loss, induced / loss * (1.0 + wake + waves)
 
 
-def _section_flow(
-    at: FoilPlace, sections: FoilSections, flow: FoilFlow, surface: _Surface, i: int
-) -> _SectionFlow:
+def _section_loads(
+    at: FoilPlace, sections: FoilSections, flow: FoilFlow, surface: _Surface, depth: Array
+) -> _SectionLoads:
     aft = -1.0 * flow.water_x
-    towards = flow.water_y * at.normal_y[i] + flow.water_z * at.normal_z[i] - _row(flow.downwash, i) * aft
-    along = flow.water_y * at.span_y[i] + flow.water_z * at.span_z[i]
-    turned = (
-        _row(flow.setting, i)
-        + sections.flap_effectiveness[i] * _row(flow.flap, i)
-        - sections.zero_lift_angle[i]
+    towards = flow.water_y * at.normal_y + flow.water_z * at.normal_z - flow.downwash * aft
+    along = flow.water_y * at.span_y + flow.water_z * at.span_z
+    turned = flow.setting + sections.flap_effectiveness * flow.flap - sections.zero_lift_angle
+    # of the section with its flap as set
+    design = sections.design_lift_coefficient + sections.flap_ideal_lift * flow.flap
+    mean_chord = 0.5 * (at.root_chord + at.tip_chord)
+    values = elementwise(
+        partial(_at_section, sections, flow, mean_chord),
+        aft,
+        towards,
+        turned,
+        design,
+        surface.slope,
+        surface.aspect_ratio,
+        depth,
     )
-
-    def direction(aft: Array, towards: Array) -> tuple[Array, ...]:
-        xp = array_namespace(aft, towards)
-        speed = xp.sqrt(aft**2 + towards**2)
-        return speed, aft / speed, towards / speed, xp.arctan2(towards, aft)
-
-    def section(incidence: Array, speed: Array, slope: Array, aspect_ratio: Array) -> tuple[Array, ...]:
-        xp = array_namespace(incidence, speed, slope, aspect_ratio)
-        coefficient = slope * incidence
-        limit = FULL_CAVITATION_LOADING / (0.5 * flow.water_density * speed**2)
-        attached = attached_share(
-            incidence=incidence,
-            aspect_ratio_effective=aspect_ratio,
-            # `attached_share` divides by the slope of deep water
-            stall_lift_coefficient=sections.stall_lift_coefficient[i]
-            * helmbold_lift_slope(aspect_ratio=aspect_ratio)
-            / slope,
-        )
-        kept = capped_share(lift_coefficient=coefficient, limit=limit)
-        plate = (1.11 + 0.018 * aspect_ratio) * xp.sin(incidence)
-        plate = (1.0 - attached) * plate * capped_share(lift_coefficient=plate, limit=limit)
-        return coefficient, attached, kept, plate
-
-    speed, cosine, sine, angle = elementwise(direction, aft, towards)
-    incidence = angle + turned
-    coefficient, attached, kept, plate = elementwise(
-        section, incidence, speed, surface.slope, surface.aspect_ratio
-    )
-    return _SectionFlow(
-        speed=speed,
-        pressure=0.5 * flow.water_density * speed**2,
-        cosine=cosine,
-        sine=sine,
-        along_span=along / speed,
-        incidence=incidence,
-        coefficient=coefficient,
-        attached=attached,
-        kept=kept,
-        plate=plate,
-    )
+    return _SectionLoads(along, *values)
 
 
-def _row(value: Array, i: int) -> Array:
-    """The element's row; a plain number is that of every element."""
-    return value[i] if getattr(value, "ndim", 0) else value
-
-
-def _element_loads(
-    at: FoilPlace,
+def _at_section(
     sections: FoilSections,
     flow: FoilFlow,
-    surface: _Surface,
-    i: int,
-    wet: _Wet,
-    loaded: Array,
-    local: _SectionFlow,
-    norm: Array,
-    induced_angle: Array,
+    mean_chord: Array,
+    aft: Array,
+    towards: Array,
+    turned: Array,
+    design: Array,
+    slope: Array,
+    aspect_ratio: Array,
     depth: Array,
-) -> _ElementLoads:
-    xp = array_namespace(local.incidence, local.pressure, surface.slope, induced_angle)
-    sine, cosine = xp.sin(local.incidence), xp.cos(local.incidence)
-    transition = surface.transition
-    loaded_moment = 0.5 * (
-        wet.area_moment + (1.0 - transition) * wet.low_moment + transition * wet.high_moment
-    )
-    # per loaded area, and per plain area
-    lift_load = local.pressure * local.coefficient * local.attached * local.kept / norm
-    drag_load = lift_load * (induced_angle + (1.0 - local.kept) * sine)
-    skin = local.pressure * _profile_drag(at, sections, flow, local, i)
-    lift_area, drag_area = local.pressure * local.plate * cosine, local.pressure * local.plate * sine + skin
-    spray = 0.24 * local.pressure
-    start_wet = smooth_step(at.start_depth[i] / (SURFACE_SHARE * at.root_chord[i]))
-    junction = local.pressure * sections.junction_drag_area[i] * start_wet
-    force = _in_body_axes(
-        at,
-        local,
-        i,
-        lift=lift_load * loaded + lift_area * wet.area,
-        drag=drag_load * loaded + drag_area * wet.area + spray * wet.spray + junction,
-        skin=skin * wet.area + spray * wet.spray + junction,
-    )
-    along = _in_body_axes(
-        at,
-        local,
-        i,
-        lift=lift_load * loaded_moment + lift_area * wet.area_moment,
-        drag=drag_load * loaded_moment + drag_area * wet.area_moment + spray * wet.spray_moment,
-        skin=skin * wet.area_moment + spray * wet.spray_moment,
-    )
-    at_start = _cross((at.start_x[i], at.start_y[i], at.start_z[i]), force)
-    beyond = _cross((at.step_x[i], at.span_y[i], at.span_z[i]), along)
-    induced = lift_load * induced_angle * loaded
-    return _ElementLoads(
-        force_x=force[0],
-        force_y=force[1],
-        force_z=force[2],
-        moment_x=at_start[0] + beyond[0],
-        moment_y=at_start[1] + beyond[1],
-        moment_z=at_start[2] + beyond[2],
-        induced_drag=induced,
-        profile_drag=drag_load * loaded + drag_area * wet.area - induced,
-        spray_drag=spray * wet.spray,
-        junction_drag=junction,
-        incidence=local.incidence,
-        lift_coefficient=local.coefficient,
-        cavitation_margin=_cavitation_margin(sections, flow, local, i, depth),
-    )
+) -> tuple[Array, ...]:
+    """The fields of `_SectionLoads` but the first, in their order.
 
-
-def _profile_drag(
-    at: FoilPlace, sections: FoilSections, flow: FoilFlow, local: _SectionFlow, i: int
-) -> Array:
-    """Coefficient of attached flow, at the element's mean chord."""
-    reynolds = local.speed * 0.5 * (at.root_chord[i] + at.tip_chord[i]) / flow.water_viscosity
-    section = section_profile_drag(
-        friction_coefficient=friction_coefficient(reynolds=reynolds),
-        thickness_ratio=sections.thickness_ratio[i],
-    )
-    off_design = local.attached * local.kept * local.coefficient - sections.design_lift_coefficient[i]
-    return section + sections.lift_drag_factor[i] * off_design**2
-
-
-def _in_body_axes(
-    at: FoilPlace, local: _SectionFlow, i: int, *, lift: Array, drag: Array, skin: Array
-) -> tuple[Array, Array, Array]:
-    """Lift across and drag along the local flow; `skin` is the part of the drag that follows it along the
-    span too.
+    `aft` and `towards` the normal is the flow in the plane across the span, `turned` the angle of the
+    section's zero lift to the x axis, `design` its design lift coefficient.
     """
-    # lift tilts forward by the turn of the flow towards the normal
-    across = lift * local.cosine + drag * local.sine
-    sideways = skin * local.along_span
-    return (
-        lift * local.sine - drag * local.cosine,
-        across * at.normal_y[i] + sideways * at.span_y[i],
-        across * at.normal_z[i] + sideways * at.span_z[i],
+    xp = array_namespace(aft, towards, turned, slope, aspect_ratio)
+    speed = xp.sqrt(aft**2 + towards**2)
+    pressure = 0.5 * flow.water_density * speed**2
+    cosine, sine = aft / speed, towards / speed
+    incidence = xp.arctan2(towards, aft) + turned
+    coefficient = slope * incidence
+    limit = FULL_CAVITATION_LOADING / pressure
+    attached = attached_share(
+        incidence=incidence,
+        aspect_ratio_effective=aspect_ratio,
+        # `attached_share` divides by the slope of deep water
+        stall_lift_coefficient=sections.stall_lift_coefficient
+        * helmbold_lift_slope(aspect_ratio=aspect_ratio)
+        / slope,
     )
-
-
-def _cross(at: tuple[Array, Array, Array], force: tuple[Array, Array, Array]) -> tuple[Array, Array, Array]:
-    (x, y, z), (fx, fy, fz) = at, force
-    return y * fz - z * fy, z * fx - x * fz, x * fy - y * fx
-
-
-def _cavitation_margin(
-    sections: FoilSections, flow: FoilFlow, local: _SectionFlow, i: int, depth: Array
-) -> Array:
+    kept = capped_share(lift_coefficient=coefficient, limit=limit)
+    to_chord = xp.sin(incidence)
+    plate = (1.11 + 0.018 * aspect_ratio) * to_chord
+    plate = (1.0 - attached) * plate * capped_share(lift_coefficient=plate, limit=limit)
+    useful = attached * kept * incidence
+    working = slope * useful
+    lift = pressure * working
+    cap_drag = lift * ((1.0 - kept) * to_chord)
+    skin = pressure * _profile_drag(sections, flow, mean_chord, speed=speed, off_design=working - design)
+    plain_lift, plain_drag = pressure * plate * xp.cos(incidence), pressure * plate * to_chord + skin
     number = cavitation_number(
-        speed=local.speed,
+        speed=speed,
         depth=depth,
         water_density=flow.water_density,
         vapour_pressure=flow.vapour_pressure,
         gravity=flow.gravity,
     )
     peak = suction_peak(
-        lift_coefficient=_DENSEST_LOAD * local.coefficient,
-        design_lift_coefficient=sections.design_lift_coefficient[i],
-        thickness_speed=sections.thickness_speed[i],
-        nose_radius_ratio=sections.nose_radius_ratio[i],
+        lift_coefficient=_DENSEST_LOAD * coefficient,
+        design_lift_coefficient=design,
+        thickness_speed=sections.thickness_speed,
+        nose_radius_ratio=sections.nose_radius_ratio,
     )
-    return number - peak
+    return (
+        useful,
+        # lift tilts forward by the turn of the flow towards the normal
+        lift * sine - cap_drag * cosine,
+        lift * cosine + cap_drag * sine,
+        -1.0 * lift * cosine,
+        lift * sine,
+        plain_lift * sine - plain_drag * cosine,
+        plain_lift * cosine + plain_drag * sine,
+        skin / speed,
+        -0.5 * flow.water_density * speed * aft,
+        0.5 * flow.water_density * speed * towards,
+        0.5 * flow.water_density * speed,
+        number - peak,
+        *(without_derivatives(x) for x in (pressure, lift, cap_drag, plain_drag, incidence, coefficient)),
+    )
+
+
+def _profile_drag(
+    sections: FoilSections, flow: FoilFlow, mean_chord: Array, *, speed: Array, off_design: Array
+) -> Array:
+    """Coefficient of attached flow, at the element's mean chord."""
+    section = section_profile_drag(
+        friction_coefficient=friction_coefficient(reynolds=speed * (mean_chord / flow.water_viscosity)),
+        thickness_ratio=sections.thickness_ratio,
+    )
+    return section + sections.lift_drag_factor * off_design**2
+
+
+def _foil_loads(
+    at: FoilPlace,
+    sections: FoilSections,
+    wet: _Wet,
+    local: _SectionLoads,
+    induced_angle: Array,
+    *,
+    loaded: Array,
+    loaded_moment: Array,
+    wings: tuple[WingState, ...],
+) -> FoilLoads:
+    """`loaded`: area times what of the wing's lift falls to it."""
+    start_wet = elementwise(
+        lambda depth: (smooth_step(depth / (SURFACE_SHARE * at.root_chord)),), at.start_depth
+    )[0]
+    junction_area = sections.junction_drag_area * start_wet
+    lift_x = local.lift_x + induced_angle * local.backward_x
+    lift_normal = local.lift_normal + induced_angle * local.backward_normal
+
+    def in_body_axes(loaded: Array, plain: Array, bluff: Array) -> tuple[Array, Array, Array]:
+        across = lift_normal * loaded + local.plain_normal * plain + local.bluff_normal * bluff
+        # drag of skin and spray follows the flow along the span too
+        sideways = local.along * (local.plain_along * plain + local.bluff_along * bluff)
+        return (
+            lift_x * loaded + local.plain_x * plain + local.bluff_x * bluff,
+            across * at.normal_y + sideways * at.span_y,
+            across * at.normal_z + sideways * at.span_z,
+        )
+
+    force = in_body_axes(loaded, wet.area, _SPRAY * wet.spray + junction_area)
+    along = in_body_axes(loaded_moment, wet.area_moment, _SPRAY * wet.spray_moment)
+    at_start = _cross((at.start_x, at.start_y, at.start_z), force)
+    beyond = _cross((at.step_x, at.span_y, at.span_z), along)
+    on, area, spray, junction, turn = (
+        without_derivatives(x) for x in (loaded, wet.area, wet.spray, junction_area, induced_angle)
+    )
+    return FoilLoads(
+        force_x=force[0],
+        force_y=force[1],
+        force_z=force[2],
+        moment_x=at_start[0] + beyond[0],
+        moment_y=at_start[1] + beyond[1],
+        moment_z=at_start[2] + beyond[2],
+        induced_drag=local.lift * turn * on,
+        profile_drag=local.cap_drag * on + local.plain_drag * area,
+        spray_drag=_SPRAY * local.pressure * spray,
+        junction_drag=local.pressure * junction,
+        incidence=local.incidence,
+        lift_coefficient=local.coefficient,
+        cavitation_margin=local.cavitation_margin,
+        wings=wings,
+    )
+
+
+def _cross(at: tuple[Array, Array, Array], force: tuple[Array, Array, Array]) -> tuple[Array, Array, Array]:
+    (x, y, z), (fx, fy, fz) = at, force
+    return y * fz - z * fy, z * fx - x * fz, x * fy - y * fx

@@ -72,13 +72,15 @@ class Mirror:
 class SailLine:
     """Where one sail's vortices lie.
 
-    Node heights (n + 1,); at the control heights (n,) the bound vortex's x and the chord.
+    Node heights (n + 1,); at the control heights (n,) the bound vortex's x and the chord. `mirror` is what
+    lies below this sail where that is not what lies below the rig.
     """
 
     node_height: FloatArray
     control_height: FloatArray
     x: FloatArray
     chord: FloatArray
+    mirror: Mirror | None = None
 
     @property
     def width(self) -> FloatArray:
@@ -183,7 +185,8 @@ def _wake_pair(z: FloatArray, low: FloatArray, high: FloatArray) -> FloatArray:
 
 
 def _mirrors(mirror: Mirror, z: FloatArray, other: FloatArray) -> list[tuple[FloatArray, float]]:
-    height = 0.5 * (z + other) - mirror.deck_height
+    # a foot may hang into a well beside another sail's deck
+    height = np.maximum(0.5 * (z + other) - mirror.deck_height, 0.0)
     deck = (1.0 - mirror.leakage) * 2.0 / math.pi * np.arctan2(mirror.deck_half_width, height)
     return [(deck, mirror.deck_height), (1.0 - deck, 0.0)]
 
@@ -248,10 +251,10 @@ def _wake_coefficients(lines: tuple[SailLine, ...], mirror: Mirror | None, place
         for j, by in enumerate(lines):
             columns = slice(starts[j], starts[j + 1])
             if i == j:
-                coefficients[0, rows, columns] = self_influence(line=on, mirror=mirror)
+                coefficients[0, rows, columns] = self_influence(line=on, mirror=on.mirror or mirror)
                 continue
             velocities = [
-                mutual_influence(on=on, by=by, mirror=mirror, angle=float(angle), place=place)
+                mutual_influence(on=on, by=by, mirror=by.mirror or mirror, angle=float(angle), place=place)
                 for angle in FIT_ANGLES
             ]
             samples = np.array(velocities)

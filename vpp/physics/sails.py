@@ -15,7 +15,8 @@ class RigGeometry:
     """The strips of all sails in one row, sail after sail; arrays (strips, conditions) unless stated.
 
     `height` is along the mast from the water plane [m]; `share` runs from 0 at the foot to 1 at the head; `x`
-    is where the strip's force acts, the quarter chord. `reference_height` (conditions,) is where the wind
+    is where the strip's force acts, the quarter chord. `head_ramp` is the share of the head's own camber trim
+    in a strip's, 0 throughout a sail without one. `reference_height` (conditions,) is where the wind
     that carries the wakes is taken.
     """
 
@@ -26,6 +27,7 @@ class RigGeometry:
     share: Array
     camber_flat: Array
     camber_full: Array
+    head_ramp: Array
     stall_incidence: Array
     stall_width: Array
     least_drag: Array
@@ -38,12 +40,14 @@ class RigGeometry:
 class SailTrim:
     """How one sail is set, (conditions,) each.
 
-    Chord angle at the foot [rad], foot to head twist [rad], camber between flattest 0 and fullest 1.
+    Chord angle at the foot [rad], foot to head twist [rad], camber between flattest 0 and fullest 1, and
+    the same for the head where the sail has a control for it (any number where it has none).
     """
 
     sheet: Array
     twist: Array
     camber: Array
+    head_camber: Array
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -85,7 +89,8 @@ def from_wind_axes(*, along: Array, across: Array, wind_angle: Array) -> tuple[A
 class Wind:
     """What the rig moves through; all (conditions,).
 
-    `true_wind_speed` is at the reference height of the profile.
+    `true_wind_speed` is at the reference height of the profile. `ride_height` [m] is that of the boat's
+    reference point, from which heights along the mast count, over the water.
     """
 
     true_wind_speed: Array
@@ -93,6 +98,7 @@ class Wind:
     exponent: Array
     profile_height: Array
     air_density: Array
+    ride_height: Array = 0.0
 
 
 def wind_at(
@@ -102,10 +108,14 @@ def wind_at(
     `wind_on_heeled_span`.
     """
 
-    def at(height: Array, twa: Array, boat_speed: Array, leeway: Array, heel: Array) -> tuple[Array, ...]:
-        xp = array_namespace(height, twa, boat_speed, leeway, heel)
+    def at(
+        height: Array, twa: Array, boat_speed: Array, leeway: Array, heel: Array, ride_height: Array
+    ) -> tuple[Array, ...]:
+        xp = array_namespace(height, twa, boat_speed, leeway, heel, ride_height)
         profile = power_law_profile(
-            height=height * xp.cos(heel), exponent=wind.exponent, reference_height=wind.profile_height
+            height=height * xp.cos(heel) + ride_height,
+            exponent=wind.exponent,
+            reference_height=wind.profile_height,
         )
         return wind_on_heeled_span(
             true_wind_speed=wind.true_wind_speed * profile,
@@ -115,7 +125,7 @@ def wind_at(
             heel=heel,
         )
 
-    ahead, leeward = elementwise(at, height, wind.true_wind_angle, boat_speed, leeway, heel)
+    ahead, leeward = elementwise(at, height, wind.true_wind_angle, boat_speed, leeway, heel, wind.ride_height)
     return ahead, leeward
 
 
@@ -148,7 +158,8 @@ def strip_flow(
     camber = xp.concatenate(
         [
             geometry.camber_flat[sail]
-            + trim.camber * (geometry.camber_full[sail] - geometry.camber_flat[sail])
+            + _local_trim(trim, geometry.head_ramp[sail])
+            * (geometry.camber_full[sail] - geometry.camber_flat[sail])
             for sail, trim in zip(sails, trims, strict=True)
         ]
     )
@@ -162,6 +173,11 @@ def strip_flow(
         stall_incidence=geometry.stall_incidence,
         stall_width=geometry.stall_width,
     )
+
+
+def _local_trim(trim: SailTrim, head_ramp: Array) -> Array:
+    """Camber trim of each strip."""
+    return trim.camber + (trim.head_camber - trim.camber) * head_ramp
 
 
 def strip_loads(

@@ -16,6 +16,8 @@ from vpp.physics.arrays import Array, array_namespace
 SHED_FADE_START = 0.45
 SHED_FADE_ANGLE = 0.6
 SHED_FADE_WIDTH = 0.1
+# Zero-lift incidence [rad], that of 1 % camber, over which the limits of the shed lift change sides.
+SHED_SIDE_WIDTH = 0.02
 
 
 def zero_lift_incidence(*, camber: Array) -> Array:
@@ -130,16 +132,18 @@ def shed_lift(
 ) -> tuple[Array, Array]:
     """Lift coefficient that leaves a trailing wake, and its slope against incidence [1/rad].
 
-    Attached lift from the stall downwards to a negative lift of the same distance from the zero-lift
-    incidence; level beyond, rather than falling with the stalled lift. A lifting line fed with a falling lift
-    has several solutions (a known property of the method, see Anderson, Corda & Van Wie, Journal of Aircraft
-    17(12), 1980), one that cannot unload a tip has none, and the plate's coefficients are those of a finite
-    span already.
+    Attached lift from the stall on the side of the belly to as much incidence beyond zero lift on the other
+    (mirrored where the camber is negative); level beyond, rather than falling with the stalled lift. A
+    lifting line fed with a falling lift has several solutions (a known property of the method, see Anderson,
+    Corda & Van Wie, Journal of Aircraft 17(12), 1980), one that cannot unload a tip has none, and the plate's
+    coefficients are those of a finite span already.
     """
-    lowest = zero_lift_incidence(camber=camber) - stall_incidence
-    excess_up = _soft_excess(incidence - stall_incidence, stall_width)
+    zero_lift = zero_lift_incidence(camber=camber)
+    highest = stall_incidence + _rise(zero_lift, SHED_SIDE_WIDTH)
+    lowest = -stall_incidence - _rise(-zero_lift, SHED_SIDE_WIDTH)
+    excess_up = _soft_excess(incidence - highest, stall_width)
     excess_down = _soft_excess(lowest - incidence, stall_width)
-    share_up = _logistic((incidence - stall_incidence) / stall_width)
+    share_up = _logistic((incidence - highest) / stall_width)
     share_down = _logistic((lowest - incidence) / stall_width)
     lift = attached_lift(incidence=incidence - excess_up + excess_down, camber=camber)
     return lift, 2.0 * math.pi * (1.0 - share_up - share_down)
@@ -161,6 +165,13 @@ def shed_share(*, incidence: Array, stall_incidence: Array) -> Array:
 def _logistic(x: Array) -> Array:
     xp = array_namespace(x)
     return 0.5 * (1.0 + xp.tanh(0.5 * x))
+
+
+def _rise(x: Array, width: Array) -> Array:
+    """Zero up to zero, x itself from `width` up, by a polynomial of fifth degree in between."""
+    xp = array_namespace(x)
+    t = xp.minimum(xp.maximum(x / width, 0.0), 1.0)
+    return xp.where(x >= width, x, width * t**3 * (6.0 + t * (3.0 * t - 8.0)))
 
 
 def _soft_excess(x: Array, width: Array) -> Array:

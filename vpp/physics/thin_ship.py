@@ -1,4 +1,8 @@
-"""Wave resistance of a thin ship with parabolic water lines and sections, by Michell's integral."""
+"""Wave resistance of thin ships by Michell's integral: of the parabolic hull, and of the family of hulls in
+`vpp.physics.hull_form` at any immersion.
+
+Plain numbers only: evaluated when a boat is built.
+"""
 
 from __future__ import annotations
 
@@ -11,6 +15,9 @@ _POINTS = 2001
 # Wave directions are sampled evenly in u, where cosh(u) is the secant of the direction; the integrand falls
 # as cosh(u)^-5.
 _LAST_POINT = 4.0
+
+_DIRECTIONS = 240
+_DOWN_NODES = 20
 
 
 def michell_wave_resistance(
@@ -41,6 +48,71 @@ def michell_wave_resistance(
     integral = np.trapezoid(integrand, u, axis=-1)
     result: NDArray[np.float64] = 4.0 / (np.pi * froude**2) * integral
     return result
+
+
+def family_wave_resistance(
+    *,
+    froude_number: ArrayLike,
+    length_beam_ratio: float,
+    beam_draught_ratio: float,
+    waterline_exponent: float,
+    section_exponent: float,
+    immersion: float = 1.0,
+    interference: bool = True,
+) -> NDArray[np.float64]:
+    """Wave resistance over rho g L^3 [-] of a hull of the family in `hull_form`, by Michell's integral.
+
+    froude_number positive, (n,), on the length L of the water line. immersion: that of the keel line over the
+    drawn draught, positive; above 1 the sides go on vertically. Deep water, level, thin ship. Without
+    `interference` bow and stern make their waves each for itself: the mean over the humps and hollows of low
+    Froude numbers, where it goes with the sixth power of speed.
+
+    Within 0.15 % from Froude number 0.17 to 3 and immersions 0.2 to 1.8. Source: that of
+    `michell_wave_resistance`.
+    """
+    froude = np.asarray(froude_number, dtype=np.float64)[:, None]
+    beam = 1.0 / length_beam_ratio
+    draught = beam / beam_draught_ratio
+    wave_number = 1.0 / froude**2
+    # Beyond these directions the integrand falls as the secant^-4, and bow and stern are many waves apart.
+    last = np.arccosh(1.0 + 12.0 * froude**2 + 6.0 * froude / np.sqrt(draught * immersion))
+    node, weight = np.polynomial.legendre.leggauss(_DIRECTIONS)
+    u, du = 0.5 * last * (node + 1.0), 0.5 * last * weight
+    secant = np.cosh(u)
+    half_phase = 0.5 * wave_number * secant
+    if interference:
+        along_square = _along_family(half_phase, waterline_exponent) ** 2
+    else:
+        along_square = 0.5 * (waterline_exponent / half_phase) ** 2
+    down = _down_family(wave_number * secant**2, draught, immersion, section_exponent)
+    integrand = along_square * (beam * down * secant) ** 2
+    result: NDArray[np.float64] = 4.0 / np.pi * wave_number[:, 0] * np.sum(integrand * du, axis=-1)
+    return result
+
+
+def _along_family(half_phase: NDArray[np.float64], n: float) -> NDArray[np.float64]:
+    """Integral of n t^(n - 1) sin(q t) over 0 to 1, q being `half_phase`."""
+    # enough for the highest wave number: the phase at the ends changes by 2 q per unit of v
+    node, weight = np.polynomial.legendre.leggauss(30 + int(1.2 * np.max(half_phase)))
+    v = 0.5 * (node + 1.0)
+    # t = v^2 makes the integrand smooth at midships
+    factor = 0.5 * weight * 2.0 * n * v ** (2.0 * n - 1.0)
+    result: NDArray[np.float64] = np.sin(half_phase[..., None] * v**2) @ factor
+    return result
+
+
+def _down_family(k: NDArray[np.float64], draught: float, immersion: float, m: float) -> NDArray[np.float64]:
+    """Integral of the section's breadth over the drawn one times exp(-k y), over depth y to the keel."""
+    wall = draught * max(immersion - 1.0, 0.0)
+    below = draught * min(immersion, 1.0)
+    node, weight = np.polynomial.legendre.leggauss(_DOWN_NODES)
+    # evenly spaced in exp(-k y), which is what weighs
+    gone = -np.expm1(-k * below)
+    total = np.zeros_like(k)
+    for place, share in zip(0.5 * (node + 1.0), 0.5 * weight, strict=True):
+        depth = -np.log1p(-place * gone) / k
+        total += share * (1.0 - np.clip(1.0 - (below - depth) / draught, 0.0, 1.0) ** m)
+    return (np.exp(-k * wall) * gone * total - np.expm1(-k * wall)) / k
 
 
 def _along(k: NDArray[np.float64]) -> NDArray[np.float64]:

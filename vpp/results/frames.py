@@ -22,6 +22,9 @@ EXTENDED_REMARK = "hull resistance extended past"
 EXTENDED_MARK = "~"
 """What follows a number that rests on such a result."""
 
+HULL_MARK = "h"
+"""What follows the number of a hull-borne result of a boat that can also fly."""
+
 
 def status_words(status: NDArray[np.int_]) -> NDArray[np.object_]:
     """Status codes as the words used in tables, one for each condition."""
@@ -67,6 +70,15 @@ def to_frame(solved: Solved) -> pd.DataFrame:
             for item in VARIABLES
         }
     )
+
+
+def branches_frame(solved: Solved) -> pd.DataFrame:
+    """The same table for every branch, one branch after the other: a row for each condition whose boat has
+    it. Without rows where no boat can be carried in more ways than one.
+    """
+    if not solved.branches:
+        return to_frame(solved).iloc[:0]
+    return pd.concat([to_frame(found) for found in solved.branches.values()], ignore_index=True)
 
 
 def budget_frame(solved: Solved) -> pd.DataFrame:

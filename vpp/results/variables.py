@@ -22,6 +22,8 @@ _PER_UNIT = {
     "m": 1.0,
     "N": 1.0,
     "N m": 1.0,
+    "N/m": 1.0,
+    "N m/deg": DEGREE,
     "1": 1.0,
 }
 
@@ -151,6 +153,8 @@ VARIABLES: tuple[Variable, ...] = (
             "foot to head, positive when the head is eased"),
     _number("main_camber_percent", "main_camber", "percent", 1, "mainsail camber",
             "depth over chord at mid height"),
+    _number("main_head_camber_percent", "main_head_camber", "percent", 1, "mainsail head camber",
+            "depth over chord at the head; negative when the head is inverted", "mains with a head control"),
     _number("jib_sheet_deg", "jib_sheet", "deg", 1, "jib sheet angle",
             "foot chord from the centreline, positive to leeward", "boats with a jib"),
     _number("jib_twist_deg", "jib_twist", "deg", 1, "jib twist",
@@ -161,11 +165,29 @@ VARIABLES: tuple[Variable, ...] = (
             "from the centreline, positive to windward"),
     _number("rudder_deg", "rudder", "deg", 1, "rudder angle",
             "positive when it pushes the stern to leeward"),
+    _number("cant_deg", "cant", "deg", 1, "foil cant",
+            "of the working foil, from the boat's vertical, positive outward", "boats with canting foils"),
+    _number("flap_deg", "flap", "deg", 1, "foil flap angle",
+            "of the working foil, positive towards more lift", "boats with canting foils"),
+    _number("elevator_deg", "elevator", "deg", 1, "elevator angle",
+            "of the rudder foil's wing, positive towards more lift", "boats with a rudder foil"),
+    _number("tip_depth_m", "tip_depth", "m", 2, "depth of the shallowest foil tip",
+            "below the undisturbed water plane, positive under water", "boats with foils"),
+    _number("cavitation_margin", "cavitation_margin", "1", 2, "cavitation margin",
+            "cavitation number less suction peak where that is least, negative where cavitation has begun",
+            "boats with foils"),
+    _number("heave_stiffness_n_per_m", "heave_stiffness", "N/m", 0, "heave stiffness",
+            "force down per rise, controls held; negative where the boat would run away",
+            "boats free to heave"),
+    _number("pitch_stiffness_nm_per_deg", "pitch_stiffness", "N m/deg", 0, "pitch stiffness",
+            "bow-down moment per pitch up, controls held; negative as above", "boats free to pitch"),
+    _number("roll_stiffness_nm_per_deg", "roll_stiffness", "N m/deg", 0, "roll stiffness",
+            "righting moment per heel, controls held; negative as above", "boats free to heave"),
     _number("froude_number", "froude_number", "1", 3, "Froude number",
             "boat speed over the root of gravity times waterline length"),
     _text("remark", "remark",
-          "limits of heel, leeway and rudder that are active and model ranges that were left, but not sails "
-          "and crew at the end of their range; empty when there are none"),
+          "limits of attitude, helm and foils that are active and model ranges that were left, but not "
+          "sails, crew, cant and flap at the end of their range; empty when there are none"),
     _text("reason", "reason",
           "why there is no result and what to try; empty when converged"),
 )
@@ -173,7 +195,7 @@ VARIABLES: tuple[Variable, ...] = (
 
 COLUMNS: tuple[str, ...] = tuple(variable.column for variable in VARIABLES)
 
-CONTROL_COLUMNS: tuple[str, ...] = COLUMNS[COLUMNS.index("main_sheet_deg") : COLUMNS.index("froude_number")]
+CONTROL_COLUMNS: tuple[str, ...] = COLUMNS[COLUMNS.index("main_sheet_deg") : COLUMNS.index("tip_depth_m")]
 
 BUDGET_COLUMNS: tuple[str, ...] = (
     "option",

@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
 Support = tuple[int, ...]
+Places = slice | NDArray[np.intp]
 
 
 class Jet:
@@ -173,6 +174,22 @@ def _rows(size: int) -> tuple[slice, ...]:
     return tuple(slice(starts[i], starts[i + 1]) for i in range(size))
 
 
+@cache
+def _square(size: int) -> NDArray[np.intp]:
+    """Where the entries of the full matrix lie in the packed one, (size, size)."""
+    place = {pair: k for k, pair in enumerate(_pairs(size))}
+    return np.array([[place[min(i, j), max(i, j)] for j in range(size)] for i in range(size)])
+
+
+def _index(places: list[int]) -> Places:
+    """Places along an axis; a slice, which is quicker, where they are evenly spaced."""
+    step = places[1] - places[0] if len(places) > 1 else 1
+    stop = places[-1] + step
+    if step > 0 and places == list(range(places[0], stop, step)):
+        return slice(places[0], stop, step)
+    return np.array(places)
+
+
 class _Union:
     """How two supports map into their union."""
 
@@ -185,11 +202,22 @@ class _Union:
         def pair(i: int, j: int) -> int:
             return packed[min(i, j), max(i, j)]
 
-        self.gradient_a, self.gradient_b = np.array(at_a), np.array(at_b)
-        self.hessian_a = np.array([pair(at_a[i], at_a[j]) for i, j in _pairs(len(a))])
-        self.hessian_b = np.array([pair(at_b[i], at_b[j]) for i, j in _pairs(len(b))])
-        self.cross = tuple(np.array([pair(i, j) for j in at_b]) for i in at_a)
-        self.shared = tuple((a.index(v), b.index(v), pair(place[v], place[v])) for v in a if v in b)
+        self.contained = self.support == b
+        self.gradient_a, self.gradient_b = _index(at_a), _index(at_b)
+        self.hessian_a = _index([pair(at_a[i], at_a[j]) for i, j in _pairs(len(a))])
+        self.hessian_b = _index([pair(at_b[i], at_b[j]) for i, j in _pairs(len(b))])
+        self.cross = tuple(_index([pair(i, j) for j in at_b]) for i in at_a)
+        # squares of the variables that both have
+        both = [v for v in a if v in b]
+        self.shared = (
+            (
+                _index([pair(place[v], place[v]) for v in both]),
+                _index([a.index(v) for v in both]),
+                _index([b.index(v) for v in both]),
+            )
+            if both
+            else ()
+        )
 
 
 @cache
@@ -200,21 +228,29 @@ def _union(a: Support, b: Support) -> _Union:
 def _fit(coefficients: FloatArray, ndim: int) -> FloatArray:
     """Insert axes behind the leading one until the rest lines up with a value of `ndim` axes."""
     missing = ndim + 1 - coefficients.ndim
-    return (
-        coefficients.reshape(coefficients.shape[0], *(1,) * missing, *coefficients.shape[1:])
-        if missing > 0
-        else coefficients
-    )
+    if missing <= 0:
+        return coefficients
+    return coefficients.reshape(coefficients.shape[0], *(1,) * missing, *coefficients.shape[1:])
+
+
+def _common(a: tuple[int, ...], b: tuple[int, ...]) -> tuple[int, ...]:
+    """The shape that two broadcast to."""
+    return a if a == b else np.broadcast_shapes(a, b)
+
+
+def _spread(coefficients: FloatArray, shape: tuple[int, ...]) -> FloatArray:
+    """Coefficients of the full shape of a value."""
+    full = (coefficients.shape[0], *shape)
+    if coefficients.shape == full:
+        return coefficients
+    return np.broadcast_to(_fit(coefficients, len(shape)), full)
 
 
 def _filled(a: Jet) -> Jet:
     """The same jet with gradient and Hessian of the value's full shape."""
-    shape, ndim = a.value.shape, a.value.ndim
-    gradient = np.broadcast_to(_fit(a.gradient, ndim), (len(a.support), *shape))
-    hessian = (
-        None if a.hessian is None else np.broadcast_to(_fit(a.hessian, ndim), (a.hessian.shape[0], *shape))
-    )
-    return Jet(a.value, a.support, gradient, hessian)
+    shape = a.value.shape
+    hessian = None if a.hessian is None else _spread(a.hessian, shape)
+    return Jet(a.value, a.support, _spread(a.gradient, shape), hessian)
 
 
 def _widened(a: Any, support: Support, shape: tuple[int, ...]) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -237,6 +273,8 @@ def _add(a: Jet, b: Any) -> Jet:
     if not isinstance(b, Jet):
         return Jet(a.value + b, a.support, a.gradient, a.hessian)
     value = a.value + b.value
+    if len(a.support) > len(b.support):
+        a, b = b, a  # the larger is copied, the smaller added to it
     ga, gb = _fit(a.gradient, value.ndim), _fit(b.gradient, value.ndim)
     ha = None if a.hessian is None else _fit(a.hessian, value.ndim)
     hb = None if b.hessian is None else _fit(b.hessian, value.ndim)
@@ -244,18 +282,17 @@ def _add(a: Jet, b: Any) -> Jet:
         hessian = hb if ha is None else ha if hb is None else ha + hb
         return Jet(value, a.support, ga + gb, hessian)
     plan = _union(a.support, b.support)
-    shape = np.broadcast_shapes(ga.shape[1:], gb.shape[1:])
-    gradient = np.zeros((len(plan.support), *shape))
-    gradient[plan.gradient_a] = ga
-    gradient[plan.gradient_b] += gb
-    if ha is None and hb is None:
-        return Jet(value, plan.support, gradient, None)
+    gradient = np.zeros((len(plan.support), *_common(ga.shape[1:], gb.shape[1:])))
+    gradient[plan.gradient_b] = gb
+    gradient[plan.gradient_a] += ga
+    if ha is None and (hb is None or plan.contained):
+        return Jet(value, plan.support, gradient, hb)
     parts = [h.shape[1:] for h in (ha, hb) if h is not None]
-    hessian = np.zeros((len(_pairs(len(plan.support))), *np.broadcast_shapes(*parts)))
-    if ha is not None:
-        hessian[plan.hessian_a] = ha
+    hessian = np.zeros((len(_pairs(len(plan.support))), *_common(parts[0], parts[-1])))
     if hb is not None:
-        hessian[plan.hessian_b] += hb
+        hessian[plan.hessian_b] = hb
+    if ha is not None:
+        hessian[plan.hessian_a] += ha
     return Jet(value, plan.support, gradient, hessian)
 
 
@@ -266,40 +303,51 @@ def _multiply(a: Jet, b: Any) -> Jet:
         gradient = _fit(a.gradient, value.ndim) * b
         return Jet(value, a.support, gradient, None if a.hessian is None else _fit(a.hessian, value.ndim) * b)
     value = a.value * b.value
+    if len(a.support) > len(b.support):
+        a, b = b, a  # the loop below is over the variables of the smaller
     ga, gb = _fit(a.gradient, value.ndim), _fit(b.gradient, value.ndim)
     ha = None if a.hessian is None else _fit(a.hessian, value.ndim)
     hb = None if b.hessian is None else _fit(b.hessian, value.ndim)
-    shape = np.broadcast_shapes(ga.shape[1:], gb.shape[1:], a.value.shape, b.value.shape)
     if a.support == b.support:
-        return _multiply_alike(value, a.support, shape, (a.value, ga, ha), (b.value, gb, hb))
+        return _multiply_alike(value, a.support, (a.value, ga, ha), (b.value, gb, hb))
     plan = _union(a.support, b.support)
-    gradient = np.zeros((len(plan.support), *shape))
-    gradient[plan.gradient_a] = ga * b.value
-    gradient[plan.gradient_b] += gb * a.value
-    hessian = np.zeros((len(_pairs(len(plan.support))), *shape))
+    size, shape = len(plan.support), value.shape
+    gradient = _scattered(gb, a.value, plan.gradient_b, (size, *shape))
+    gradient[plan.gradient_a] += ga * b.value
+    hessian = _scattered(hb, a.value, plan.hessian_b, (len(_pairs(size)), *shape))
     if ha is not None:
-        hessian[plan.hessian_a] = ha * b.value
-    if hb is not None:
-        hessian[plan.hessian_b] += hb * a.value
+        hessian[plan.hessian_a] += ha * b.value
     for i, places in enumerate(plan.cross):
         hessian[places] += ga[i] * gb
-    for i, j, place in plan.shared:
-        hessian[place] += ga[i] * gb[j]
+    if plan.shared:
+        places, of_a, of_b = plan.shared
+        hessian[places] += ga[of_a] * gb[of_b]
     return Jet(value, plan.support, gradient, hessian)
+
+
+def _scattered(
+    coefficients: FloatArray | None, factor: FloatArray, places: Places, shape: tuple[int, ...]
+) -> FloatArray:
+    """Coefficients times a factor at their places in a larger array, and zeros elsewhere."""
+    if coefficients is not None and coefficients.shape[0] == shape[0]:
+        return np.multiply(coefficients, factor, out=np.empty(shape))
+    result = np.zeros(shape)
+    if coefficients is not None:
+        result[places] = coefficients * factor
+    return result
 
 
 def _multiply_alike(
     value: FloatArray,
     support: Support,
-    shape: tuple[int, ...],
     a: tuple[FloatArray, FloatArray, FloatArray | None],
     b: tuple[FloatArray, FloatArray, FloatArray | None],
 ) -> Jet:
     (va, ga, ha), (vb, gb, hb) = a, b
-    hessian = np.zeros((len(_pairs(len(support))), *shape))
+    hessian = np.empty((len(_pairs(len(support))), *value.shape))
     for i, row in enumerate(_rows(len(support))):
-        hessian[row] = ga[i] * gb[i:]
-        hessian[row] += gb[i] * ga[i:]
+        part = np.multiply(ga[i], gb[i:], out=hessian[row])
+        part += gb[i] * ga[i:]
     if ha is not None:
         hessian += ha * vb
     if hb is not None:
@@ -310,11 +358,10 @@ def _multiply_alike(
 def _unary(a: Jet, value: FloatArray, first: FloatArray, second: FloatArray) -> Jet:
     """f(a) from the value and the two derivatives of f."""
     g = _fit(a.gradient, value.ndim)
-    shape = np.broadcast_shapes(g.shape[1:], first.shape)
-    hessian = np.zeros((len(_pairs(len(a.support))), *shape))
+    hessian = np.empty((len(_pairs(len(a.support))), *value.shape))
     bent = second * g
     for i, row in enumerate(_rows(len(a.support))):
-        hessian[row] = bent[i] * g[i:]
+        np.multiply(bent[i], g[i:], out=hessian[row])
     if a.hessian is not None:
         hessian += first * _fit(a.hessian, value.ndim)
     return Jet(value, a.support, first * g, hessian)
@@ -419,13 +466,22 @@ def where(condition: Any, a: Any, b: Any) -> Any:
     """Elements of `a` where the condition holds, else of `b`."""
     if not isinstance(a, Jet) and not isinstance(b, Jet):
         return np.where(condition, a, b)
-    support = tuple(sorted({*getattr(a, "support", ()), *getattr(b, "support", ())}))
-    shape = np.broadcast_shapes(
-        np.shape(condition), np.shape(without_derivatives(a)), np.shape(without_derivatives(b))
-    )
+    if not isinstance(b, Jet):
+        return _where_plain(condition, a, b)
+    if not isinstance(a, Jet):
+        return _where_plain(np.logical_not(condition), b, a)
+    support = _union(a.support, b.support).support
+    shape = np.broadcast_shapes(np.shape(condition), a.value.shape, b.value.shape)
     left, right = _widened(a, support, shape), _widened(b, support, shape)
     value, gradient, hessian = (np.where(condition, x, y) for x, y in zip(left, right, strict=True))
     return Jet(value, support, gradient, hessian)
+
+
+def _where_plain(condition: Any, a: Jet, b: Any) -> Jet:
+    value = np.where(condition, a.value, b)
+    gradient = np.where(condition, _fit(a.gradient, value.ndim), 0.0)
+    hessian = None if a.hessian is None else np.where(condition, _fit(a.hessian, value.ndim), 0.0)
+    return Jet(value, a.support, gradient, hessian)
 
 
 def maximum(a: Any, b: Any) -> Any:
@@ -452,6 +508,19 @@ def sum(x: Any, axis: int = 0) -> Any:
     )
 
 
+def matmul(matrix: FloatArray, x: Any) -> Any:
+    """A plain matrix (rows, columns) times an array (..., columns, cases)."""
+    if not isinstance(x, Jet):
+        return np.matmul(matrix, x)
+    full = _filled(x)
+    return Jet(
+        np.matmul(matrix, full.value),
+        full.support,
+        np.matmul(matrix, full.gradient),
+        None if full.hessian is None else np.matmul(matrix, full.hessian),
+    )
+
+
 def concatenate(xs: Sequence[Any], axis: int = 0) -> Any:
     """Join along an existing axis."""
     if not any(isinstance(x, Jet) for x in xs):
@@ -473,7 +542,21 @@ def stack(xs: Sequence[Any], axis: int = 0) -> Any:
     if axis != 0:
         raise ValueError(f"jets are stacked along axis 0 alone, not {axis}")
     shape = np.broadcast_shapes(*(np.shape(without_derivatives(x)) for x in xs))
-    return concatenate([broadcast_to(x, shape).reshape(1, *shape) for x in xs])
+    moving = [(row, x) for row, x in enumerate(xs) if isinstance(x, Jet)]
+    value = np.empty((len(xs), *shape))
+    for row, x in enumerate(xs):
+        value[row] = without_derivatives(x)
+    if not moving:
+        return value
+    support = tuple(sorted({v for _, x in moving for v in x.support}))
+    gradient = np.zeros((len(support), *value.shape))
+    hessian = np.zeros((len(_pairs(len(support))), *value.shape))
+    for row, x in moving:
+        plan = _union(x.support, support)
+        gradient[plan.gradient_a, row] = _fit(x.gradient, len(shape))
+        if x.hessian is not None:
+            hessian[plan.hessian_a, row] = _fit(x.hessian, len(shape))
+    return Jet(value, support, gradient, hessian)
 
 
 def broadcast_to(x: Any, shape: tuple[int, ...]) -> Any:
@@ -504,48 +587,58 @@ def compose(function: Callable[..., Any], arguments: Sequence[Any]) -> tuple[Any
     rule to the variables is applied once to each result. The arguments are evaluated elementwise: the
     function must not mix elements.
     """
-    shape = np.broadcast_shapes(*(np.shape(without_derivatives(a)) for a in arguments))
-    moving = [a for a in arguments if isinstance(a, Jet)]
-    one = np.ones((1,) + (1,) * len(shape))
-    local, count = [], 0
+    moving: list[Jet] = []
+    local = []
     for argument in arguments:
         if isinstance(argument, Jet):
-            local.append(Jet(argument.value, (count,), one, None))
-            count += 1
+            one = np.ones((1,) + (1,) * argument.ndim)
+            local.append(Jet(argument.value, (len(moving),), one, None))
+            moving.append(argument)
         else:
             local.append(argument)
-    return tuple(_chain(result, moving) for result in function(*local))
+    results = list(function(*local))
+    # results that depend on the same arguments go through the chain rule together
+    alike: dict[tuple[Any, ...], list[int]] = {}
+    for i, result in enumerate(results):
+        if isinstance(result, Jet):
+            kind = (result.support, result.value.shape, result.hessian is None)
+            alike.setdefault(kind, []).append(i)
+    for (taken, *_), places in alike.items():
+        inner = [moving[i] for i in taken]
+        outer = [results[i] for i in places]
+        chained = _chain_one(outer, inner[0]) if len(inner) == 1 else _chain(outer, inner)
+        for i, jet in zip(places, chained, strict=True):
+            results[i] = jet
+    return tuple(results)
 
 
-def _chain(outer: Any, inner: Sequence[Jet]) -> Any:
-    if not isinstance(outer, Jet):
-        return outer
-    shape = outer.value.shape
-    first = _fit(outer.gradient, len(shape))
-    support = tuple(sorted({v for i in outer.support for v in inner[i].support}))
-    place = {v: i for i, v in enumerate(support)}
-    size, ndim = len(support), len(shape)
-    rows = _rows(size)
-    gradient = np.zeros((size, *shape))
-    hessian = np.zeros((len(_pairs(size)), *shape))
-    for position, i in enumerate(outer.support):
-        plan = _union(inner[i].support, support)
-        gradient[plan.gradient_a] += first[position] * _fit(inner[i].gradient, ndim)
-        if (h := inner[i].hessian) is not None:
-            hessian[plan.hessian_a] += first[position] * _fit(h, ndim)
-    if outer.hessian is not None:
-        second = _fit(outer.hessian, ndim)
-        packed = {pair: k for k, pair in enumerate(_pairs(len(outer.support)))}
-        for p, i in enumerate(outer.support):
-            bent = np.zeros((size, *shape))
-            for q, j in enumerate(outer.support):
-                plan = _union(inner[j].support, support)
-                bent[plan.gradient_a] += second[packed[min(p, q), max(p, q)]] * _fit(inner[j].gradient, ndim)
-            slope = _fit(inner[i].gradient, ndim)
-            for position, variable in enumerate(inner[i].support):
-                k = place[variable]
-                hessian[rows[k]] += slope[position] * bent[k:]
-    return Jet(outer.value, support, gradient, hessian)
+def _chain_one(outer: Sequence[Jet], inner: Jet) -> list[Jet]:
+    """Functions of one argument."""
+    zero = np.zeros(())
+    return [_unary(inner, f.value, f.gradient[0], zero if f.hessian is None else f.hessian[0]) for f in outer]
+
+
+def _chain(outer: Sequence[Jet], inner: Sequence[Jet]) -> list[Jet]:
+    """Functions of the same arguments and of one shape, all linear or none."""
+    count, shape = len(inner), outer[0].value.shape
+    ndim = len(shape)
+    support = tuple(sorted({v for jet in inner for v in jet.support}))
+    size = len(support)
+    first = np.stack([_spread(f.gradient, shape) for f in outer])
+    slope = np.zeros((count, size, *shape))
+    hessian = np.zeros((len(outer), len(_pairs(size)), *shape))
+    for i, jet in enumerate(inner):
+        plan = _union(jet.support, support)
+        slope[i, plan.gradient_a] = _fit(jet.gradient, ndim)
+        if jet.hessian is not None:
+            hessian[:, plan.hessian_a] += first[:, i, None] * _fit(jet.hessian, ndim)
+    gradient = np.einsum("ki...,in...->kn...", first, slope)
+    curvatures = [_spread(f.hessian, shape) for f in outer if f.hessian is not None]
+    if curvatures:
+        bent = np.einsum("kij...,jn...->kin...", np.stack(curvatures)[:, _square(count)], slope)
+        for n, row in enumerate(_rows(size)):
+            hessian[:, row] += np.einsum("i...,kim...->km...", slope[:, n], bent[:, :, n:])
+    return [Jet(f.value, support, gradient[k], hessian[k]) for k, f in enumerate(outer)]
 
 
 def apply_operator(operator: FloatArray, vector: Any) -> Any:

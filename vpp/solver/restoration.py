@@ -35,6 +35,7 @@ _HOPELESS = 1e-3  # enough to say that another start leads nowhere either
 _LEANING = 0.1  # enough to say that the margins are in the way
 _LEAST_CURVATURE = 1e-8
 _DAMPINGS = 12  # tried in one iteration
+_SLOW, _WINDOW = 0.97, 8  # a search whose merit does not fall to this share in so many steps leads nowhere
 
 
 @dataclass(frozen=True)
@@ -60,6 +61,8 @@ class _Search:
     attempt: Integers
     margin: Array
     damping: Array
+    mark: Array
+    since: Integers
     spent: Integers
 
     def take(self, which: Integers) -> _Search:
@@ -103,7 +106,7 @@ class _Restoration:
         count = problem.equality_count + problem.inequality_count
         self.search = _Search(
             np.arange(batch), cases, starts[0].copy(), *bounds, np.zeros((count, batch)), starts, zeros,
-            np.ones(batch), np.full(batch, 1e-3), zeros.copy(),
+            np.ones(batch), np.full(batch, 1e-3), np.full(batch, np.inf), zeros.copy(), zeros.copy(),
         )  # fmt: skip
 
     def run(self, allowed: Integers) -> Restored:
@@ -125,7 +128,22 @@ class _Restoration:
         search.x[:, which] = search.starts[search.attempt[which], :, which].T
         search.margin[which] = 1.0
         search.damping[which] = 1e-3
+        self._mark(which)
         self._shrink(which)
+
+    def _mark(self, which: Integers) -> None:
+        """Begin to count progress anew."""
+        self.search.mark[which], self.search.since[which] = np.inf, 0
+
+    def _progress(self) -> Mask:
+        """Say where the merit has hardly fallen for long; such a search would not end within its limit."""
+        search = self.search
+        merit = 0.5 * total(search.residual**2)
+        fallen = merit < _SLOW * search.mark
+        search.mark = np.where(fallen, merit, search.mark)
+        search.since = np.where(fallen, 0, search.since + 1)
+        slow: Mask = search.since >= _WINDOW
+        return slow
 
     def _shrink(self, which: Integers) -> None:
         """Move states inside the bounds with the margins that now hold, and evaluate there."""
@@ -216,16 +234,18 @@ class _Restoration:
         size = np.abs(search.residual).max(axis=0, initial=0.0)
         clear = size > _CLEARLY_ABOVE * self.settings.constraint_tolerance
         feasible = (size <= self.settings.constraint_tolerance) | (stuck & finite & ~clear)
+        slow = self._progress() & clear
         known = self.verdict[search.where] == INFEASIBLE
         wanted = np.where(known, _HOPELESS, _STATIONARY)
-        rests = (stationary < np.where(search.margin > 0.0, _LEANING, wanted)) | stuck | ~finite
+        rests = (stationary < np.where(search.margin > 0.0, _LEANING, wanted)) | stuck | slow | ~finite
         rests &= ~feasible
         spent = self.iterations[search.where] >= np.take(allowed, search.where)
         relax = rests & finite & (search.margin > 0.0)
         escaped = self._escape(derivatives, held, rests & finite & clear & ~relax)
         ended = (rests & ~relax & ~escaped) | (spent & ~feasible)
         last = search.attempt + 1 >= len(search.starts)
-        infeasible = ended & clear & (stationary < np.maximum(wanted, _NEARLY_STATIONARY)) & (last | ~spent)
+        at_rest = (stationary < np.maximum(wanted, _NEARLY_STATIONARY)) | slow
+        infeasible = ended & clear & at_rest & (last | ~spent)
         self._keep_best(feasible, ended, infeasible, size)
         self._relax(np.flatnonzero(relax & ~ended))
         again = ended & ~last & ~spent
@@ -251,6 +271,7 @@ class _Restoration:
         if len(which):
             self.search.margin[which] = 0.0
             self.search.damping[which] = 1e-6
+            self._mark(which)
             self._shrink(which)
 
     def _escape(self, derivatives: Derivatives, held: Mask, resting: Mask) -> Mask:

@@ -174,6 +174,43 @@ ONE_MISTAKE = {
         "sail.main.camber_full_percent[2] = 3.0 %: is less than the flat camber of 4.5 % at that height; "
         "allowed: from 4.5 %",
     ),
+    "hollow the other way beyond reason": (
+        "camber_flat_percent = [4.0, 4.5, 4.0]",
+        "camber_flat_percent = [4.0, 4.5, -16.0]",
+        "sail.main.camber_flat_percent[3] = -16.0 %: is too small; allowed: -15 to 25 %",
+    ),
+    "transition above the head's zone": (
+        "sheet_max_deg = 85.0",
+        "head_transition_from_percent = 80.0\nhead_zone_from_percent = 70.0\nsheet_max_deg = 85.0",
+        "sail.main.head_transition_from_percent = 80.0 %: the transition to the head's zone begins above "
+        "head_zone_from_percent = 70; allowed: up to 70 %",
+    ),
+    "head trim without a zone": (
+        "sheet_max_deg = 85.0",
+        "head_camber_trim_max_percent = 100.0\nsheet_max_deg = 85.0",
+        "sail.main.head_camber_trim_max_percent = 100.0 %: the head has no zone in which a trim of its own "
+        "could act; set head_zone_from_percent below 100, or leave this key out",
+    ),
+    "transition to no zone": (
+        "sheet_max_deg = 85.0",
+        "head_transition_from_percent = 0.0\nsheet_max_deg = 85.0",
+        "sail.main.head_transition_from_percent = 0.0 %: the head has no zone in which a trim of its own "
+        "could act; set head_zone_from_percent below 100, or leave this key out",
+    ),
+    "head trims crossed": (
+        "sheet_max_deg = 85.0",
+        "head_camber_trim_max_percent = 30.0\nhead_camber_trim_min_percent = 60.0\n"
+        "head_zone_from_percent = 70.0\nsheet_max_deg = 85.0",
+        "sail.main.head_camber_trim_max_percent = 30.0 %: must not be less than "
+        "head_camber_trim_min_percent = 60; allowed: from 60",
+    ),
+    "head zone too small for its strips": (
+        "sheet_max_deg = 85.0",
+        "head_zone_from_percent = 99.9\nsheet_max_deg = 85.0",
+        "sail.main.head_zone_from_percent = 99.9 %: the head's zone begins above the middle of the uppermost "
+        "strip at 99.4 %; allowed: up to 99.4 %; or raise station_count; 100 % is a head without a "
+        "trim of its own",
+    ),
     "bounds crossed": (
         "sheet_max_deg = 85.0",
         "sheet_max_deg = -5.0",
@@ -264,7 +301,7 @@ ONE_MISTAKE = {
         "mass.boom.z_m = 1.25",
         '"mass.boom.z_m" = 1.25',
         'mass.boom.z_m: in option "long_luff": an option can change only what stands in the boat\'s tables; '
-        "allowed: environment, hull, rig, crew, margins, fin, sail, mass, windage; write the path "
+        "allowed: environment, hull, rig, crew, margins, fin, foil, sail, mass, windage; write the path "
         "without quotes",
     ),
     "removing what is not there": (
@@ -372,7 +409,8 @@ def test_a_file_without_anything_lists_every_table(tmp_path: Path) -> None:
         load(path)
     missing = [problem.key for problem in caught.value.problems]
     assert missing[:3] == ["schema_version", "name", "description"]
-    assert missing[3:] == ["environment", "hull", "fin", "rig", "sail", "mass", "crew", "margins"]
+    # fins are not among them: a boat with foils may have none
+    assert missing[3:] == ["environment", "hull", "rig", "sail", "mass", "crew", "margins"]
     assert str(caught.value).count("\n") == len(missing) - 1
 
 
@@ -448,9 +486,11 @@ def test_a_hull_must_fit_into_its_box(problems_of: ProblemsOf) -> None:
 
 def test_a_boat_needs_a_keel_and_a_rudder(problems_of: ProblemsOf) -> None:
     [problem] = problems_of(('kind = "rudder"', 'kind = "fixed"'))
-    assert problem.wrong == 'no fin is of kind "rudder": nothing could hold the course'
+    assert problem.wrong == 'no fin or foil is of kind "rudder": nothing could hold the course'
     [problem] = problems_of(('kind = "fixed"', 'kind = "rudder"'))
-    assert problem.wrong == 'no fin is of kind "fixed": nothing could carry the side force'
+    assert problem.wrong == (
+        'no fin is of kind "fixed" and no foil of kind "canting_pair": nothing could carry the side force'
+    )
 
 
 def test_a_file_that_is_not_there() -> None:

@@ -10,12 +10,14 @@ from typing import Any
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from vpp.config import BoatFile, BoatFileError, Problem, load
+from vpp.boat import FormedHull
+from vpp.config import BoatFile, BoatFileError, Problem, build, load
 from vpp.config.schema import TABLES, properties_of
 
 BOAT = Path(__file__).with_name("boat.toml")
 TEXT = BOAT.read_text(encoding="utf-8")
 LINES = TEXT.split("\n")
+FOILING_LINES = BOAT.with_name("foiling_boat.toml").read_text(encoding="utf-8").split("\n")
 
 ODD_VALUES = (
     "nan",
@@ -99,13 +101,15 @@ def check_sound(boat_file: BoatFile) -> None:
     for boat in boat_file.boats:
         assert boat.total_mass > 0.0
         assert all(sail.area > 0.0 for sail in boat.sails)
-        assert boat.hull.canoe_volume > 0.0
+        shape = boat.hull
+        volume = build.drawn_form(shape).volume if isinstance(shape, FormedHull) else shape.canoe_volume
+        assert volume > 0.0
         assert len(boat_file.rows(boat.name)) > 100
 
 
 @st.composite
-def edited_lines(draw: Any) -> str:
-    lines = list(LINES)
+def edited_lines(draw: Any, of: list[str]) -> str:
+    lines = list(of)
     for _ in range(draw(st.integers(1, 4))):
         at = draw(st.integers(0, len(lines) - 1))
         match draw(st.sampled_from(["delete", "double", "swap", "value", "line", "key", "letters"])):
@@ -122,7 +126,11 @@ def edited_lines(draw: Any) -> str:
             case "line":
                 lines.insert(at, draw(st.sampled_from(ODD_LINES)))
             case "key":
-                lines[at] = draw(st.sampled_from(LINES)).split("=")[0] + "=" + lines[at].split("=")[-1]
+                lines[at] = (
+                    draw(st.sampled_from(LINES + FOILING_LINES)).split("=")[0]
+                    + "="
+                    + lines[at].split("=")[-1]
+                )
             case "letters":
                 start = draw(st.integers(0, len(lines[at])))
                 lines[at] = (
@@ -133,8 +141,8 @@ def edited_lines(draw: Any) -> str:
     return "\n".join(lines)
 
 
-@settings(max_examples=250, deadline=None)
-@given(edited_lines())
+@settings(max_examples=400, deadline=None)
+@given(edited_lines(LINES) | edited_lines(FOILING_LINES))
 def test_a_file_with_mistakes_loads_or_is_explained(text: str) -> None:
     loads_or_explains(text.encode("utf-8", errors="surrogatepass"))
 
@@ -146,11 +154,11 @@ def test_a_file_with_other_bytes_in_it_loads_or_is_explained(junk: bytes, start:
     loads_or_explains(content[:start] + junk + content[start + length :])
 
 
-def numbers_of_the_boat() -> list[tuple[int, str, dict[str, Any]]]:
+def numbers_of_the_boat(lines: list[str]) -> list[tuple[int, str, dict[str, Any]]]:
     """Line index, key and JSON Schema of every single number."""
     found = []
     table = ""
-    for index, text in enumerate(LINES):
+    for index, text in enumerate(lines):
         if header := re.match(r"\[+(\w+)\]+$", text):
             table = header[1]
         key = text.split(" = ")[0]
@@ -161,11 +169,11 @@ def numbers_of_the_boat() -> list[tuple[int, str, dict[str, Any]]]:
 
 
 @st.composite
-def in_range(draw: Any) -> str:
+def in_range(draw: Any, of: list[str]) -> str:
     """The boat with one to three numbers anywhere in their ranges, bounds included."""
-    lines = list(LINES)
+    lines = list(of)
     for _ in range(draw(st.integers(1, 3))):
-        index, key, entry = draw(st.sampled_from(numbers_of_the_boat()))
+        index, key, entry = draw(st.sampled_from(numbers_of_the_boat(of)))
         value = draw(
             st.floats(entry["minimum"], entry["maximum"])
             | st.sampled_from([entry["minimum"], entry["maximum"]])
@@ -174,7 +182,7 @@ def in_range(draw: Any) -> str:
     return "\n".join(lines)
 
 
-@settings(max_examples=200, deadline=None)
-@given(in_range())
+@settings(max_examples=300, deadline=None)
+@given(in_range(LINES) | in_range(FOILING_LINES))
 def test_values_anywhere_in_their_ranges_load_or_are_explained(text: str) -> None:
     loads_or_explains(text.encode())

@@ -56,6 +56,23 @@ def test_units_become_si_and_radians(boat: Boat) -> None:
     assert boat.environment.gravity == 9.80665
 
 
+def test_head_control_of_a_sail(tmp_path: Path, boat: Boat, boat_text: str) -> None:
+    plain = boat.sails[0]
+    assert not plain.has_head_control
+    assert (plain.head_transition_from_share, plain.head_camber.upper) == (1.0, 0.0)
+    path = tmp_path / "boat.toml"
+    keys = "head_zone_from_percent = 80.0\nhead_camber_trim_max_percent = 90.0\n"
+    flat = ("camber_flat_percent = [4.0, 4.5, 4.0]", "camber_flat_percent = [4.0, 4.5, -6.0]")
+    path.write_text(boat_text.replace(*flat).replace("sheet_min_deg = 0.0", f"{keys}sheet_min_deg = 0.0", 1))
+    main = load(path).boat("base").sails[0]
+    assert main.has_head_control
+    assert (main.head_zone_from_share, main.head_transition_from_share) == (0.8, 0.8)
+    assert (main.head_camber.lower, main.head_camber.upper) == (0.0, 0.9)
+    assert main.camber_flat == (0.04, 0.045, -0.06)
+    path.write_text(path.read_text().replace(keys, f"{keys}head_transition_from_percent = 55.0\n"))
+    assert load(path).boat("base").sails[0].head_transition_from_share == pytest.approx(0.55, rel=1e-15)
+
+
 def test_water_and_air_follow_the_temperature(boat: Boat) -> None:
     # sea water of 15 degC: ITTC 7.5-02-01-03, where EOS-80 is allowed 0.06 kg/m^3; air: ISO 2533
     assert boat.environment.water_density == pytest.approx(1026.021, abs=0.06)

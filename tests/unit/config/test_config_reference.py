@@ -17,8 +17,13 @@ from vpp.config.units import ending_of
 
 DEMO = Path(__file__).parents[3] / "configs" / "keelboat.toml"
 BOAT = Path(__file__).with_name("boat.toml")
+FOILING_DEMO = DEMO.with_name("foiling_monohull.toml")
+FOILING_BOAT = BOAT.with_name("foiling_boat.toml")
 
-PURE_NUMBER_ENDINGS = ("_coefficient", "_factor", "_exponent", "_count", "_share", "_ratio", "schema_version")
+PURE_NUMBER_ENDINGS = (
+    *("_coefficient", "_factor", "_exponent", "_count", "_share", "_ratio"),
+    *("cavitation_margin", "schema_version"),
+)
 
 
 def numeric(entry: dict[str, Any]) -> bool:
@@ -47,6 +52,8 @@ def test_the_page_lists_every_key_once_in_its_section() -> None:
     )
     assert "| `foot_extension_m` | m | 0 to 5 | `0.0` | sail added below the foot |" in reference.markdown()
     assert {"schema_version", "name", "description"} < set(properties_of(BoatDocument))
+    # a bar in a description would open another column
+    assert {row.count("|") for row in reference.markdown().split("\n") if row.startswith("|")} == {6}
 
 
 def test_it_runs_as_a_command() -> None:
@@ -57,7 +64,7 @@ def test_it_runs_as_a_command() -> None:
     assert json.loads(schema.stdout) == reference.json_schema()
 
 
-@pytest.mark.parametrize("path", [DEMO, BOAT], ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", [DEMO, BOAT, FOILING_DEMO, FOILING_BOAT], ids=lambda path: path.stem)
 def test_boats_that_load_agree_with_the_json_schema(path: Path) -> None:
     jsonschema = pytest.importorskip("jsonschema", reason="the reference validator is not installed")
     validator = jsonschema.Draft202012Validator(reference.json_schema())
@@ -88,6 +95,46 @@ def test_the_json_schema_refuses_what_loading_refuses(path: tuple[str | int, ...
     place[path[-1]] = value
     [error] = validator.iter_errors(document)
     assert list(error.absolute_path) in (list(path), list(path[:-1]))
+
+
+@pytest.mark.parametrize(
+    ("path", "value"),
+    [
+        (("hull", "section_exponent"), None),
+        (("hull", "canoe_volume_m3"), 4.2),
+        (("foil", 0, "cant_max_deg"), None),
+        (("foil", 1, "cant_max_deg"), 5.0),
+        (("foil", 1, "kind"), "canting"),
+    ],
+)
+def test_the_json_schema_knows_which_keys_belong_to_a_model_or_kind(
+    path: tuple[str | int, ...], value: object
+) -> None:
+    jsonschema = pytest.importorskip("jsonschema", reason="the reference validator is not installed")
+    validator = jsonschema.Draft202012Validator(reference.json_schema())
+    document = tomllib.loads(FOILING_BOAT.read_text(encoding="utf-8"))
+    place: Any = document
+    for part in path[:-1]:
+        place = place[part]
+    if value is None:
+        del place[path[-1]]
+    else:
+        place[path[-1]] = value
+    [error] = validator.iter_errors(document)
+    assert list(error.absolute_path) in (list(path), list(path[:-1]))
+
+
+def test_the_page_says_which_keys_belong_to_a_model_or_kind() -> None:
+    page = reference.markdown()
+    assert "| `section_exponent` |  | 1.5 to 6 |  | " in page
+    for key, choice in (
+        ("section_exponent", 'model = "thin_ship"'),
+        ("canoe_volume_m3", 'model = "systematic_series"'),
+        ("raised_cant_deg", 'kind = "canting_pair"'),
+        ("immersion_m", 'hull.model = "thin_ship"'),
+    ):
+        [row] = [row for row in page.split("\n") if row.startswith(f"| `{key}` |")]
+        assert row.endswith(f" (only with `{choice}`) |")
 
 
 def test_the_json_schema_tells_units() -> None:

@@ -39,6 +39,7 @@ SECTIONS = hydrofoils.FoilSections(
     zero_lift_angle=column(0.0, -0.04, -0.04),
     design_lift_coefficient=column(0.0, 0.25, 0.25),
     flap_effectiveness=column(0.0, 0.5, 0.5),
+    flap_ideal_lift=column(0.0, 1.6, 1.6),
     lift_drag_factor=column(0.005, 0.005, 0.005),
     stall_lift_coefficient=column(1.0, 1.2, 1.2),
     thickness_speed=column(0.19, 0.19, 0.19),
@@ -142,6 +143,33 @@ def test_foil_out_of_the_water_carries_nothing() -> None:
     assert np.all(np.isfinite(got.cavitation_margin))
 
 
+def test_order_of_elements_and_wings_is_free() -> None:
+    """The halves of the wing change places in the arrays; every element keeps its loads."""
+    state, order = states(30), [0, 2, 1]
+
+    def rearranged(fields: object) -> object:
+        rows = {
+            name: value[order] for name, value in vars(fields).items() if np.shape(value)[:1] == (len(order),)
+        }
+        return replace(fields, **rows)
+
+    got = hydrofoils.element_forces(
+        at=rearranged(place(state)),
+        wings=(hydrofoils.Wing(elements=(2, 1), reverse=(True, False), mirrored=False), ARM_AND_WING[0]),
+        sections=rearranged(SECTIONS),
+        flow=rearranged(water_flow(state)),
+        panel_count=6,
+    )
+    expected = loads(state)
+    for name in (*TOTALS, "induced_drag", "profile_drag", "incidence", "cavitation_margin"):
+        size = np.abs(getattr(expected, name)).max()
+        np.testing.assert_allclose(
+            getattr(got, name)[order], getattr(expected, name), rtol=1e-11, atol=1e-12 * size
+        )
+    for wing, other in zip(got.wings, reversed(expected.wings), strict=True):
+        np.testing.assert_allclose(wing.lift_coefficient, other.lift_coefficient, rtol=1e-11, atol=1e-13)
+
+
 def test_more_incidence_by_rake_and_flap() -> None:
     base = loads(steady()).force_z.sum()
     assert loads(steady(rake=0.03)).force_z.sum() > base
@@ -240,6 +268,30 @@ def test_profile_drag_of_a_deep_foil_without_lift() -> None:
         drag += area * section_profile_drag(friction_coefficient=friction, thickness_ratio=THICKNESS)
     got = loads(state, sections=sections)
     assert got.profile_drag.sum() == pytest.approx(0.5 * WATER.density * 14.0**2 * drag, rel=1e-9)
+
+
+def test_flap_moves_the_bucket_to_the_lift_that_it_makes_without_the_nose() -> None:
+    """Growth of profile drag k (CL - CLi - 1.6 flap)^2 on the area, by hand; deep, level and without arm."""
+    flap = 0.1
+
+    def bucket(ideal: float) -> float:
+        of_flap = replace(SECTIONS, flap_ideal_lift=column(0.0, ideal, ideal))
+        flat = replace(of_flap, lift_drag_factor=column(0.005, 0.0, 0.0))
+        state = steady(ride=-6.0, leeway=0.0, heel=0.0, cant=0.0, rake=0.0, flap=flap)
+        got, without = loads(state, sections=of_flap), loads(state, sections=flat)
+        growth = float((got.profile_drag - without.profile_drag)[1:].sum())
+        off = math.sqrt(growth / (0.5 * WATER.density * 14.0**2 * 2.0 * 1.3 * 0.25 * 0.005))
+        return abs(off) if got.lift_coefficient[1, 0] > 0.25 + ideal * flap else -abs(off)
+
+    # the lift is the same; only the centre of the bucket moves
+    assert bucket(0.0) - bucket(1.6) == pytest.approx(1.6 * flap, rel=1e-6)
+
+
+def test_flap_load_raises_the_suction_less_than_the_same_lift_by_incidence() -> None:
+    """Margin at one lift, made by flap alone and by rake alone: the flap loads the nose less."""
+    by_flap, by_rake = loads(steady(rake=0.0, flap=0.1)), loads(steady(rake=0.05, flap=0.0))
+    np.testing.assert_allclose(by_flap.lift_coefficient[1:], by_rake.lift_coefficient[1:], rtol=1e-9)
+    assert np.all(by_flap.cavitation_margin[1:] > by_rake.cavitation_margin[1:])
 
 
 def test_spray_is_that_of_the_arm_at_the_water_line() -> None:

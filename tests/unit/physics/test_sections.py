@@ -247,6 +247,33 @@ def test_extreme_widths_do_not_overflow() -> None:
 # --- what leaves a wake -------------------------------------------------------------------------------------
 
 
+@given(incidence=incidences, camber=cambers)
+def test_mirror_image_of_the_shed_lift(incidence: float, camber: float) -> None:
+    """An inverted section sheds what its mirror image does, the other way: nothing but symmetry."""
+
+    def shed(side: float) -> tuple[float, float]:
+        lift, slope = sections.shed_lift(
+            incidence=side * incidence, camber=side * camber, stall_incidence=STALL, stall_width=WIDTH
+        )
+        return float(lift), float(slope)
+
+    lift, slope = shed(1.0)
+    assert shed(-1.0) == pytest.approx((-lift, slope), rel=1e-9, abs=1e-12)
+
+
+def test_shed_lift_is_twice_differentiable_in_camber_as_the_belly_changes_sides() -> None:
+    """Value, slope and curvature by camber are each the integral of the next (trapezoidal rule)."""
+    camber = np.linspace(-0.03, 0.03, 4001)
+    step = camber[1] - camber[0]
+    for incidence in (-0.3, -0.15, 0.15, 0.3):
+        (x,) = jets.variables(camber[None])
+        lift, _ = sections.shed_lift(incidence=incidence, camber=x, stall_incidence=STALL, stall_width=WIDTH)
+        value, gradient, hessian = jets.dense(lift, 1, camber.shape)
+        slope, curvature = gradient[0], hessian[0, 0]
+        np.testing.assert_allclose(np.diff(value), 0.5 * step * (slope[1:] + slope[:-1]), atol=1e-8)
+        np.testing.assert_allclose(np.diff(slope), 0.5 * step * (curvature[1:] + curvature[:-1]), atol=1e-3)
+
+
 @pytest.mark.parametrize("camber", [0.0, 0.08])
 def test_shed_lift_follows_the_section_up_to_the_stall_and_is_level_beyond(camber: float) -> None:
     """Levels: attached lift at the stall above, that of as much incidence short of zero lift below."""

@@ -16,12 +16,15 @@ def test_columns_come_in_their_fixed_order() -> None:
         "boat_speed_kn", "vmg_kn", "aws_kn", "awa_deg", "beta_deg",
         "heel_deg", "leeway_deg", "pitch_deg", "ride_height_m", "ce_height_m",
         "righting_moment_nm", "heeling_moment_nm", "drive_n", "side_force_n",
-        "main_sheet_deg", "main_twist_deg", "main_camber_percent",
+        "main_sheet_deg", "main_twist_deg", "main_camber_percent", "main_head_camber_percent",
         "jib_sheet_deg", "jib_twist_deg", "jib_camber_percent",
-        "crew_arm_m", "rudder_deg", "froude_number", "remark", "reason",
+        "crew_arm_m", "rudder_deg", "cant_deg", "flap_deg", "elevator_deg",
+        "tip_depth_m", "cavitation_margin",
+        "heave_stiffness_n_per_m", "pitch_stiffness_nm_per_deg", "roll_stiffness_nm_per_deg",
+        "froude_number", "remark", "reason",
     )  # fmt: skip
     assert CONTROL_COLUMNS[0] == "main_sheet_deg"
-    assert CONTROL_COLUMNS[-1] == "rudder_deg"
+    assert CONTROL_COLUMNS[-4:] == ("rudder_deg", "cant_deg", "flap_deg", "elevator_deg")
 
 
 @pytest.mark.parametrize(
@@ -31,8 +34,13 @@ def test_columns_come_in_their_fixed_order() -> None:
         ("boat_speed_kn", 1852.0 / 3600.0, 1.0),
         ("heel_deg", math.pi, 180.0),
         ("main_camber_percent", 0.12, 12.0),
+        ("main_head_camber_percent", -0.05, -5.0),
         ("drive_n", 321.0, 321.0),
         ("ce_height_m", 5.0, 5.0),
+        ("flap_deg", math.pi, 180.0),
+        ("heave_stiffness_n_per_m", 4e4, 4e4),
+        # a moment per radian is pi/180 of it per degree
+        ("pitch_stiffness_nm_per_deg", 180.0, math.pi),
         ("froude_number", 0.35, 0.35),
     ],
 )
@@ -48,7 +56,9 @@ def test_unit_is_the_end_of_the_column_name() -> None:
         "m": "_m",
         "N": "_n",
         "N m": "_nm",
-        "1": "_number",
+        "1": ("_number", "_margin"),
+        "N/m": "_n_per_m",
+        "N m/deg": "_nm_per_deg",
     }
     for item in VARIABLES:
         if not item.is_text:
@@ -80,8 +90,8 @@ def test_speeds_show_two_decimals_and_angles_one() -> None:
 
 def test_remark_is_said_to_name_limits_of_attitude_and_helm_and_not_trims() -> None:
     sense = variable("remark").sense
-    assert "heel, leeway and rudder" in sense
-    assert "not sails and crew at the end of their range" in sense
+    assert "attitude, helm and foils" in sense
+    assert "not sails, crew, cant and flap at the end of their range" in sense
 
 
 def test_documentation_holds_the_table_as_it_is() -> None:

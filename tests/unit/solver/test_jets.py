@@ -121,7 +121,7 @@ def test_elementary_functions(name, seed, curved):
     np.testing.assert_array_equal(getattr(jets, name)(jet.value), function(jet.value))
 
 
-@pytest.mark.parametrize("exponent", [2, 2.0, 3, 0.5, -1.0, 1.0 / 7.0, -1.5])
+@pytest.mark.parametrize("exponent", [2, 2.0, 3, 4, 8, 0.5, -1.0, 1.0 / 7.0, -1.5])
 def test_constant_powers(exponent):
     jet = made(1, low=0.2, high=4.0)
     p, x = exponent, jet.value
@@ -407,6 +407,31 @@ def test_compose_with_plain_arguments_and_broadcasting():
 
 
 @pytest.mark.parametrize("curved", [True, False])
+def test_composing_results_of_all_kinds_at_once(curved):
+    """Linear and bent results, of one, two and three arguments, and of several shapes, keep their order."""
+    a, b = made(30, (0, 1), shape=(2, 3), curved=curved), made(31, (1, 3), shape=(3,), curved=curved)
+    c = made(32, (2,), shape=(2, 3), curved=False)
+
+    def several(a, b, c):
+        return a + b, a * b, 2.0 * b, b**3, a * b * c, jets.sin(c), a - b, c / (3.0 + a * a + b * b)
+
+    composed, direct = elementwise(several, a, b, c), several(a, b, c)
+    for found, expected in zip(composed, direct, strict=True):
+        assert found.shape == expected.shape
+        assert_equal(full(found), full(expected))
+
+
+@pytest.mark.parametrize("curved", [True, False])
+def test_matmul_is_a_matrix_product_along_the_last_axis_but_one(curved):
+    rng = np.random.default_rng(33)
+    matrix, x = rng.normal(size=(2, 5)), made(34, (0, 2), shape=(4, 5, 3), curved=curved)
+    u = full(x)
+    expected = Full(*(np.einsum("rk,...kc->...rc", matrix, part) for part in u))
+    assert_equal(full(jets.matmul(matrix, x)), expected)
+    np.testing.assert_allclose(jets.matmul(matrix, u.value), expected.value)
+
+
+@pytest.mark.parametrize("curved", [True, False])
 def test_apply_operator_is_a_matrix_product_for_each_case(curved):
     rng = np.random.default_rng(17)
     operator, vector = rng.normal(size=(3, 2, 5)), made(18, (0, 2), shape=(5, 3), curved=curved)
@@ -463,6 +488,7 @@ def test_namespace_protocol():
         "maximum",
         "minimum",
         "sum",
+        "matmul",
         "stack",
         "concatenate",
     ]

@@ -1,0 +1,248 @@
+"""The foils of a boat: from geometry to the forces, weights and windage of foils at work and held up."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from vpp.boat import Foil
+from vpp.physics import foil_geometry, hydrofoils
+from vpp.physics.arrays import Array, array_namespace
+from vpp.physics.foil_geometry import FoilPlace, FoilShape
+from vpp.physics.hydrofoils import FoilFlow, FoilLoads, FoilSections, Wing
+
+CANTING_PAIR, RUDDER = "canting_pair", "rudder"
+# Panels on each element: enough for the immersed span of an arm to come and go smoothly and for the load of a
+# wing to within 0.5 % of that with 24.
+PANELS = 6
+# The NACA four-digit thickness form: excess speed at zero lift over thickness ratio (NACA Report 824, from
+# memory) and nose radius over chord and square of the thickness ratio (exact).
+THICKNESS_SPEED, NOSE_RADIUS = 1.57, 1.1019
+# The arm is a symmetric section; its load is low, so the wing's stall and drag bucket serve it as well.
+ARM, OUTBOARD, INBOARD = "arm", "outboard", "inboard"
+
+
+@dataclass(frozen=True, kw_only=True)
+class FoilLayout:
+    """What foils must share to be computed in one batch: name, kind, and the elements that they have."""
+
+    name: str
+    kind: str
+    elements: tuple[str, ...]
+
+    @property
+    def element_names(self) -> tuple[str, ...]:
+        """Names of the elements' loads in the budget."""
+        return tuple(f"{self.name} {element}" for element in self.elements)
+
+    @property
+    def after(self) -> tuple[int | None, ...]:
+        """The arm hangs on the boat, the halves of the wing on the arm."""
+        return (None, *(0 for _ in self.elements[1:]))
+
+    @property
+    def wings(self) -> tuple[Wing, ...]:
+        """The arm alone, and the two halves as one wing from tip to tip."""
+        halves = tuple(range(1, len(self.elements)))
+        # from the tip of the first half to the arm, and on to the tip of the second
+        wing = Wing(elements=halves, reverse=(True, False)[-len(halves) :], mirrored=False)
+        return (Wing(elements=(0,), reverse=(False,), mirrored=True), wing)
+
+
+@dataclass(frozen=True, kw_only=True)
+class FoilArrays:
+    """One foil of every boat; arrays (boats,), those of the elements (elements, boats).
+
+    `steers` is 1 for elements that turn with the rudder, `flapped` for those that have the flap;
+    `mass_length` is how far down the arm the centre of mass lies.
+    """
+
+    attachment_x: Array
+    attachment_y: Array
+    attachment_z: Array
+    span: Array
+    dihedral: Array
+    outward: Array
+    sweep: Array
+    root_chord: Array
+    tip_chord: Array
+    incidence: Array
+    steers: Array
+    flapped: Array
+    sections: FoilSections
+    raised_cant: Array
+    raised_drag_area: Array
+    arm_length: Array
+    mass: Array
+    mass_length: Array
+
+
+def foil_layout(foil: Foil) -> FoilLayout:
+    """The layout of one foil."""
+    halves = [(INBOARD, foil.inboard_span), (OUTBOARD, foil.outboard_span)]
+    elements = (ARM, *(name for name, span in halves if span > 0.0))
+    return FoilLayout(name=foil.name, kind=foil.kind, elements=elements)
+
+
+def foil_arrays(foil: Foil) -> FoilArrays:
+    """One foil as arrays."""
+    rows = np.array([_element_row(foil, name) for name in foil_layout(foil).elements]).T
+    span, dihedral, outward, sweep, root, tip, incidence, thickness, design, flapped = rows
+    steers = np.zeros(len(span))
+    steers[0] = 1.0 if foil.kind == RUDDER else 0.0
+    ones = np.ones(len(span))
+    sections = FoilSections(
+        thickness_ratio=thickness,
+        zero_lift_angle=hydrofoils.uniform_load_zero_lift_angle(design_lift_coefficient=design),
+        design_lift_coefficient=design,
+        flap_effectiveness=flapped * hydrofoils.flap_effectiveness(flap_chord_ratio=foil.flap_chord_ratio),
+        flap_ideal_lift=flapped * hydrofoils.flap_ideal_lift(flap_chord_ratio=foil.flap_chord_ratio),
+        lift_drag_factor=foil.drag_bucket_factor * ones,
+        stall_lift_coefficient=foil.stall_lift_coefficient * ones,
+        thickness_speed=THICKNESS_SPEED * thickness,
+        nose_radius_ratio=NOSE_RADIUS * thickness**2,
+        efficiency=ones,
+        junction_drag_area=_junction(foil, len(span)),
+    )
+    return FoilArrays(
+        attachment_x=foil.attachment_x,
+        attachment_y=foil.attachment_y,
+        attachment_z=foil.attachment_z,
+        span=span,
+        dihedral=dihedral,
+        outward=outward,
+        sweep=sweep,
+        root_chord=root,
+        tip_chord=tip,
+        incidence=incidence,
+        steers=steers,
+        flapped=flapped,
+        sections=sections,
+        raised_cant=foil.raised_cant,
+        raised_drag_area=foil.raised_drag_area,
+        arm_length=foil.arm_length,
+        mass=foil.mass,
+        mass_length=foil.mass_share * foil.arm_length,
+    )
+
+
+def _element_row(foil: Foil, name: str) -> tuple[float, ...]:
+    if name == ARM:
+        return (
+            foil.arm_length, -0.5 * np.pi, 1.0, foil.arm_sweep, foil.arm_root_chord, foil.arm_tip_chord,
+            0.0, foil.arm_thickness_ratio, 0.0, 0.0,
+        )  # fmt: skip
+    outboard = name == OUTBOARD
+    return (
+        foil.outboard_span if outboard else foil.inboard_span,
+        foil.outboard_dihedral if outboard else foil.inboard_dihedral,
+        1.0 if outboard else -1.0,
+        foil.wing_sweep, foil.wing_root_chord, foil.wing_tip_chord, foil.wing_incidence,
+        foil.wing_thickness_ratio, foil.wing_design_lift_coefficient, 1.0,
+    )  # fmt: skip
+
+
+def _junction(foil: Foil, count: int) -> Array:
+    """The arm meets the wing as a wall, on both of the wing's faces: one junction for each half."""
+    area = float(
+        hydrofoils.wall_junction_drag_area(
+            thickness=foil.arm_thickness_ratio * foil.arm_tip_chord, thickness_ratio=foil.arm_thickness_ratio
+        )
+    )
+    return np.array([0.0, *(area for _ in range(count - 1))])
+
+
+@dataclass(frozen=True, kw_only=True)
+class Attitude:
+    """How the boat goes through the water, (conditions,) each; see `vpp.balance.State`."""
+
+    boat_speed: Array
+    leeway: Array
+    heel: Array
+    pitch: Array
+    ride_height: Array
+
+
+@dataclass(frozen=True, kw_only=True)
+class Water:
+    """The water, (conditions,) each, SI."""
+
+    density: Array
+    viscosity: Array
+    vapour_pressure: Array
+    gravity: Array
+
+
+def foil_place(
+    *, layout: FoilLayout, foil: FoilArrays, attitude: Attitude, cant: Array, side: float = 1.0
+) -> FoilPlace:
+    """Where a foil is; `side` is 1 for the leeward one and -1 for the windward one."""
+    shape = FoilShape(
+        side=side,
+        attachment_x=foil.attachment_x,
+        attachment_y=side * foil.attachment_y,
+        attachment_z=foil.attachment_z,
+        span=foil.span,
+        dihedral=foil.dihedral,
+        outward=foil.outward,
+        sweep=foil.sweep,
+        root_chord=foil.root_chord,
+        tip_chord=foil.tip_chord,
+    )
+    return foil_geometry.place(
+        shape=shape,
+        after=layout.after,
+        cant=cant,
+        ride_height=attitude.ride_height,
+        heel=attitude.heel,
+        pitch=attitude.pitch,
+    )
+
+
+def foil_loads(
+    *,
+    layout: FoilLayout,
+    foil: FoilArrays,
+    at: FoilPlace,
+    attitude: Attitude,
+    water: Water,
+    rudder: Array,
+    flap: Array,
+) -> FoilLoads:
+    """Loads of a working foil's elements in body axes, (elements, conditions).
+
+    `rudder` [rad] turns the arm of a rudder foil and leaves its wing alone; `flap` [rad] is that of the wing.
+    """
+    x, y, z = foil_geometry.water_velocity(
+        boat_speed=attitude.boat_speed, leeway=attitude.leeway, heel=attitude.heel, pitch=attitude.pitch
+    )
+    flow = FoilFlow(
+        water_x=x,
+        water_y=y,
+        water_z=z,
+        # a foil that does not steer must not carry derivatives by the rudder
+        setting=foil.incidence + foil.steers * rudder if layout.kind == RUDDER else foil.incidence,
+        flap=foil.flapped * flap,
+        downwash=0.0,
+        water_density=water.density,
+        water_viscosity=water.viscosity,
+        vapour_pressure=water.vapour_pressure,
+        gravity=water.gravity,
+    )
+    return hydrofoils.element_forces(
+        at=at, wings=layout.wings, sections=foil.sections, flow=flow, panel_count=PANELS
+    )
+
+
+def tip_depths(at: FoilPlace) -> Array:
+    """Depth of the wing's tips below the undisturbed water plane [m], (halves, conditions)."""
+    return at.start_depth[1:] - at.span[1:] * at.rise[1:]
+
+
+def arm_point(*, foil: FoilArrays, cant: Array, along: Array, side: float) -> tuple[Array, Array, Array]:
+    """Body coordinates [m] of a point on the arm, `along` [m] from its attachment."""
+    xp = array_namespace(cant)
+    x = foil.attachment_x - along * np.tan(foil.sweep[0])
+    y = side * (foil.attachment_y + along * xp.sin(cant))
+    return x, y, foil.attachment_z - along * xp.cos(cant)

@@ -1,0 +1,425 @@
+"""A slender hull of simple form that sits at any height: buoyancy, wetted area and wave resistance.
+
+Half breadth (B/2) (1 - |2x/L|^n) (1 - (1 - h/T)^m) at height h over a flat keel line, vertical sides above
+the drawn water plane. `hull_columns` and `wave_table` are made once, when a boat is built; `buoyancy` and
+`wave_resistance` take arrays of conditions.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import partial
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from vpp.physics.arrays import Array, array_namespace, elementwise
+from vpp.physics.foil_geometry import body_to_horizontal, smooth_step
+from vpp.physics.interpolation import cubic_coefficients, piecewise_cubic
+from vpp.physics.thin_ship import family_wave_resistance
+
+FloatArray = NDArray[np.float64]
+
+# Least half width [m] of the band about the water's surface in which the bottom of a column is partly wet.
+SURFACE_BAND = 0.02
+# Smallest and largest exponent of the water line and of the section.
+EXPONENT_RANGE = (1.5, 6.0)
+# Froude number at which a `WaveTable` ends.
+FROUDE_LIMIT = 3.0
+# Displaced volume over the drawn one up to which a `WaveTable` holds.
+VOLUME_SHARE_LIMIT = 3.0
+
+# Default counts of `hull_columns`.
+STATIONS = 8
+ROWS = 5
+# Square of the half width of a smooth step over the variance of its slope.
+_STEP_WIDTH = 7.0
+_NODES_IN_ROW = 12
+
+_TABLE_STEP = 0.0125
+# Froude number from which the curve has no short humps any more, and the step that does from there.
+_SMOOTH_FROM = 0.6
+_SMOOTH_STEP = 0.05
+# Middle and half width of the band of Froude numbers over which bow and stern waves begin to interfere.
+_INTERFERENCE_START = 0.2
+_INTERFERENCE_BAND = 0.04
+_TABLE_SHARES = (0.05, 0.2, 0.5, 1.0, 1.7, VOLUME_SHARE_LIMIT)
+_SHARE_SCALE = 0.03
+
+
+@dataclass(frozen=True, kw_only=True)
+class Columns:
+    """A hull as vertical columns (along body z), each from its bottom upwards without end.
+
+    (columns,) when built, (columns, conditions) in use. x, y, bottom_z [m]: the middle of the bottom, in body
+    axes. plan_area [m^2]: the column's cross-section, seen from above. skin_area [m^2]: hull surface that
+    gets wet with the bottom. side_length [m]: length along the water line of a vertical side that stands on
+    it. variance_y, covariance_yz, variance_z [m^2]: how far the bottom spreads about its middle, 0 for a
+    level one without breadth.
+    """
+
+    x: Array
+    y: Array
+    bottom_z: Array
+    plan_area: Array
+    skin_area: Array
+    side_length: Array
+    variance_y: Array
+    covariance_yz: Array
+    variance_z: Array
+
+
+@dataclass(frozen=True, kw_only=True)
+class Afloat:
+    """What still water does to a hull, (conditions,).
+
+    volume [m^3] displaced; up [N]: the buoyant force; roll, pitch [N m]: its moments about the reference
+    point in horizontal axes (forward, to leeward, up), positive roll rights and positive pitch is bow down;
+    wetted_area [m^2].
+    """
+
+    volume: Array
+    up: Array
+    roll: Array
+    pitch: Array
+    wetted_area: Array
+
+
+@dataclass(frozen=True, kw_only=True)
+class WaveTable:
+    """Wave resistance of a hull against Froude number and displaced volume, as `wave_resistance` takes it.
+
+    coefficients [-]: (6, 4, pieces) when built, (6, 4, pieces, conditions) in use. For each power of
+    log(1 + share/0.03) they are piecewise cubics in the Froude number, see `interpolation.piecewise_cubic`.
+    """
+
+    start: float
+    step: float
+    coefficients: FloatArray
+
+
+def drawn_volume(
+    *,
+    waterline_length: float,
+    waterline_beam: float,
+    canoe_draught: float,
+    waterline_exponent: float,
+    section_exponent: float,
+) -> float:
+    """Volume [m^3] below the drawn water plane, L B T n/(n + 1) m/(m + 1)."""
+    n, m = waterline_exponent, section_exponent
+    return waterline_length * waterline_beam * canoe_draught * n / (n + 1.0) * m / (m + 1.0)
+
+
+def immersed_volume_share(*, immersion: ArrayLike, section_exponent: float) -> FloatArray:
+    """Displaced volume of a level hull over the drawn one, by the immersion of its keel line over the drawn
+    draught (0 and more).
+    """
+    depth = np.asarray(immersion, dtype=np.float64)
+    m = section_exponent
+    inside = np.minimum(depth, 1.0)
+    share: FloatArray = (1.0 + 1.0 / m) * depth - (1.0 - (1.0 - inside) ** (m + 1.0)) / m
+    return share
+
+
+def hull_columns(
+    *,
+    waterline_length: float,
+    waterline_beam: float,
+    canoe_draught: float,
+    waterline_exponent: float,
+    section_exponent: float,
+    centre_x: float = 0.0,
+    stations: int = STATIONS,
+    rows: int = ROWS,
+) -> Columns:
+    """Columns of a hull of half breadth (B/2) (1 - |2x/L|^n) (1 - (1 - h/T)^m) at height h over its flat keel
+    line, with vertical sides above the drawn water plane.
+
+    Lengths [m]; n is `waterline_exponent` and m `section_exponent`, 1.5 to 6 each (2 and 2 are the Wigley
+    hull); the middle of the water line is at x = `centre_x`, its plane at z = 0. `stations` (even) along the
+    length and `rows` between keel and water plane on either side give 2 stations (rows + 1) columns. How
+    much of the hull each count gets right is on the theory page.
+
+    Raises ValueError for an exponent out of range, a length that is not positive, or an unusable count.
+    """
+    lengths = (waterline_length, waterline_beam, canoe_draught)
+    _check_form(lengths, (waterline_exponent, section_exponent))
+    if stations < 2 or stations % 2 or rows < 1:
+        raise ValueError(f"{stations} stations (even, at least 2) and {rows} rows (at least 1) are given.")
+    node, weight = _gauss(stations // 2)
+    parts = [
+        _station(
+            lengths=lengths, exponents=(waterline_exponent, section_exponent), place=t, share=dt, rows=rows
+        )
+        for t, dt in zip(node, weight, strict=True)
+    ]
+    quarter = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+    whole = {name: np.tile(values, 4) for name, values in quarter.items()}
+    count = len(quarter["x"])
+    whole["x"] = whole["x"] * np.repeat((1.0, -1.0, 1.0, -1.0), count) + centre_x
+    for name in ("y", "covariance_yz"):
+        whole[name] = whole[name] * np.repeat((1.0, 1.0, -1.0, -1.0), count)
+    return Columns(**whole)
+
+
+def buoyancy(
+    *, columns: Columns, ride_height: Array, heel: Array, pitch: Array, water_density: Array, gravity: Array
+) -> Afloat:
+    """Buoyant force, its moments, displaced volume and wetted area of a hull in still water.
+
+    columns (columns, conditions); ride_height [m] of the reference point over the undisturbed water, heel to
+    leeward and pitch bow up [rad], (conditions,); water_density [kg/m^3] and gravity [m/s^2] carry no
+    derivatives. Hydrostatic: the boat's own wave and dynamic lift are left out. Heel and pitch below 90 deg;
+    the hull has no deck.
+
+    A bottom gets wet by `smooth_step` over a band that has the spread of its heights, at least `SURFACE_BAND`
+    either way: everything is twice continuously differentiable, and zero where the hull is clear by its
+    bands. Force and moments are the derivatives of one potential energy, also within the bands. Deep in the
+    water the force is exact and the moments are those of a hull whose parts hang SURFACE_BAND^2/14 over
+    their immersion lower (0.1 mm).
+    """
+
+    def afloat(ride_height: Array, heel: Array, pitch: Array) -> tuple[Array, ...]:
+        xp = array_namespace(ride_height, heel, pitch)
+        # height of the water in body axes at (x, y): level + rise_x x + rise_y y
+        rise_x, rise_y = -1.0 * xp.tan(pitch) / xp.cos(heel), xp.tan(heel)
+        level = -1.0 * ride_height / (xp.cos(heel) * xp.cos(pitch))
+        volume, moment_x, moment_y, energy, wetted = elementwise(
+            partial(_sums, columns), level, rise_x, rise_y
+        )
+        # a wet column's middle lies half its immersion below the water: energy over volume
+        moment_z = level * volume + rise_x * moment_x + rise_y * moment_y - energy
+        forward, leeward, _ = body_to_horizontal(x=moment_x, y=moment_y, z=moment_z, heel=heel, pitch=pitch)
+        return volume, forward, leeward, wetted
+
+    volume, forward, leeward, wetted = elementwise(afloat, ride_height, heel, pitch)
+    specific_weight = water_density * gravity
+    return Afloat(
+        volume=volume,
+        up=specific_weight * volume,
+        roll=specific_weight * leeward,
+        pitch=-1.0 * specific_weight * forward,
+        wetted_area=wetted,
+    )
+
+
+def wave_table(
+    *,
+    waterline_length: float,
+    waterline_beam: float,
+    canoe_draught: float,
+    waterline_exponent: float,
+    section_exponent: float,
+) -> WaveTable:
+    """Table of a hull's wave resistance by Michell's integral, arguments as in `hull_columns`.
+
+    Resistance over rho g V^2/L^3, with V the displaced volume: a spline in the Froude number to 3 at each of
+    six volume shares from 0.05 to 3, and between these a polynomial in log(1 + share/0.03), because the
+    theory grows as the logarithm of draught when a hull leaves the water. About Froude number 0.2 (0.16 to
+    0.24) the integral gives way to its mean without interference of bow and stern: their short waves do not
+    meet behind real ships as they do in it. Takes some 0.3 s.
+
+    Raises ValueError as `hull_columns` does.
+    """
+    lengths = (waterline_length, waterline_beam, canoe_draught)
+    _check_form(lengths, (waterline_exponent, section_exponent))
+    slender_volume = drawn_volume(
+        waterline_length=1.0,
+        waterline_beam=waterline_beam / waterline_length,
+        canoe_draught=canoe_draught / waterline_length,
+        waterline_exponent=waterline_exponent,
+        section_exponent=section_exponent,
+    )
+    curves = [
+        _wave_curve(lengths, waterline_exponent, section_exponent, _immersion(share, section_exponent))
+        / (share * slender_volume) ** 2
+        for share in _TABLE_SHARES
+    ]
+    powers = np.vander(np.log1p(np.array(_TABLE_SHARES) / _SHARE_SCALE), increasing=True)
+    by_power = np.linalg.solve(powers, np.stack(curves))
+    coefficients = cubic_coefficients(values=by_power.T, start_slope=np.zeros(len(curves)))
+    return WaveTable(start=0.0, step=_TABLE_STEP, coefficients=np.moveaxis(coefficients, -1, 0))
+
+
+def wave_resistance(
+    *,
+    froude_number: Array,
+    volume: Array,
+    drawn_volume: Array,
+    waterline_length: Array,
+    table: WaveTable,
+    water_density: Array,
+    gravity: Array,
+) -> Array:
+    """Wave resistance [N] at a displaced volume, from a `WaveTable`.
+
+    (conditions,) each: froude_number on the drawn length, 0 to 3; volume [m^3], from 0 to 3 times the
+    drawn_volume; waterline_length [m]; water_density [kg/m^3]; gravity [m/s^2]. Twice continuously
+    differentiable. Zero at rest and out of the water, where it goes with the square of the volume. Against
+    the integral, in the curve's maximum at that volume: within 1 % from 0.2 to 1.5 of the drawn volume, 1.5 %
+    from 0.05, and 4 % to 3.
+
+    Thin ship: slender hulls only (length over cube root of volume above about 6). The hull is taken as level
+    at its volume; heel, trim, a transom and dynamic lift do not change the waves.
+    """
+
+    def resistance(froude_number: Array, volume: Array) -> tuple[Array, ...]:
+        xp = array_namespace(froude_number, volume)
+        depth = xp.log(1.0 + volume / (_SHARE_SCALE * drawn_volume))
+        total: Array = 0.0
+        for k in reversed(range(len(_TABLE_SHARES))):
+            total = total * depth + piecewise_cubic(
+                x=froude_number, start=table.start, step=table.step, coefficients=table.coefficients[k]
+            )
+        return (water_density * gravity / waterline_length**3 * volume**2 * total,)
+
+    return elementwise(resistance, froude_number, volume)[0]
+
+
+def _sums(columns: Columns, level: Array, rise_x: Array, rise_y: Array) -> tuple[Array, ...]:
+    """Volume, its moments in x and y, energy and wetted area.
+
+    The energy is the sum of area times the mean square of immersion over 2; volume and moments are its
+    derivatives in the three arguments, wherefore the spread of the bottom adds to the moment in y.
+    """
+    xp = array_namespace(level, rise_x, rise_y)
+    lean = columns.covariance_yz - columns.variance_y * rise_y
+    spread = columns.variance_z - (columns.covariance_yz + lean) * rise_y
+    band = xp.sqrt(_STEP_WIDTH * spread + SURFACE_BAND**2)
+    immersion = level + rise_x * columns.x + rise_y * columns.y - columns.bottom_z
+    length, half_square, by_spread, wet = elementwise(_immersed, immersion / band)
+    length = band * length
+    volume = columns.plan_area * length
+    return (
+        xp.sum(volume, axis=0),
+        xp.sum(columns.x * volume, axis=0),
+        xp.sum(columns.y * volume - (2.0 * _STEP_WIDTH * columns.plan_area) * lean * by_spread, axis=0),
+        xp.sum(columns.plan_area * band * band * half_square, axis=0),
+        xp.sum(columns.skin_area * wet + columns.side_length * length, axis=0),
+    )
+
+
+def _immersed(depth: Array) -> tuple[Array, Array, Array, Array]:
+    """Of a column whose bottom is at a depth, all in half widths of its band: wet length, the mean square of
+    it over 2, how that grows with the square of the half width, and wet share.
+
+    The wet share is `smooth_step`; length and half the square are its first and second integral.
+    """
+    xp = array_namespace(depth)
+    t = 0.5 * (xp.minimum(xp.maximum(depth, -1.0), 1.0) + 1.0)
+    below = xp.maximum(depth, 1.0) - 1.0
+    fourth = t**4
+    length = fourth * (5.0 + t * (2.0 * t - 6.0)) + below
+    half_square = fourth * t * (2.0 + t * (t * (4.0 / 7.0) - 2.0)) + below * (1.0 + 0.5 * below)
+    return length, half_square, half_square - 0.5 * depth * length, smooth_step(depth)
+
+
+def _station(
+    *,
+    lengths: tuple[float, float, float],
+    exponents: tuple[float, float],
+    place: float,
+    share: float,
+    rows: int,
+) -> dict[str, FloatArray]:
+    """Columns on one side of one station at `place` of the half length: one for each row, one for the side.
+
+    A row's area, the mean place of its bottom and the spread about it give the volume and its moments exactly
+    where all of it is wet. The side stands on the lower edge of the top row, where the sections are almost
+    vertical, and stands for the skin of that row.
+    """
+    (length, beam, draught), (n, m) = lengths, exponents
+    step, row_height = 0.5 * length * share, draught / rows
+    breadth = 0.5 * beam * (1.0 - place**n)
+    narrowing = beam / length * n * place ** (n - 1.0)
+    node, weight = _gauss(_NODES_IN_ROW)
+    height = (np.arange(rows)[:, None] + node) / rows
+    z = draught * (height - 1.0)
+    y = breadth * (1.0 - (1.0 - height) ** m)
+    widening = breadth * m * (1.0 - height) ** (m - 1.0)
+    area = step / rows * weight * widening
+    skin = step / rows * weight * np.hypot(widening, draught * np.hypot(1.0, narrowing * y / breadth))
+    side_length = step * np.hypot(1.0, narrowing)
+    plan_area = np.sum(area, axis=1)
+    mean_y, mean_z = np.sum(area * y, axis=1) / plan_area, np.sum(area * z, axis=1) / plan_area
+    off_y, off_z = y - mean_y[:, None], z - mean_z[:, None]
+    skin_area = np.zeros(rows + 1)
+    below_side = np.append(mean_z[:-1], -row_height)
+    skin_area[[*range(rows - 1), rows]] = _shared_out(skin[:-1], z[:-1], below_side)
+    skin_area[rows] += np.sum(skin[-1]) - side_length * row_height
+    return {
+        "x": np.full(rows + 1, 0.5 * length * place),
+        "y": np.append(mean_y, breadth),
+        "bottom_z": np.append(mean_z, -row_height),
+        "plan_area": np.append(plan_area, 0.0),
+        "skin_area": skin_area,
+        "side_length": np.append(np.zeros(rows), side_length),
+        "variance_y": np.append(np.sum(area * off_y**2, axis=1) / plan_area, 0.0),
+        "covariance_yz": np.append(np.sum(area * off_y * off_z, axis=1) / plan_area, 0.0),
+        "variance_z": np.append(np.sum(area * off_z**2, axis=1) / plan_area, row_height**2 / 12.0),
+    }
+
+
+def _wave_curve(lengths: tuple[float, float, float], n: float, m: float, immersion: float) -> FloatArray:
+    """Resistance over rho g L^3 at Froude numbers 0 to the limit, in steps of the table."""
+    length, beam, draught = lengths
+
+    def integral(froude: ArrayLike, interference: bool) -> FloatArray:
+        return family_wave_resistance(
+            froude_number=froude,
+            length_beam_ratio=length / beam,
+            beam_draught_ratio=beam / draught,
+            waterline_exponent=n,
+            section_exponent=m,
+            immersion=immersion,
+            interference=interference,
+        )
+
+    slow = _TABLE_STEP * np.arange(1, round(_SMOOTH_FROM / _TABLE_STEP))
+    together = smooth_step((slow - _INTERFERENCE_START) / _INTERFERENCE_BAND)
+    first = np.zeros_like(slow)
+    for interference, part in ((True, together), (False, 1.0 - together)):
+        used = part > 0.0
+        first[used] += part[used] * integral(slow[used], interference)
+    coarse = _SMOOTH_FROM + _SMOOTH_STEP * np.arange(round((FROUDE_LIMIT - _SMOOTH_FROM) / _SMOOTH_STEP) + 1)
+    spline = cubic_coefficients(values=integral(coarse, True))
+    fast = _TABLE_STEP * np.arange(len(slow) + 1, round(FROUDE_LIMIT / _TABLE_STEP) + 1)
+    rest = piecewise_cubic(x=fast, start=_SMOOTH_FROM, step=_SMOOTH_STEP, coefficients=spline)
+    return np.concatenate(([0.0], first, rest))
+
+
+def _immersion(share: float, section_exponent: float) -> float:
+    """The inverse of `immersed_volume_share`, by bisection."""
+    low, high = 0.0, 1.0 + share
+    for _ in range(60):
+        middle = 0.5 * (low + high)
+        if immersed_volume_share(immersion=middle, section_exponent=section_exponent) < share:
+            low = middle
+        else:
+            high = middle
+    return high
+
+
+def _shared_out(amount: FloatArray, z: FloatArray, at: FloatArray) -> FloatArray:
+    """Amounts at heights z given to the two nearest of the heights `at`, so that their moment is kept."""
+    above = np.clip(np.searchsorted(at, z), 1, len(at) - 1)
+    upper = np.maximum((z - at[above - 1]) / (at[above] - at[above - 1]), 0.0)
+    result = np.zeros(len(at))
+    np.add.at(result, above, upper * amount)
+    np.add.at(result, above - 1, (1.0 - upper) * amount)
+    return result
+
+
+def _gauss(count: int) -> tuple[FloatArray, FloatArray]:
+    """Nodes and weights of Gauss's rule on 0 to 1."""
+    node, weight = np.polynomial.legendre.leggauss(count)
+    return 0.5 * (node + 1.0), 0.5 * weight
+
+
+def _check_form(lengths: tuple[float, ...], exponents: tuple[float, float]) -> None:
+    if min(lengths) <= 0.0:
+        raise ValueError(f"Length, beam and draught must be positive; {lengths} m are given.")
+    low, high = EXPONENT_RANGE
+    if not all(low <= exponent <= high for exponent in exponents):
+        raise ValueError(f"The exponents must be {low:g} to {high:g}; {exponents} are given.")
