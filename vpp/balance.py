@@ -188,7 +188,11 @@ class Fleet:
 
 
 def take(tree: T, index: NDArray[np.intp]) -> T:
-    """Pick along the last axis of every array in a dataclass of arrays."""
+    """Pick along the last axis of every array in a dataclass of arrays; of tables of waves, which are large,
+    only whose they are.
+    """
+    if isinstance(tree, hull_form.WaveTable):
+        return replace(tree, hull=np.asarray(tree.hull)[index])
     if isinstance(tree, tuple):
         return tuple(take(item, index) for item in tree)  # type: ignore[return-value]
     if dataclasses.is_dataclass(tree) and not isinstance(tree, type):
@@ -212,6 +216,9 @@ def fleet(boats: Sequence[Boat]) -> Fleet:
 
 def _stack(trees: Sequence[T]) -> T:
     first = trees[0]
+    if isinstance(first, hull_form.WaveTable):
+        tables = np.stack([tree.coefficients for tree in trees], axis=-1)  # type: ignore[attr-defined]
+        return replace(first, coefficients=tables, hull=np.arange(len(trees)))
     if isinstance(first, tuple):
         return tuple(_stack([tree[i] for tree in trees]) for i in range(len(first)))  # type: ignore[index,return-value]
     if dataclasses.is_dataclass(first) and not isinstance(first, type):

@@ -57,13 +57,22 @@ _INK = "#1f2a33"
 _QUIET = "#8a949c"
 _GRID = "#d9dee2"
 _LOSS, _GAIN = "#c0703a", "#2f6f9f"
-_OPTION_INKS = ("#1f2a33", "#2f6f9f", "#c0703a", "#4d8a57", "#8a5a9c", "#7a7a2e", "#9a4a5a", "#4a8a8a")
+# Twelve options are told apart by ink and line, tone and hatching; after that they begin again.
+_OPTION_INKS = (
+    "#1f2a33", "#2f6f9f", "#c0703a", "#4d8a57", "#8a5a9c", "#7a7a2e",
+    "#9a4a5a", "#4a8a8a", "#3f3f8f", "#b58a2a", "#6b4a2f", "#c0629a",
+)  # fmt: skip
 _OPTION_LINES: tuple[Any, ...] = (
     "-", (0, (6, 2)), (0, (2, 1.5)), (0, (7, 2, 1.5, 2)),
     (0, (1, 1)), (0, (4, 1, 1, 1, 1, 1)), (0, (10, 3)), (0, (3, 3)),
+    (0, (8, 1.5, 2, 1.5)), (0, (1, 2.5)), (0, (5, 1)), (0, (9, 2, 1, 2, 1, 2)),
 )  # fmt: skip
-_OPTION_HATCHES = ("", "////", "....", "\\\\\\\\", "xxxx", "----", "oo", "++")
-_OPTION_TONES = ("#eef1f3", "#c9dbe8", "#f1dcc9", "#d3e5d3", "#e0d3e6", "#e6e4c4", "#ecd0d6", "#cfe5e5")
+_OPTION_HATCHES = ("", "////", "....", "\\\\\\\\", "xxxx", "----", "oo", "++", "||||", "**", "OO", "/.")
+_OPTION_TONES = (
+    "#eef1f3", "#c9dbe8", "#f1dcc9", "#d3e5d3", "#e0d3e6", "#e6e4c4",
+    "#ecd0d6", "#cfe5e5", "#cfcfe8", "#f0e3bd", "#dccfc4", "#f2d3e3",
+)  # fmt: skip
+_OPTION_COUNT = len(_OPTION_INKS)
 _STYLE: dict[Any, Any] = {
     "font.family": "DejaVu Sans",
     "font.size": 9.0,
@@ -656,15 +665,17 @@ def _option_lines(
         ax.plot(
             tws_kn,
             np.where(hull_borne[index], np.nan, values[index]),
-            color=_OPTION_INKS[index % 8],
-            linestyle=_OPTION_LINES[index % 8],
+            color=_OPTION_INKS[index % _OPTION_COUNT],
+            linestyle=_OPTION_LINES[index % _OPTION_COUNT],
             linewidth=1.5,
             marker=".",
             markersize=4.0,
             label=name,
         )
         if extended[index].any():
-            _hollow_marks(ax, np.array(tws_kn), values[index], extended[index], _OPTION_INKS[index % 8])
+            _hollow_marks(
+                ax, np.array(tws_kn), values[index], extended[index], _OPTION_INKS[index % _OPTION_COUNT]
+            )
     ax.set_xlabel(variable("tws_kn").label)
     ax.set_xticks(_thinned(tws_kn, 12))
     ax.grid(True)
@@ -675,8 +686,8 @@ def _hull_borne_line(ax: Axes, tws_kn: Sequence[float], values: Floats, index: i
     ax.plot(
         tws_kn,
         values,
-        color=_OPTION_INKS[index % 8],
-        linestyle=_OPTION_LINES[index % 8],
+        color=_OPTION_INKS[index % _OPTION_COUNT],
+        linestyle=_OPTION_LINES[index % _OPTION_COUNT],
         linewidth=0.7,
         marker="s",
         markersize=3.2,
@@ -697,7 +708,7 @@ def _edge_marks(ax: Axes, tws_kn: Sequence[float], crossing: NDArray[np.int_]) -
                     marker=marker,
                     markersize=4.5,
                     markerfacecolor="white",
-                    markeredgecolor=_OPTION_INKS[index % 8],
+                    markeredgecolor=_OPTION_INKS[index % _OPTION_COUNT],
                     linestyle="",
                     transform=ax.get_xaxis_transform(),
                     clip_on=False,
@@ -706,9 +717,9 @@ def _edge_marks(ax: Axes, tws_kn: Sequence[float], crossing: NDArray[np.int_]) -
 
 def _option_fill(index: int) -> dict[str, Any]:
     return {
-        "facecolor": _OPTION_TONES[index % 8],
+        "facecolor": _OPTION_TONES[index % _OPTION_COUNT],
         "edgecolor": "#98a2a9",
-        "hatch": _OPTION_HATCHES[index % 8],
+        "hatch": _OPTION_HATCHES[index % _OPTION_COUNT],
         "linewidth": 0.3,
     }
 
@@ -763,7 +774,7 @@ def _label_line_ends(ax: Axes, tws_kn: Sequence[float], values: Floats, names: S
             xytext=(1.05, height),
             textcoords="axes fraction",
             fontsize=8.5,
-            color=_OPTION_INKS[index % 8],
+            color=_OPTION_INKS[index % _OPTION_COUNT],
             va="center",
             arrowprops={"arrowstyle": "-", "color": _QUIET, "linewidth": 0.6, "shrinkA": 1.0, "shrinkB": 0.0},
         )

@@ -198,6 +198,7 @@ class FastestEquilibrium:
             angles = np.array([VMG_RANGES[aim] for aim in conditions.aim]).T
             lower, upper = np.vstack([lower, angles[:1]]), np.vstack([upper, angles[1:]])
         self.lower, self.upper = lower / self.scale[:, None], upper / self.scale[:, None]
+        self._latest: tuple[Integers, BoatArrays, WakeOperator] | None = None
 
     @property
     def condition_count(self) -> int:
@@ -300,15 +301,18 @@ class FastestEquilibrium:
     def wind(self, values: Mapping[str, Array], cases: Integers) -> Wind:
         """The wind of some cases."""
         return balance.true_wind(
-            boats=balance.take(self.boats, cases),
+            boats=self.of(cases)[0],
             tws=self.conditions.tws[cases],
             twa=values["twa"],
             ride_height=values.get("ride_height", 0.0),
         )
 
     def of(self, cases: Integers) -> tuple[BoatArrays, WakeOperator]:
-        """Boat arrays and wakes of some cases."""
-        return balance.take(self.boats, cases), replace(self.wake, boat=self.wake.boat[cases])
+        """Boat arrays and wakes of some cases; the last ones are kept, for one evaluation asks often."""
+        if self._latest is None or self._latest[0] is not cases:
+            wake = replace(self.wake, boat=self.wake.boat[cases])
+            self._latest = cases, balance.take(self.boats, cases), wake
+        return self._latest[1:]
 
     def _evaluate(self, x: Sequence[Array], cases: Integers) -> tuple[Array, Array]:
         values = self.named(x, cases)
@@ -316,9 +320,7 @@ class FastestEquilibrium:
         residual = balance.residuals(self.layout, components, leeway=values["leeway"])
         constraints = residual / self.residual_scale[:, cases]
         if margins:
-            limits = balance.foil_limits(
-                balance.take(self.boats, cases), margins, boat_speed=values["boat_speed"]
-            )
+            limits = balance.foil_limits(self.of(cases)[0], margins, boat_speed=values["boat_speed"])
             constraints = array_namespace(constraints).concatenate(
                 [constraints, array_namespace(*limits).stack(limits)]
             )

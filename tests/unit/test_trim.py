@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tests.support import keelboat
+from tests.support import foiler, keelboat
 from vpp import equilibrium, trim
 from vpp.boat import Range
 from vpp.physics.hull import EXTENDED_FROUDE_LIMIT
@@ -231,7 +231,22 @@ def test_starts_lie_strictly_inside_the_bounds_and_are_finite(problem, how):
 
 
 def test_starts_are_different_states(problem):
-    starts = [trim.start(problem, how) for how in STARTS]
+    used = ("ATTACHED", "EASED", "FLAT", "MAIN_STALLED", "STALLED", "SLOW")
+    _assert_different([trim.start(problem, getattr(equilibrium, name)) for name in used])
+
+
+@pytest.mark.parametrize(("branch", "aim"), list(equilibrium.STARTS))
+def test_starts_of_a_boat_on_foils_are_different_states_inside_the_bounds(branch, aim):
+    angles = [60.0, 120.0] if aim == "speed" else [np.nan, np.nan]
+    problem = foiler.problem(keelboat.conditions(tws_kn=[10.0, 16.0], twa_deg=angles, aim=aim), branch)
+    hows = (*equilibrium.STARTS[branch, aim], *equilibrium.AGAIN[branch])
+    starts = [trim.start(problem, how) for how in hows]
+    _assert_different(starts)
+    for x in starts:
+        assert ((x > problem.lower) & (x < problem.upper)).all()
+
+
+def _assert_different(starts):
     for i, one in enumerate(starts):
         for other in starts[i + 1 :]:
             assert (np.abs(one - other).max(axis=0) > 0.05).all()

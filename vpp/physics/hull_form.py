@@ -89,13 +89,15 @@ class Afloat:
 class WaveTable:
     """Wave resistance of a hull against Froude number and displaced volume, as `wave_resistance` takes it.
 
-    coefficients [-]: (6, 4, pieces) when built, (6, 4, pieces, conditions) in use. For each power of
-    log(1 + share/0.03) they are piecewise cubics in the Froude number, see `interpolation.piecewise_cubic`.
+    coefficients [-]: (6, 4, pieces) when built, (6, 4, pieces, conditions) in use, or (6, 4, pieces, hulls)
+    with the hull of every condition in `hull` (conditions,). For each power of log(1 + share/0.03) they are
+    piecewise cubics in the Froude number, see `interpolation.piecewise_cubic`.
     """
 
-    start: float
-    step: float
+    start: Array
+    step: Array
     coefficients: FloatArray
+    hull: Array | None = None
 
 
 def drawn_volume(
@@ -270,7 +272,11 @@ def wave_resistance(
         total: Array = 0.0
         for k in reversed(range(len(_TABLE_SHARES))):
             total = total * depth + piecewise_cubic(
-                x=froude_number, start=table.start, step=table.step, coefficients=table.coefficients[k]
+                x=froude_number,
+                start=table.start,
+                step=table.step,
+                coefficients=table.coefficients[k],
+                curve=table.hull,
             )
         return (water_density * gravity / waterline_length**3 * volume**2 * total,)
 

@@ -10,11 +10,14 @@ from numpy.typing import ArrayLike, NDArray
 from vpp.physics.arrays import Array, array_namespace, without_derivatives
 
 
-def piecewise_cubic(*, x: Array, start: Array, step: Array, coefficients: Array) -> Array:
+def piecewise_cubic(
+    *, x: Array, start: Array, step: Array, coefficients: Array, curve: Array | None = None
+) -> Array:
     """Value of a piecewise cubic whose knots are `start + i * step`.
 
     x: (..., n_conditions) or a number. coefficients: (4, k) for one curve of k pieces, or (4, k,
-    n_conditions) for a curve per condition; row j multiplies the j-th power of the local coordinate, which
+    n_conditions) for a curve per condition, or (4, k, curves) with the number of each condition's curve in
+    `curve` (n_conditions,); row j multiplies the j-th power of the local coordinate, which
     runs from 0 to 1 over a piece. `cubic_coefficients` makes them.
 
     Twice continuously differentiable in x where the coefficients are those of a spline. Outside the knots
@@ -22,7 +25,7 @@ def piecewise_cubic(*, x: Array, start: Array, step: Array, coefficients: Array)
     """
     index = _piece(x=x, start=start, step=step, count=coefficients.shape[1])
     local = (x - start) / step - index
-    c0, c1, c2, c3 = _gather(coefficients=coefficients, index=index)
+    c0, c1, c2, c3 = _gather(coefficients=coefficients, index=index, curve=curve)
     return ((c3 * local + c2) * local + c1) * local + c0
 
 
@@ -98,10 +101,9 @@ def _piece(*, x: Array, start: Array, step: Array, count: int) -> Any:
     return xp.minimum(xp.floor(inside), count - 1.0).astype(int)
 
 
-def _gather(*, coefficients: Array, index: Any) -> Array:
+def _gather(*, coefficients: Array, index: Any, curve: Array | None) -> Array:
     xp = array_namespace(index)
     table = xp.asarray(coefficients)
     if table.ndim == 2:
         return table[:, index]
-    condition = xp.arange(table.shape[2])
-    return table[:, index, condition]
+    return table[:, index, xp.arange(table.shape[2]) if curve is None else curve]
