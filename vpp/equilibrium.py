@@ -54,16 +54,17 @@ OFF_THE_WIND = np.radians(117.5)
 # and FLYING_FLAT was within 0.04 % of the best of five starts; the second is spared where the first ended
 # with residuals of more than NEAR. On the hull the sails may be depowered in several ways, and the boat may
 # be afloat or half lifted: each is an optimum. At fixed angles (216 conditions of nine options) 209 were
-# within 0.01 % of the best that ten starts and the answers of the other options led to; of 81 searches for
-# the best VMG upwind, 66; downwind (42 searches) all were within 0.01 % of the best of ten starts.
+# within 0.01 % of the best that ten starts and the answers of the other options led to; of 36 searches for
+# the best VMG upwind in 5 to 8 kn, 30; downwind (42 searches) all were within 0.01 % of the best of ten.
 FLYING = replace(ATTACHED, speed_factor=1.3, incidence=(0.14,), twist=0.3, camber=0.2)
 FLYING_FLAT = replace(FLYING, speed_factor=1.2, incidence=(0.05,), twist=0.2, camber=0.1)
-JIB_EASED = replace(ATTACHED, speed_factor=0.8, incidence=(0.14, -0.4))
-MAIN_EASED = replace(ATTACHED, speed_factor=0.8, incidence=(-0.4, 0.14))
-HALF_LIFTED = replace(ATTACHED, speed_factor=1.6, camber=0.4)
+WIDE, WIDER = np.radians(53.0), np.radians(60.0)
+EASED_WIDE = replace(EASED, upwind_angle=WIDE)
+JIB_EASED = replace(ATTACHED, speed_factor=0.8, incidence=(0.14, -0.4), upwind_angle=WIDE)
+HALF_LIFTED = replace(ATTACHED, speed_factor=1.6, camber=0.4, upwind_angle=WIDER)
 STARTS = {
     (HULL_BORNE, SPEED): (SLOW, JIB_EASED, HALF_LIFTED),
-    (HULL_BORNE, UPWIND): (EASED, SLOW, JIB_EASED, MAIN_EASED),
+    (HULL_BORNE, UPWIND): (SLOW, JIB_EASED, EASED_WIDE, HALF_LIFTED),
     (HULL_BORNE, DOWNWIND): (ATTACHED, FLAT, HALF_LIFTED),
     (FOIL_BORNE, SPEED): (FLYING,),
     (FOIL_BORNE, UPWIND): (FLYING,),

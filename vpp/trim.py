@@ -345,9 +345,9 @@ class Start:
 
     `speed_factor` scales the guessed boat speed; `incidence` [rad] is that of the sails' feet, the last one
     holding for all further sails, and a sheet that cannot reach it begins near its stop; `twist` [rad] and
-    `camber`, from 0 flattest to 1 fullest, hold for all sails. The search for the best VMG downwind begins at
-    the true wind angle `downwind_angle` and goes no farther than `downwind_end` [rad]; `barrier` is the
-    solver's initial barrier.
+    `camber`, from 0 flattest to 1 fullest, hold for all sails. The search for the best VMG upwind begins at
+    the true wind angle `upwind_angle`, downwind at `downwind_angle` and goes no farther than `downwind_end`
+    [rad]; `barrier` is the solver's initial barrier.
     """
 
     speed_factor: float
@@ -357,6 +357,7 @@ class Start:
     downwind_angle: float
     downwind_end: float
     barrier: float
+    upwind_angle: float = math.radians(45.0)
 
 
 def start(problem: FastestEquilibrium, how: Start) -> FloatArray:
@@ -365,7 +366,7 @@ def start(problem: FastestEquilibrium, how: Start) -> FloatArray:
     The guess need not balance; it only has to leave the sails in attached flow where they can be.
     """
     conditions = problem.conditions
-    angle = np.where(conditions.aim == UPWIND, math.radians(45.0), how.downwind_angle)
+    angle = np.where(conditions.aim == UPWIND, how.upwind_angle, how.downwind_angle)
     twa = np.where(conditions.aim == SPEED, conditions.twa, angle)
     flies = problem.free.branch == FOIL_BORNE
     boat_speed = how.speed_factor * (_flying_speed if flies else _floating_speed)(problem, twa)

@@ -121,11 +121,11 @@ def _one_by_one(problem: trim.FastestEquilibrium, start: Floats, best: Floats, a
     converged = slower = evaluations = 0
     begun = time.perf_counter()
     for i in range(problem.condition_count):
-        case = _Case(problem, i)
+        case = Case(problem, i)
         jac: Any = case.gradient if analytic else None
         constraint: Any = {"type": "eq", "fun": case.residual}
         if analytic:
-            constraint["jac"] = case.jacobian
+            constraint["jac"] = case.residual_slopes
         answer = minimize(
             case.objective,
             start[:, i].reshape(-1),
@@ -149,7 +149,7 @@ def _one_by_one(problem: trim.FastestEquilibrium, start: Floats, best: Floats, a
     )
 
 
-class _Case:
+class Case:
     """One condition as SLSQP wants it. Objective and residuals of one point are evaluated once, as are the
     derivatives.
     """
@@ -158,7 +158,8 @@ class _Case:
         self.problem, self.case = problem, np.array([case])
         self.evaluations = 0
         self._values = self._remembered(lambda x: problem.values(x[:, None], self.case))
-        nothing = np.zeros((problem.equality_count, 1))
+        self.count = problem.equality_count
+        nothing = np.zeros((self.count + problem.inequality_count, 1))
         self._derivatives = self._remembered(lambda x: problem.derivatives(x[:, None], self.case, nothing))
 
     def _remembered(self, function: Callable[[Floats], Any]) -> Callable[[Floats], Any]:
@@ -178,13 +179,19 @@ class _Case:
         return float(self._values(x).objective[0])
 
     def residual(self, x: Floats) -> Floats:
-        return np.asarray(self._values(x).constraints[:, 0])
+        return np.asarray(self._values(x).constraints[: self.count, 0])
+
+    def limits(self, x: Floats) -> Floats:
+        return np.asarray(self._values(x).constraints[self.count :, 0])
 
     def gradient(self, x: Floats) -> Floats:
         return np.asarray(self._derivatives(x).gradient[:, 0])
 
-    def jacobian(self, x: Floats) -> Floats:
-        return np.asarray(self._derivatives(x).jacobian[:, :, 0])
+    def residual_slopes(self, x: Floats) -> Floats:
+        return np.asarray(self._derivatives(x).jacobian[: self.count, :, 0])
+
+    def limit_slopes(self, x: Floats) -> Floats:
+        return np.asarray(self._derivatives(x).jacobian[self.count :, :, 0])
 
 
 def _evaluation_times(problem: trim.FastestEquilibrium, count: int) -> tuple[float, float]:

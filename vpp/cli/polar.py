@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from vpp.take_off import TakeOff
 
 _MOST_ANGLES = 8
-_TAKE_OFF_STEP_DEG = 10.0
+_TAKE_OFF_STEP_DEG = 20.0
 
 
 def polar(
@@ -71,7 +71,7 @@ def polar(
 def _take_off(
     boats: Sequence[Boat], solved: Polar, processes: int, report: Callable[[int, int], None] | None
 ) -> TakeOff:
-    """Take-off at the polar's angles, of those closer than ten degrees to each other only some."""
+    """Take-off at the polar's angles, of those closer than twenty degrees to each other only some."""
     from vpp.take_off import take_off_winds
 
     angles: list[float] = []
