@@ -980,9 +980,14 @@ def margin_count(fleet_layout: Layout) -> int:
     return sum(3 if each.kind == foiling.RUDDER else 1 + len(each.elements) for each in fleet_layout.foils)
 
 
+def cavitation_pressure(boat_speed: Array) -> Array:
+    """What turns a cavitation number into a pressure over that of `_CAVITATION_SPEED`."""
+    return (boat_speed / _CAVITATION_SPEED) ** 2
+
+
 def foil_limits(boats: BoatArrays, margins: Sequence[FoilMargin], *, boat_speed: Array) -> list[Array]:
     """Margins less the least ones of the boat file, of order one: none may be negative."""
-    pressure = (boat_speed / _CAVITATION_SPEED) ** 2
+    pressure = cavitation_pressure(boat_speed)
     return [
         margin.value - boats.least_immersion
         if margin.kind == IMMERSION

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from vpp import balance, closure
+from vpp import balance, closure, trim
 from vpp.balance import Component, FoilMargin
 from vpp.boat import Boat
 from vpp.foiling import CANTING_PAIR
@@ -63,6 +63,9 @@ ABSENT = (
     "heave_stiffness",
     "pitch_stiffness",
     "roll_stiffness",
+    "immersion_price",
+    "clearance_price",
+    "cavitation_price",
 )
 # A limit on a foil whose multiplier is larger than this shapes the result.
 _FELT = 1e-6
@@ -259,9 +262,31 @@ def _foil_quantities(
         values = [np.broadcast_to(margin.value, shape) for margin in margins if margin.kind == kind]
         if values:
             found[name] = np.min(values, axis=0)
+    if margins:
+        found |= _prices(problem, solution, margins)
     if problem.layout.heaves:
         found |= _stiffness(problem, solution.x)
     return found
+
+
+def _prices(
+    problem: FastestEquilibrium, solution: Solution, margins: Sequence[FoilMargin]
+) -> dict[str, FloatArray]:
+    """Speed, or VMG where that is the aim, lost to one more unit of each least margin, from the multipliers:
+    per metre [1/s] of immersion and of clearance, and per unit of cavitation number [m/s].
+    """
+    speed_unit = trim.SCALES["boat_speed"]
+    felt = -speed_unit * solution.multipliers[problem.equality_count :]
+    kinds = np.array([margin.kind for margin in margins])
+    row = problem.names.index("ride_height")
+    held = problem.free.branch == FOIL_BORNE
+    clearance = speed_unit * solution.lower_multipliers[row] / problem.scale[row]
+    pressure = balance.cavitation_pressure(solution.x[problem.names.index("boat_speed")] * speed_unit)
+    return {
+        "immersion_price": felt[kinds == balance.IMMERSION].sum(axis=0),
+        "cavitation_price": felt[kinds == balance.CAVITATION].sum(axis=0) * pressure,
+        "clearance_price": clearance if held else np.full_like(clearance, np.nan),
+    }
 
 
 def _stiffness(problem: FastestEquilibrium, x: FloatArray) -> dict[str, FloatArray]:

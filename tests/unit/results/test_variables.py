@@ -20,6 +20,7 @@ def test_columns_come_in_their_fixed_order() -> None:
         "jib_sheet_deg", "jib_twist_deg", "jib_camber_percent",
         "crew_arm_m", "rudder_deg", "cant_deg", "flap_deg", "elevator_deg",
         "tip_depth_m", "cavitation_margin",
+        "immersion_price_kn_per_m", "clearance_price_kn_per_m", "cavitation_price_kn",
         "heave_stiffness_n_per_m", "pitch_stiffness_nm_per_deg", "roll_stiffness_nm_per_deg",
         "froude_number", "remark", "reason",
     )  # fmt: skip
@@ -58,6 +59,7 @@ def test_unit_is_the_end_of_the_column_name() -> None:
         "N m": "_nm",
         "1": ("_number", "_margin"),
         "N/m": "_n_per_m",
+        "kn/m": "_kn_per_m",
         "N m/deg": "_nm_per_deg",
     }
     for item in VARIABLES:
