@@ -13,6 +13,7 @@ from vpp.balance import Component, FoilMargin
 from vpp.boat import Boat
 from vpp.foiling import CANTING_PAIR
 from vpp.physics.hull import DATA_FROUDE_RANGE, EXTENDED_FROUDE_LIMIT
+from vpp.physics.hydrofoils import ventilation_from_tail
 from vpp.physics.lifting_line import FIT_ANGLES, StripFlow
 from vpp.physics.wind import apparent_wind
 from vpp.solved import FOIL_BORNE, HULL_BORNE, UPWIND, Conditions, Solved, Strips
@@ -44,6 +45,9 @@ WIND_FROM_AHEAD = (
 )
 SKIMMING = "hull at the surface"
 """Remark on a hull-borne result whose hull has all but left the water: a little more speed and it flies."""
+# Lift coefficient of an arm through the surface above which a result warns of ventilation: an estimate, no
+# source; whether it ventilates depends on its nose, its surface and the waves.
+VENTILATION_LIFT = 0.3
 LIMIT_REMARKS = (
     ("heel", "heel limit"),
     ("leeway", "leeway limit"),
@@ -107,8 +111,11 @@ def report(problem: FastestEquilibrium, solution: Solution) -> Report:
     closes = closure.largest_error(record)
     status = _status(problem, solution, closes, flow.wind_angle)
     reasons = [_reason(problem, solution, status, closes, int(i)) for i in everything]
+    warned = _ventilation(problem, values)
     remarks = [
-        _remark(problem, solution, quantities, margins, int(i)) if status[i] == Status.CONVERGED else ""
+        "; ".join(filter(None, (_remark(problem, solution, quantities, margins, int(i)), warned[i])))
+        if status[i] == Status.CONVERGED
+        else ""
         for i in everything
     ]
     bad = status != Status.CONVERGED
@@ -376,6 +383,23 @@ def _reason(
             "leave this condition out."
         )
     return sentence(code)
+
+
+def _ventilation(problem: FastestEquilibrium, values: dict[str, FloatArray]) -> NDArray[np.object_]:
+    """Warnings where an arm through the surface carries much lift: which end air may come down from."""
+    everything = np.arange(problem.condition_count)
+    warned = np.full(len(everything), "", dtype=object)
+    boats, _ = problem.of(everything)
+    at_work = balance.foils_at_work(
+        fleet_layout=problem.layout, boats=boats, state=state_from(values, problem.layout)
+    )
+    for each, work in zip(problem.layout.foils, at_work, strict=True):
+        loaded = np.abs(work.loads.lift_coefficient[0]) > VENTILATION_LIFT
+        from_tail = ventilation_from_tail(depth_froude=work.loads.wings[0].froude) > 0.5
+        for i in np.flatnonzero(loaded):
+            text = f"{each.name} arm may ventilate from its {'tail' if from_tail[i] else 'nose'}"
+            warned[i] = f"{warned[i]}; {text}" if warned[i] else text
+    return warned
 
 
 def _remark(
