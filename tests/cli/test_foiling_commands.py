@@ -175,3 +175,12 @@ def test_point_of_a_boat_without_foils_says_nothing_of_branches(run: Run) -> Non
     assert "others" not in json.loads(
         run("point", "floating.toml", "--tws", "12", "--twa", "100", "--format", "json").stdout
     )
+
+
+def test_check_says_which_equations_are_solved_and_why_not_the_others() -> None:
+    configs = Path(__file__).parents[2] / "configs"
+    floats = CliRunner().invoke(app, ["check", str(configs / "keelboat.toml")]).stdout
+    assert "Not solved: heave and pitch, because the hull floats" in floats
+    flies = CliRunner().invoke(app, ["check", str(configs / "foiling_monohull.toml")]).stdout
+    assert "Solved: surge, sway, heave, roll, pitch, yaw" in flies
+    assert "cant, flap and elevator" in flies

@@ -62,7 +62,26 @@ def _text(boat_file: BoatFile, boats: Iterable[Boat], *, whole: Iterable[str]) -
             resting = ", canting foils down at their least cant" if boat.foil("canting_pair") else ""
             parts.append(f"Masses of {boat.name}{resting}")
             parts.append(_masses(boat))
+            parts.append(_equations(boat))
     return "\n\n".join([*parts, CAUTION])
+
+
+def _equations(boat: Boat) -> str:
+    """Which equations are solved, which are not and why, and what brings them into balance."""
+    if not boat.heaves:
+        return (
+            "Solved: surge, sway, roll, yaw. Not solved: heave and pitch, because the hull floats at the\n"
+            "boat's own weight and its buoyancy takes up what is left of both."
+        )
+    controls = ["sails", "crew", "rudder"]
+    if boat.foil("canting_pair"):
+        controls += ["cant", "flap"]
+    if boat.foil("rudder"):
+        controls.append("elevator")
+    return (
+        "Solved: surge, sway, heave, roll, pitch, yaw, by speed and attitude and by "
+        f"{', '.join(controls[:-1])} and {controls[-1]}."
+    )
 
 
 def _masses(boat: Boat) -> str:
