@@ -181,7 +181,7 @@ VARIABLES: tuple[Variable, ...] = (
             "speed, or VMG where that is the aim, lost to a metre more of least immersion, for small changes",
             "boats with foils"),
     _number("clearance_price_kn_per_m", "clearance_price", "kn/m", 2, "price of clearance",
-            "the same of least clearance of the hull", "foil-borne"),
+            "the same of least clearance of the hull, foil-borne", "boats with foils"),
     _number("cavitation_price_kn", "cavitation_price", "kn", 2, "price of cavitation margin",
             "the same of a cavitation number of 1 more", "boats with foils"),
     _number("heave_stiffness_n_per_m", "heave_stiffness", "N/m", 0, "heave stiffness",
