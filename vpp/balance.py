@@ -351,10 +351,8 @@ def sail_line(sail: Sail) -> SailLine:
     return SailLine(node_height=nodes, control_height=controls, x=x, chord=chord)
 
 
-def _own_deck(sail: Sail, rig: Rig) -> Mirror | None:
-    """The deck under a sail that does not stand over the rig's."""
-    if sail.deck_height is None and sail.deck_half_width is None:
-        return None
+def _mirror(sail: Sail, rig: Rig) -> Mirror:
+    """What lies below a sail: its own deck, or the rig's."""
     return Mirror(
         deck_height=rig.deck_height if sail.deck_height is None else sail.deck_height,
         deck_half_width=rig.deck_half_width if sail.deck_half_width is None else sail.deck_half_width,
@@ -363,10 +361,8 @@ def _own_deck(sail: Sail, rig: Rig) -> Mirror | None:
 
 
 def _wake(boat: Boat) -> FloatArray:
-    rig = boat.rig
-    mirror = Mirror(deck_height=rig.deck_height, deck_half_width=rig.deck_half_width, leakage=rig.gap_leakage)
-    lines = tuple(replace(sail_line(sail), mirror=_own_deck(sail, rig)) for sail in boat.sails)
-    return lifting_line.wake_coefficients(lines=lines, mirror=mirror)
+    lines = tuple(replace(sail_line(sail), mirror=_mirror(sail, boat.rig)) for sail in boat.sails)
+    return lifting_line.wake_coefficients(lines=lines, mirror=None)
 
 
 def _rig_geometry(boat: Boat) -> RigGeometry:
@@ -507,47 +503,8 @@ def true_wind(*, boats: BoatArrays, tws: Array, twa: Array, ride_height: Array =
     )
 
 
-def _heeled_load(
-    *, forward: Array, normal: Array, roll: Array, in_plane: Array, about_span: Array, state: State
-) -> Load:
-    """From axes that heel and pitch with the boat (forward, to leeward normal to the mast, along the mast) to
-    horizontal ones.
-    """
-    xp = array_namespace(forward, normal, state.heel)
-    cos_h, sin_h = xp.cos(state.heel), xp.sin(state.heel)
-    return _pitched(
-        Load(
-            forward=forward,
-            leeward=normal * cos_h,
-            up=-1.0 * normal * sin_h,
-            roll=roll,
-            pitch=in_plane * cos_h + about_span * sin_h,
-            yaw=about_span * cos_h - in_plane * sin_h,
-        ),
-        state.pitch,
-    )
-
-
-def _pitched(load: Load, pitch: Array) -> Load:
-    """A load in axes that pitch but do not heel, turned into horizontal ones; a boat that never pitches has a
-    plain zero.
-    """
-    if isinstance(pitch, float):
-        return load
-    xp = array_namespace(pitch, load.forward)
-    cos_p, sin_p = xp.cos(pitch), xp.sin(pitch)
-    return Load(
-        forward=load.forward * cos_p - load.up * sin_p,
-        leeward=load.leeward,
-        up=load.up * cos_p + load.forward * sin_p,
-        roll=load.roll * cos_p - load.yaw * sin_p,
-        pitch=load.pitch,
-        yaw=load.yaw * cos_p + load.roll * sin_p,
-    )
-
-
 def _from_body(force: tuple[Array, Array, Array], moment: tuple[Array, Array, Array], state: State) -> Load:
-    """A load given in body axes."""
+    """A load given in body axes: forward, to leeward normal to the mast, along the mast."""
     turned = [
         foil_geometry.body_to_horizontal(x=x, y=y, z=z, heel=state.heel, pitch=state.pitch)
         for x, y, z in (force, moment)
@@ -584,13 +541,10 @@ def _sail_components(
     )
     components = []
     for i, name in enumerate(fleet_layout.sails):
-        load = _heeled_load(
-            forward=forward[3 * i],
-            normal=normal[3 * i],
-            roll=-normal[3 * i + 1],
-            in_plane=forward[3 * i + 1],
-            about_span=normal[3 * i + 2],
-            state=state,
+        load = _from_body(
+            (forward[3 * i], normal[3 * i], 0.0),
+            (-normal[3 * i + 1], forward[3 * i + 1], normal[3 * i + 2]),
+            state,
         )
         components.append(Component(name=name, medium="air", load=load))
     return tuple(components)
@@ -638,14 +592,8 @@ def _windage_components(
 
 def _at_height(forward: Array, normal: Array, x: Array, y: Array, height: Array, state: State) -> Load:
     """Load of a force that acts at a body point, forward and normal to the mast."""
-    return _heeled_load(
-        forward=forward,
-        normal=normal,
-        roll=-1.0 * normal * height,
-        in_plane=forward * height,
-        about_span=normal * x - forward * y,
-        state=state,
-    )
+    moment = (-1.0 * normal * height, forward * height, normal * x - forward * y)
+    return _from_body((forward, normal, 0.0), moment, state)
 
 
 def _crew_windage(boats: BoatArrays, wind: Wind, state: State) -> Component:
@@ -670,14 +618,7 @@ def _hull_components(boats: BoatArrays, state: State) -> tuple[Component, ...]:
     if isinstance(form, FormedHullArrays):
         return _formed_hull_components(boats, form, state)
     growth = hull.heel_resistance_factor(heel=state.heel, growth_at_20deg=form.heel_resistance_20deg)
-    friction = growth * hull.frictional_resistance(
-        speed=state.boat_speed,
-        wetted_area=form.wetted_area,
-        waterline_length=form.waterline_length,
-        water_density=boats.water_density,
-        water_viscosity=boats.water_viscosity,
-        form_factor=form.form_factor,
-    )
+    friction = growth * _hull_friction(boats, form.wetted_area, state)
     residuary = growth * hull.residuary_resistance(
         froude_number=froude_number(boats=boats, boat_speed=state.boat_speed),
         weight=boats.water_density * boats.gravity * form.canoe_volume,
@@ -701,14 +642,7 @@ def _formed_hull_components(boats: BoatArrays, form: FormedHullArrays, state: St
         water_density=boats.water_density,
         gravity=boats.gravity,
     )
-    friction = hull.frictional_resistance(
-        speed=state.boat_speed,
-        wetted_area=afloat.wetted_area,
-        waterline_length=form.waterline_length,
-        water_density=boats.water_density,
-        water_viscosity=boats.water_viscosity,
-        form_factor=form.form_factor,
-    )
+    friction = _hull_friction(boats, afloat.wetted_area, state)
     waves = hull_form.wave_resistance(
         froude_number=froude_number(boats=boats, boat_speed=state.boat_speed),
         volume=afloat.volume,
@@ -723,6 +657,17 @@ def _formed_hull_components(boats: BoatArrays, form: FormedHullArrays, state: St
         Component(name="hull friction", medium="water", load=_against_course(friction, state.leeway)),
         Component(name="hull waves", medium="water", load=_against_course(waves, state.leeway)),
         Component(name="buoyancy", medium="water", load=lift),
+    )
+
+
+def _hull_friction(boats: BoatArrays, wetted_area: Array, state: State) -> Array:
+    return hull.frictional_resistance(
+        speed=state.boat_speed,
+        wetted_area=wetted_area,
+        waterline_length=boats.hull.waterline_length,
+        water_density=boats.water_density,
+        water_viscosity=boats.water_viscosity,
+        form_factor=boats.hull.form_factor,
     )
 
 
@@ -850,7 +795,7 @@ def _canting_components(
     """Weights of the foil at work and of the one held up to windward, and the windage of the latter."""
     low = foiling.arm_point(foil=foil, cant=state.cant, along=foil.mass_length, side=1.0)
     high = foiling.arm_point(foil=foil, cant=foil.raised_cant, along=foil.mass_length, side=-1.0)
-    x, y, z = foiling.arm_point(foil=foil, cant=foil.raised_cant, along=0.5 * foil.arm_length, side=-1.0)
+    x, y, z = foiling.arm_point(foil=foil, cant=foil.raised_cant, along=0.5 * foil.shape.span[0], side=-1.0)
     ahead, leeward = wind_at(
         height=z, wind=wind, boat_speed=state.boat_speed, leeway=state.leeway, heel=state.heel
     )

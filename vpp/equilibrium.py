@@ -72,7 +72,6 @@ STARTS = {
 }
 AGAIN: dict[str, tuple[Start, ...]] = {HULL_BORNE: (), FOIL_BORNE: (FLYING_FLAT,)}
 NEAR = 0.1
-STARTS_BARRIER = 1e-3
 # Behind every answer, so that a condition without any goes to the first branch.
 _UNSOLVED = 1e300
 # Large blocks: the last conditions of a block cost as much a step as a hundred.
@@ -351,7 +350,8 @@ def _best_of(parts: Sequence[tuple[NDArray[np.intp], Solution]]) -> Solution:
 
 def _from_each(runs: Sequence[_Run], progress: Progress | None) -> list[Solution]:
     """Solutions of problems at some of their conditions from a start each: all in one batch, because a batch
-    of few conditions takes hardly longer than one of four times as many. The problems differ in bounds alone.
+    of few conditions takes hardly longer than one of four times as many. The problems differ in bounds alone,
+    and all starts have the barrier of ATTACHED.
     """
     if not runs:
         return []
@@ -360,7 +360,7 @@ def _from_each(runs: Sequence[_Run], progress: Progress | None) -> list[Solution
     together.lower = np.concatenate([problem.lower for problem, _ in cases], axis=-1)
     together.upper = np.concatenate([problem.upper for problem, _ in cases], axis=-1)
     x = np.concatenate([start(problem, how) for problem, how in cases], axis=-1)
-    settings = replace(SOLVER_SETTINGS, initial_barrier=STARTS_BARRIER, restoration_starts=1)
+    settings = replace(SOLVER_SETTINGS, initial_barrier=ATTACHED.barrier, restoration_starts=1)
     solution = minimise(together, x, settings=settings, on_progress=_shared_out(progress, len(cases)))
     sizes = [len(places) for _, _, places in runs]
     _mark_ends(together, solution, np.repeat([how.downwind_end for _, how in cases], sizes))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -54,26 +54,17 @@ class FoilLayout:
 class FoilArrays:
     """One foil of every boat; arrays (boats,), those of the elements (elements, boats).
 
-    `steers` is 1 for elements that turn with the rudder, `flapped` for those that have the flap;
-    `mass_length` is how far down the arm the centre of mass lies.
+    `shape` is that of the foil on the leeward side; `steers` is 1 for elements that turn with the rudder,
+    `flapped` for those that have the flap; `mass_length` is how far down the arm the centre of mass lies.
     """
 
-    attachment_x: Array
-    attachment_y: Array
-    attachment_z: Array
-    span: Array
-    dihedral: Array
-    outward: Array
-    sweep: Array
-    root_chord: Array
-    tip_chord: Array
+    shape: FoilShape
     incidence: Array
     steers: Array
     flapped: Array
     sections: FoilSections
     raised_cant: Array
     raised_drag_area: Array
-    arm_length: Array
     mass: Array
     mass_length: Array
 
@@ -105,7 +96,8 @@ def foil_arrays(foil: Foil) -> FoilArrays:
         efficiency=ones,
         junction_drag_area=_junction(foil, len(span)),
     )
-    return FoilArrays(
+    shape = FoilShape(
+        side=1.0,
         attachment_x=foil.attachment_x,
         attachment_y=foil.attachment_y,
         attachment_z=foil.attachment_z,
@@ -115,13 +107,15 @@ def foil_arrays(foil: Foil) -> FoilArrays:
         sweep=sweep,
         root_chord=root,
         tip_chord=tip,
+    )
+    return FoilArrays(
+        shape=shape,
         incidence=incidence,
         steers=steers,
         flapped=flapped,
         sections=sections,
         raised_cant=foil.raised_cant,
         raised_drag_area=foil.raised_drag_area,
-        arm_length=foil.arm_length,
         mass=foil.mass,
         mass_length=foil.mass_share * foil.arm_length,
     )
@@ -178,20 +172,8 @@ def foil_place(
     *, layout: FoilLayout, foil: FoilArrays, attitude: Attitude, cant: Array, side: float = 1.0
 ) -> FoilPlace:
     """Where a foil is; `side` is 1 for the leeward one and -1 for the windward one."""
-    shape = FoilShape(
-        side=side,
-        attachment_x=foil.attachment_x,
-        attachment_y=side * foil.attachment_y,
-        attachment_z=foil.attachment_z,
-        span=foil.span,
-        dihedral=foil.dihedral,
-        outward=foil.outward,
-        sweep=foil.sweep,
-        root_chord=foil.root_chord,
-        tip_chord=foil.tip_chord,
-    )
     return foil_geometry.place(
-        shape=shape,
+        shape=replace(foil.shape, side=side, attachment_y=side * foil.shape.attachment_y),
         after=layout.after,
         cant=cant,
         ride_height=attitude.ride_height,
@@ -243,6 +225,7 @@ def tip_depths(at: FoilPlace) -> Array:
 def arm_point(*, foil: FoilArrays, cant: Array, along: Array, side: float) -> tuple[Array, Array, Array]:
     """Body coordinates [m] of a point on the arm, `along` [m] from its attachment."""
     xp = array_namespace(cant)
-    x = foil.attachment_x - along * np.tan(foil.sweep[0])
-    y = side * (foil.attachment_y + along * xp.sin(cant))
-    return x, y, foil.attachment_z - along * xp.cos(cant)
+    shape = foil.shape
+    x = shape.attachment_x - along * np.tan(shape.sweep[0])
+    y = side * (shape.attachment_y + along * xp.sin(cant))
+    return x, y, shape.attachment_z - along * xp.cos(cant)

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vpp import balance, closure, trim
-from vpp.balance import Component, FoilMargin
+from vpp.balance import Component, FoilMargin, WorkingFoil
 from vpp.boat import Boat
 from vpp.foiling import CANTING_PAIR
 from vpp.physics.hull import DATA_FROUDE_RANGE, EXTENDED_FROUDE_LIMIT
@@ -100,7 +100,8 @@ def report(problem: FastestEquilibrium, solution: Solution) -> Report:
         name: np.broadcast_to(value, everything.shape)
         for name, value in problem.named(solution.x, everything).items()
     }
-    components, margins = problem.loads(values, everything)
+    components, at_work = problem.loads(values, everything)
+    margins = balance.foil_margins(problem.layout, at_work)
     force, moment = _in_course_axes(components, values["leeway"])
     strips, flow = _strips(problem, values)
     quantities = {
@@ -111,7 +112,7 @@ def report(problem: FastestEquilibrium, solution: Solution) -> Report:
     closes = closure.largest_error(record)
     status = _status(problem, solution, closes, flow.wind_angle)
     reasons = [_reason(problem, solution, status, closes, int(i)) for i in everything]
-    warned = _ventilation(problem, values)
+    warned = _ventilation(problem, at_work)
     remarks = [
         "; ".join(filter(None, (_remark(problem, solution, quantities, margins, int(i)), warned[i])))
         if status[i] == Status.CONVERGED
@@ -385,14 +386,9 @@ def _reason(
     return sentence(code)
 
 
-def _ventilation(problem: FastestEquilibrium, values: dict[str, FloatArray]) -> NDArray[np.object_]:
+def _ventilation(problem: FastestEquilibrium, at_work: Sequence[WorkingFoil]) -> NDArray[np.object_]:
     """Warnings where an arm through the surface carries much lift: which end air may come down from."""
-    everything = np.arange(problem.condition_count)
-    warned = np.full(len(everything), "", dtype=object)
-    boats, _ = problem.of(everything)
-    at_work = balance.foils_at_work(
-        fleet_layout=problem.layout, boats=boats, state=state_from(values, problem.layout)
-    )
+    warned = np.full(problem.condition_count, "", dtype=object)
     for each, work in zip(problem.layout.foils, at_work, strict=True):
         loaded = np.abs(work.loads.lift_coefficient[0]) > VENTILATION_LIFT
         from_tail = ventilation_from_tail(depth_froude=work.loads.wings[0].froude) > 0.5

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vpp import balance
-from vpp.balance import BoatArrays, Component, Fleet, FoilMargin, Layout, State
+from vpp.balance import BoatArrays, Component, Fleet, Layout, State, WorkingFoil
 from vpp.boat import Boat, Range
 from vpp.foiling import CANTING_PAIR, RUDDER
 from vpp.physics import hull
@@ -283,8 +283,8 @@ class FastestEquilibrium:
 
     def loads(
         self, values: Mapping[str, Array], cases: Integers
-    ) -> tuple[tuple[Component, ...], tuple[FoilMargin, ...]]:
-        """Every component's load at named values, and what is left of the foils' limits."""
+    ) -> tuple[tuple[Component, ...], tuple[WorkingFoil, ...]]:
+        """Every component's load at named values, and the foils at work."""
         boats, wake = self.of(cases)
         state = state_from(values, self.layout)
         at_work = balance.foils_at_work(fleet_layout=self.layout, boats=boats, state=state)
@@ -296,7 +296,7 @@ class FastestEquilibrium:
             state=state,
             at_work=at_work,
         )
-        return components, balance.foil_margins(self.layout, at_work)
+        return components, at_work
 
     def wind(self, values: Mapping[str, Array], cases: Integers) -> Wind:
         """The wind of some cases."""
@@ -316,10 +316,11 @@ class FastestEquilibrium:
 
     def _evaluate(self, x: Sequence[Array], cases: Integers) -> tuple[Array, Array]:
         values = self.named(x, cases)
-        components, margins = self.loads(values, cases)
+        components, at_work = self.loads(values, cases)
         residual = balance.residuals(self.layout, components, leeway=values["leeway"])
         constraints = residual / self.residual_scale[:, cases]
-        if margins:
+        if at_work:
+            margins = balance.foil_margins(self.layout, at_work)
             limits = balance.foil_limits(self.of(cases)[0], margins, boat_speed=values["boat_speed"])
             constraints = array_namespace(constraints).concatenate(
                 [constraints, array_namespace(*limits).stack(limits)]
@@ -405,24 +406,18 @@ def _flying_speed(problem: FastestEquilibrium, twa: FloatArray) -> FloatArray:
 
 def _attitude_guess(problem: FastestEquilibrium, power: FloatArray) -> dict[str, Array]:
     """Attitude and helm; `power` is from 0 in no wind to 1 on a reach in much."""
-    most_arm = problem.upper[problem.names.index("crew_arm")] if "crew_arm" in problem.names else 0.0
-    guess = {"crew_arm": 0.9 * most_arm, "rudder": -0.02 * power, "elevator": 0.0, "pitch": 0.01}
-    if "ride_height" in problem.names:
-        row = problem.names.index("ride_height")
-        low, high = (bound[row] * problem.scale[row] for bound in (problem.lower, problem.upper))
-    if "cant" in problem.names:
-        row = problem.names.index("cant")
-        guess["cant"] = 0.5 * (problem.lower + problem.upper)[row] * problem.scale[row]
-    if problem.free.branch == FOIL_BORNE:
-        return guess | {
-            "leeway": 0.0,
-            "heel": 0.0,
-            "rudder": 0.0,
-            "flap": 0.04,
-            "ride_height": low + 0.25 * (high - low),
-        }
-    guess |= {"leeway": 0.06 * power, "heel": 0.25 * power, "flap": 0.0}
-    return guess | ({"ride_height": 0.5 * (low + high)} if "ride_height" in problem.names else {})
+    flies = problem.free.branch == FOIL_BORNE
+    guess: dict[str, Array] = {"crew_arm": 0.0, "elevator": 0.0, "pitch": 0.01}
+    if "crew_arm" in problem.names:
+        guess["crew_arm"] = 0.9 * problem.upper[problem.names.index("crew_arm")]
+    for name, share in (("ride_height", 0.25 if flies else 0.5), ("cant", 0.5)):
+        if name in problem.names:
+            row = problem.names.index(name)
+            low, high = problem.lower[row], problem.upper[row]
+            guess[name] = (low + share * (high - low)) * problem.scale[row]
+    if flies:
+        return guess | {"leeway": 0.0, "heel": 0.0, "rudder": 0.0, "flap": 0.04}
+    return guess | {"leeway": 0.06 * power, "heel": 0.25 * power, "rudder": -0.02 * power, "flap": 0.0}
 
 
 def _parts(count: int, size: int) -> list[slice]:

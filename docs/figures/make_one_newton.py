@@ -75,7 +75,8 @@ def newton(heel: float, effort: float, x: float) -> Any:
 
 def loads(problem: trim.FastestEquilibrium, state: dict[str, Any]) -> tuple[dict[str, Any], Any, float]:
     """Loads by component, those of the air together, and the depth of the foil's shallower tip."""
-    components, margins = problem.loads(state, CASE)
+    components, at_work = problem.loads(state, CASE)
+    margins = balance.foil_margins(problem.layout, at_work)
     found = {
         one.name: np.array([float(np.ravel(np.asarray(getattr(one.load, axis)))[0]) for axis in AXES])
         for one in components

@@ -14,7 +14,7 @@ import pytest
 from tests.support import keelboat
 from tests.support.manufactured import AddedLoad, course_load
 from vpp import balance, equilibrium, trim
-from vpp.balance import Component, FoilMargin, Load
+from vpp.balance import Component, Load, WorkingFoil
 from vpp.boat import Range
 from vpp.solver.interior_point import minimise
 from vpp.solver.problem import Settings
@@ -95,10 +95,10 @@ class _FreeRighting(trim.FastestEquilibrium):
 
     def loads(
         self, values: Mapping[str, Any], cases: Any
-    ) -> tuple[tuple[Component, ...], tuple[FoilMargin, ...]]:
+    ) -> tuple[tuple[Component, ...], tuple[WorkingFoil, ...]]:
         load = Load(roll=self.most * values["extra_camber"])
-        components, margins = super().loads(values, cases)
-        return (*components, Component(name="righting", medium="gravity", load=load)), margins
+        components, at_work = super().loads(values, cases)
+        return (*components, Component(name="righting", medium="gravity", load=load)), at_work
 
 
 def _solved(problem, start):

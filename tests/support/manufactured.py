@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from tests.support import keelboat
 from vpp import balance, trim
-from vpp.balance import Component, FoilMargin, Load
+from vpp.balance import Component, Load, WorkingFoil
 from vpp.physics.arrays import array_namespace
 from vpp.solved import HULL_BORNE, Conditions
 
@@ -82,7 +82,7 @@ class _Invented(trim.FastestEquilibrium):
 
     def loads(
         self, values: Mapping[str, Any], cases: NDArray[np.int64]
-    ) -> tuple[tuple[Component, ...], tuple[FoilMargin, ...]]:
+    ) -> tuple[tuple[Component, ...], tuple[WorkingFoil, ...]]:
         speed, leeway = values["boat_speed"], values["leeway"]
         tws = self.conditions.tws[cases]
         xp = array_namespace(speed, values["twa"])
@@ -161,8 +161,8 @@ class AddedLoad(trim.FastestEquilibrium):
 
     def loads(
         self, values: Mapping[str, Any], cases: NDArray[np.int64]
-    ) -> tuple[tuple[Component, ...], tuple[FoilMargin, ...]]:
+    ) -> tuple[tuple[Component, ...], tuple[WorkingFoil, ...]]:
         along, across, roll, yaw = self.extra[:, cases]
         load = course_load(along, across, values["leeway"], roll=roll, yaw=yaw)
-        components, margins = super().loads(values, cases)
-        return (*components, Component(name="added", medium="water", load=load)), margins
+        components, at_work = super().loads(values, cases)
+        return (*components, Component(name="added", medium="water", load=load)), at_work

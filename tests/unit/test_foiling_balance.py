@@ -118,7 +118,7 @@ def test_a_half_without_span_is_not_there():
     assert layout.elements == ("arm", "outboard")
     assert layout.wings[1].elements == (1,)
     whole = foiling.foil_arrays(foil)
-    np.testing.assert_allclose(whole.span, [foil.arm_length, foil.outboard_span])
+    np.testing.assert_allclose(whole.shape.span, [foil.arm_length, foil.outboard_span])
     with pytest.raises(ValueError, match="differ in layout"):
         balance.fleet([foiler.base(), replace(foiler.base(), foils=(foil, *foiler.base().foils[1:]))])
 

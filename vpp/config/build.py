@@ -24,7 +24,7 @@ from vpp.config.schema import (
     WindageTable,
 )
 from vpp.config.units import unit_of
-from vpp.physics import fluids, hull
+from vpp.physics import fluids, hull, hull_form
 
 # Weight and drawn displacement of the base may differ by this share; beyond, the drawing is of another boat.
 WEIGHT_TOLERANCE = 0.03
@@ -81,7 +81,13 @@ def drawn_form(hull: FormedHull) -> DrawnForm:
     length, beam, draught = hull.waterline_length, hull.waterline_beam, hull.canoe_draught
     n, m = hull.waterline_exponent, hull.section_exponent
     area = length * beam * n / (n + 1.0)
-    volume = area * draught * m / (m + 1.0)
+    volume = hull_form.drawn_volume(
+        waterline_length=length,
+        waterline_beam=beam,
+        canoe_draught=draught,
+        waterline_exponent=n,
+        section_exponent=m,
+    )
     second_moment = 0.5 * length * beam**3 * n**3 / ((n + 1.0) * (2.0 * n + 1.0) * (3.0 * n + 1.0))
     return DrawnForm(
         volume=volume,

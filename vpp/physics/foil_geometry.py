@@ -38,12 +38,15 @@ def body_to_horizontal(
     *, x: Array, y: Array, z: Array, heel: Array, pitch: Array
 ) -> tuple[Array, Array, Array]:
     """A body vector in horizontal axes: heeled to leeward about the centreline, then pitched bow up. All
-    arguments broadcast.
+    arguments broadcast; a plain zero pitch, that of a boat which never pitches, costs nothing.
     """
     xp = array_namespace(x, y, z, heel, pitch)
-    (cos_h, sin_h), (cos_p, sin_p) = ((xp.cos(angle), xp.sin(angle)) for angle in (heel, pitch))
-    upright = z * cos_h - y * sin_h
-    return x * cos_p - upright * sin_p, y * cos_h + z * sin_h, upright * cos_p + x * sin_p
+    cos_h, sin_h = xp.cos(heel), xp.sin(heel)
+    leeward, upright = y * cos_h + z * sin_h, z * cos_h - y * sin_h
+    if isinstance(pitch, float) and pitch == 0.0:
+        return x, leeward, upright
+    cos_p, sin_p = xp.cos(pitch), xp.sin(pitch)
+    return x * cos_p - upright * sin_p, leeward, upright * cos_p + x * sin_p
 
 
 def horizontal_to_body(
