@@ -39,6 +39,10 @@ TOO_FAST = (
     f"The boat would go faster than Froude number {EXTENDED_FROUDE_LIMIT}, where its hull resistance is not "
     "known; leave this condition out, or give the boat less sail or a hull model with a wider range."
 )
+FASTER_THAN_SEARCHED = (
+    "The boat would go faster than is searched on this branch, and faster than its models are meant for; leave "
+    "this condition out, or give the boat less sail."
+)
 WIND_FROM_AHEAD = (
     f"The apparent wind comes from less than {np.degrees(FIT_ANGLES[0]):.0f} deg off the bow or from beyond "
     "dead astern, where the sails' influence on each other is not known; try a wider true wind angle."
@@ -365,7 +369,9 @@ def _reason(
         return ""
     if code == Status.OUTSIDE_MODEL_RANGE:
         too_fast = solution.active_upper[problem.names.index("boat_speed"), i]
-        return TOO_FAST if too_fast else WIND_FROM_AHEAD
+        if not too_fast:
+            return WIND_FROM_AHEAD
+        return FASTER_THAN_SEARCHED if problem.layout.heaves else TOO_FAST
     if code == Status.NO_EQUILIBRIUM:
         worst = int(solution.worst_constraint[i])
         if worst >= problem.equality_count:
