@@ -40,8 +40,8 @@ TOO_FAST = (
     "known; leave this condition out, or give the boat less sail or a hull model with a wider range."
 )
 FASTER_THAN_SEARCHED = (
-    "The boat would go faster than is searched on this branch, and faster than its models are meant for; leave "
-    "this condition out, or give the boat less sail."
+    "The boat would go faster than is searched on this branch, and faster than its models are meant for; "
+    "leave this condition out, or give the boat less sail."
 )
 WIND_FROM_AHEAD = (
     f"The apparent wind comes from less than {np.degrees(FIT_ANGLES[0]):.0f} deg off the bow or from beyond "

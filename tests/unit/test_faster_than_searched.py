@@ -1,4 +1,4 @@
-"""A boat on foils that leans on the end of the search range of speed is not told of the yacht series' range."""
+"""A boat on foils at the end of the search range of speed is not told of the yacht series' range."""
 
 from __future__ import annotations
 
