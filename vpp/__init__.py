@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from vpp.polar import WindGrid as WindGrid
     from vpp.polar import point as point
     from vpp.polar import polar as polar
+    from vpp.rig_plot import draw_rig as draw_rig
     from vpp.solved import NoEquilibrium as NoEquilibrium
     from vpp.stability import stability as stability
 
@@ -28,6 +29,7 @@ _PUBLIC = {
     "load": "vpp.config",
     "point": "vpp.polar",
     "polar": "vpp.polar",
+    "draw_rig": "vpp.rig_plot",
     "compare": "vpp.compare",
     "WindGrid": "vpp.polar",
     "BoatFileError": "vpp.config",
@@ -36,8 +38,8 @@ _PUBLIC = {
 }
 
 __all__ = [
-    "BoatFileError", "NoEquilibrium", "WindGrid", "__version__", "compare", "load", "point", "polar",
-    "stability",
+    "BoatFileError", "NoEquilibrium", "WindGrid", "__version__", "compare", "draw_rig", "load", "point",
+    "polar", "stability",
 ]  # fmt: skip
 
 

@@ -17,19 +17,24 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vpp import foiling
-from vpp.boat import Boat, Fin, FormedHull, Hull, Rig, Sail
+from vpp.boat import Boat, Environment, Fin, FormedHull, Hull, Rig, Sail, TableSail
 from vpp.foiling import Attitude, FoilArrays, FoilLayout, Water
 from vpp.physics import foil_geometry, foils, hull, hull_form, hydrofoils, lifting_line, stability
-from vpp.physics.arrays import Array, apply_operator, array_namespace
+from vpp.physics.arrays import Array, array_namespace
 from vpp.physics.lifting_line import Mirror, SailLine, StripFlow, WakeOperator
+from vpp.physics.sail_sections import MeanLine, mean_line, section_law
+from vpp.physics.sail_tables import TableSailArrays, TableSailForce, table_curves, table_sail_force
 from vpp.physics.sails import (
     RigGeometry,
+    SailShape,
     SailTrim,
     StripLoads,
     Wind,
     from_wind_axes,
+    sail_shape,
     strip_flow,
     strip_loads,
+    strip_sums,
     wind_at,
 )
 from vpp.physics.sections import plate_drag_maximum
@@ -47,6 +52,9 @@ SIX_EQUATIONS = ("surge", "sway", "heave", "roll", "pitch", "yaw")
 # A strip's force acts at this share of the chord behind the luff. Source: thin-aerofoil theory, quarter
 # chord.
 QUARTER_CHORD = 0.25
+# Apparent wind speed [m/s] for which the Reynolds number of sections from geometry is taken: half or twice as
+# much changes their friction by 10 %.
+SECTION_WIND_SPEED = 12.0
 
 
 # --- boats as arrays ----------------------------------------------------------------------------------------
@@ -125,6 +133,7 @@ class BoatArrays:
     foils: tuple[FoilArrays, ...]
     bluff: BluffArrays
     rig: RigGeometry
+    table_sails: tuple[TableSailArrays, ...]
     mass: Array
     mass_moment_x: Array
     mass_moment_y: Array
@@ -139,10 +148,13 @@ class BoatArrays:
 
 @dataclass(frozen=True, kw_only=True)
 class Layout:
-    """What boats must share to be solved in one batch."""
+    """What boats must share to be solved in one batch. The trims of a sail are reported under its role."""
 
     sails: tuple[str, ...]
+    roles: tuple[str, ...]
     strips: tuple[int, ...]
+    table_sails: tuple[str, ...]
+    table_rows: tuple[int, ...]
     fins: tuple[tuple[str, str], ...]
     foils: tuple[FoilLayout, ...]
     bluff: tuple[str, ...]
@@ -166,7 +178,10 @@ def layout(boat: Boat) -> Layout:
     """The layout of one boat."""
     return Layout(
         sails=tuple(sail.name for sail in boat.sails),
+        roles=tuple(sail.role or sail.name for sail in boat.sails),
         strips=tuple(sail.station_count for sail in boat.sails),
+        table_sails=tuple(sail.name for sail in boat.table_sails),
+        table_rows=tuple(len(sail.wind_angle) for sail in boat.table_sails),
         fins=tuple((fin.name, fin.kind) for fin in boat.fins),
         foils=tuple(foiling.foil_layout(foil) for foil in boat.foils),
         bluff=("mast", "rigging", *(item.name for item in boat.windage)),
@@ -176,15 +191,28 @@ def layout(boat: Boat) -> Layout:
 
 @dataclass(frozen=True, kw_only=True)
 class Fleet:
-    """Boats of one layout as arrays, with the influence of their sails on each other."""
+    """Boats of one layout as arrays, with the influence of their sails on each other; `mirrored_from` as in
+    `WakeOperator`.
+    """
 
     layout: Layout
     arrays: BoatArrays
     wake: FloatArray
+    mirrored_from: FloatArray | None = None
 
     def select(self, boat: NDArray[np.intp]) -> tuple[BoatArrays, WakeOperator]:
         """The arrays with one entry a condition, given the boat of each."""
-        return take(self.arrays, boat), WakeOperator(coefficients=self.wake, boat=boat)
+        wake = WakeOperator(coefficients=self.wake, boat=boat, mirrored_from=self.mirrored_from)
+        return take(self.arrays, boat), wake
+
+    def mirrored(self, boats: Sequence[Boat], ride_heights: Sequence[tuple[float, float]]) -> Fleet:
+        """The same boats with the water's mirror following their ride height: straight through those of two
+        ride heights [m] of each.
+        """
+        low, high = np.array(ride_heights, dtype=float).T
+        at_low, at_high = wakes(boats, low), wakes(boats, high)
+        slope = (at_high - at_low) / (high - low)[:, None, None, None, None]
+        return replace(self, wake=np.concatenate([at_low, slope], axis=2), mirrored_from=low)
 
 
 def take(tree: T, index: NDArray[np.intp]) -> T:
@@ -204,14 +232,20 @@ def take(tree: T, index: NDArray[np.intp]) -> T:
 
 
 def fleet(boats: Sequence[Boat]) -> Fleet:
-    """Stack boats of one layout. Raises ValueError when layouts differ."""
+    """Stack boats of one layout, their sails mirrored in the water as afloat. Raises ValueError when layouts
+    differ.
+    """
     shared = layout(boats[0])
     for boat in boats:
         if layout(boat) != shared:
             raise ValueError(f"{boat.name} and {boats[0].name} differ in layout and cannot share a batch")
     per_boat = [_boat_arrays(boat) for boat in boats]
-    wake = np.stack([_wake(boat) for boat in boats])
-    return Fleet(layout=shared, arrays=_stack(per_boat), wake=wake)
+    return Fleet(layout=shared, arrays=_stack(per_boat), wake=wakes(boats, np.zeros(len(boats))))
+
+
+def wakes(boats: Sequence[Boat], ride_heights: FloatArray) -> FloatArray:
+    """Influence of the sails of boats on each other, mirrored in the water from a ride height [m] each."""
+    return np.stack([_wake(boat, height) for boat, height in zip(boats, ride_heights, strict=True)])
 
 
 def _stack(trees: Sequence[T]) -> T:
@@ -244,6 +278,7 @@ def _boat_arrays(boat: Boat) -> BoatArrays:
         foils=tuple(foiling.foil_arrays(foil) for foil in boat.foils),
         bluff=_bluff_arrays(boat),
         rig=_rig_geometry(boat),
+        table_sails=tuple(_table_sail_arrays(sail) for sail in boat.table_sails),
         mass=sum(item.mass for item in masses),
         mass_moment_x=sum(item.mass * item.x for item in masses),
         mass_moment_y=sum(item.mass * item.y for item in masses),
@@ -351,52 +386,104 @@ def sail_line(sail: Sail) -> SailLine:
     return SailLine(node_height=nodes, control_height=controls, x=x, chord=chord)
 
 
-def _mirror(sail: Sail, rig: Rig) -> Mirror:
-    """What lies below a sail: its own deck, or the rig's."""
+def _mirror(sail: Sail, rig: Rig, ride_height: float) -> Mirror:
+    """What lies below a sail: its own deck, or the rig's, and the water."""
     return Mirror(
         deck_height=rig.deck_height if sail.deck_height is None else sail.deck_height,
         deck_half_width=rig.deck_half_width if sail.deck_half_width is None else sail.deck_half_width,
         leakage=rig.gap_leakage,
+        water_height=-ride_height,
     )
 
 
-def _wake(boat: Boat) -> FloatArray:
-    lines = tuple(replace(sail_line(sail), mirror=_mirror(sail, boat.rig)) for sail in boat.sails)
+def _wake(boat: Boat, ride_height: float) -> FloatArray:
+    lines = tuple(
+        replace(sail_line(sail), mirror=_mirror(sail, boat.rig, ride_height)) for sail in boat.sails
+    )
     return lifting_line.wake_coefficients(lines=lines, mirror=None)
 
 
 def _rig_geometry(boat: Boat) -> RigGeometry:
-    rows = [_sail_rows(sail) for sail in boat.sails]
-    joined = {name: np.concatenate([row[name] for row in rows]) for name in rows[0]}
-    area = sum(sail.area for sail in boat.sails)
-    reference = sum(sail.area * sail.area_centre_height for sail in boat.sails) / area
-    return RigGeometry(**joined, reference_height=reference)
+    rows = [_sail_rows(sail, boat.environment) for sail in boat.sails]
+    lines = [_mean_line_rows(sail) for sail in boat.sails]
+    centres = [(sail.area, sail.area_centre_height) for sail in boat.sails]
+    if not centres:
+        centres = [(sail.area, sail.centre_height) for sail in boat.table_sails]
+    reference = sum(area * height for area, height in centres) / sum(area for area, _ in centres)
+    names = [field.name for field in dataclasses.fields(RigGeometry)]
+    return RigGeometry(
+        **{name: _joined(rows, name) for name in names if name not in ("reference_height", "mean_line")},
+        mean_line=MeanLine(
+            **{field.name: _joined(lines, field.name) for field in dataclasses.fields(MeanLine)}
+        ),
+        reference_height=reference,
+    )
 
 
-def _sail_rows(sail: Sail) -> dict[str, FloatArray]:
+def _joined(of_sails: Sequence[dict[str, FloatArray]], name: str) -> FloatArray:
+    # nothing in front, so that a boat without strips has empty rows
+    return np.concatenate([np.empty(0), *(rows[name] for rows in of_sails)])
+
+
+def _table_sail_arrays(sail: TableSail) -> TableSailArrays:
+    return TableSailArrays(
+        curves=table_curves(angle=sail.wind_angle, lift=sail.lift_coefficient, drag=sail.drag_coefficient),
+        area=sail.area,
+        span=sail.span,
+        centre_height=sail.centre_height,
+        centre_x=sail.centre_x,
+    )
+
+
+def _sail_rows(sail: Sail, environment: Environment) -> dict[str, FloatArray]:
     line = sail_line(sail)
     heights = line.control_height
-    count = len(heights)
+    chords = _strip_chords(sail, line)
     camber = np.array([sail.camber_at(h) for h in heights])
     luff = sail.head_height - sail.lower_edge_height
-    constants = {
-        "stall_incidence": sail.stall_incidence,
-        "stall_width": sail.stall_width,
-        "least_drag": sail.profile_drag_coefficient,
-        "bucket_factor": sail.drag_bucket_factor,
-        "drag_maximum": float(plate_drag_maximum(aspect_ratio=luff**2 / sail.area)),
-    }
+    drag_maximum = float(plate_drag_maximum(aspect_ratio=luff**2 / sail.area))
     return {
         "height": heights,
         "width": line.width,
-        "chord": _strip_chords(sail, line),
+        "chord": chords,
         "x": line.x,
         "share": (heights - sail.lower_edge_height) / luff,
         "camber_flat": camber[:, 0],
         "camber_full": camber[:, 1],
         "head_ramp": np.array([sail.head_ramp_at(h) for h in heights]),
-        **{name: np.full(count, value) for name, value in constants.items()},
+        "foot_ramp": np.array([sail.foot_ramp_at(h) for h in heights]),
+        "drag_maximum": np.full(len(heights), drag_maximum),
+        **_section_rows(sail, heights, chords, environment),
     }
+
+
+def _section_rows(
+    sail: Sail, heights: FloatArray, chords: FloatArray, environment: Environment
+) -> dict[str, FloatArray]:
+    """Stall and drag of every strip's section: as given, or from its geometry."""
+    if sail.section is None:
+        given = {
+            "stall_incidence": sail.stall_incidence,
+            "stall_width": sail.stall_width,
+            "least_drag": sail.profile_drag_coefficient,
+            "bucket_factor": sail.drag_bucket_factor,
+            "tail_ratio": 0.0,
+            "camber_drag": 0.0,
+        }
+        return {name: np.full(len(heights), value) for name, value in given.items()}
+    law = section_law(
+        kind=sail.section.kind,
+        thickness_share=sail.section.thickness_share,
+        mast_share=sail.section.mast_diameter / chords,
+        blunt_share=np.array([sail.leech_thickness_at(h) for h in heights]) / chords,
+        reynolds=SECTION_WIND_SPEED * chords / environment.air_viscosity,
+    )
+    return {name: np.broadcast_to(value, heights.shape) for name, value in vars(law).items()}
+
+
+def _mean_line_rows(sail: Sail) -> dict[str, FloatArray]:
+    line = mean_line(hinge_share=sail.hinge_share, draft_share=sail.draft_share)
+    return {name: np.full(sail.station_count, float(value)) for name, value in vars(line).items()}
 
 
 def _strip_chords(sail: Sail, line: SailLine) -> FloatArray:
@@ -425,11 +512,13 @@ class State:
     rudder: Array
     crew_arm: Array
     trims: tuple[SailTrim, ...]
+    powers: tuple[Array, ...] = ()
     pitch: Array = 0.0
     ride_height: Array = 0.0
     cant: Array = 0.0
     flap: Array = 0.0
     elevator: Array = 0.0
+    mast_rotation: Array | None = None
 
     @property
     def attitude(self) -> Attitude:
@@ -480,6 +569,7 @@ def loads(
     """
     components = (
         *_sail_components(fleet_layout, boats, wake, wind, state),
+        *_table_sail_components(fleet_layout, boats, wind, state),
         *_windage_components(fleet_layout, boats, wind, state),
         *_hull_components(boats, state),
         *_fin_components(fleet_layout, boats, state),
@@ -517,7 +607,14 @@ def strips(
     *, fleet_layout: Layout, boats: BoatArrays, wake: WakeOperator, wind: Wind, state: State
 ) -> tuple[StripFlow, StripLoads]:
     """Flow and loads of every strip."""
-    flow = strip_flow(
+    if not fleet_layout.sails:
+        return _no_strips(boats, state)
+    flow = _flow(fleet_layout, boats, wind, state)
+    return flow, strip_loads(geometry=boats.rig, operator=wake, flow=flow, air_density=wind.air_density)
+
+
+def _flow(fleet_layout: Layout, boats: BoatArrays, wind: Wind, state: State) -> StripFlow:
+    return strip_flow(
         geometry=boats.rig,
         sails=fleet_layout.slices,
         trims=state.trims,
@@ -525,20 +622,47 @@ def strips(
         boat_speed=state.boat_speed,
         leeway=state.leeway,
         heel=state.heel,
+        mast_rotation=state.mast_rotation,
     )
-    return flow, strip_loads(geometry=boats.rig, operator=wake, flow=flow, air_density=wind.air_density)
+
+
+def _no_strips(boats: BoatArrays, state: State) -> tuple[StripFlow, StripLoads]:
+    """Of a boat whose sails all come from tables: rows of no strips, and no wind that carries their wakes."""
+    none, angle = 0.0 * boats.rig.height, 0.0 * boats.mass
+    flow = StripFlow(**{field.name: none for field in dataclasses.fields(StripFlow)})
+    loads_of_none = StripLoads(
+        along=none, across=none, wind_angle=angle, incidence=none, lift_coefficient=none
+    )
+    return replace(flow, wind_angle=angle), loads_of_none
+
+
+def sail_shapes(*, fleet_layout: Layout, boats: BoatArrays, state: State) -> SailShape:
+    """How every strip stands."""
+    if not fleet_layout.sails:
+        none = 0.0 * boats.rig.height
+        return SailShape(chord_angle=none, camber=none, nose_angle=none)
+    return sail_shape(
+        geometry=boats.rig,
+        sails=fleet_layout.slices,
+        trims=state.trims,
+        mast_rotation=state.mast_rotation,
+    )
 
 
 def _sail_components(
     fleet_layout: Layout, boats: BoatArrays, wake: WakeOperator, wind: Wind, state: State
 ) -> tuple[Component, ...]:
-    _, on_strips = strips(fleet_layout=fleet_layout, boats=boats, wake=wake, wind=wind, state=state)
-    sums = _moment_operator(boats.rig, fleet_layout.slices)
-    forward, normal = from_wind_axes(
-        along=apply_operator(sums, on_strips.along),
-        across=apply_operator(sums, on_strips.across),
-        wind_angle=on_strips.wind_angle,
+    if not fleet_layout.sails:
+        return ()
+    flow = _flow(fleet_layout, boats, wind, state)
+    along, across = strip_sums(
+        geometry=boats.rig,
+        operator=wake,
+        flow=flow,
+        air_density=wind.air_density,
+        sums=_moment_operator(boats.rig, fleet_layout.slices),
     )
+    forward, normal = from_wind_axes(along=along, across=across, wind_angle=flow.wind_angle)
     components = []
     for i, name in enumerate(fleet_layout.sails):
         load = _from_body(
@@ -548,6 +672,35 @@ def _sail_components(
         )
         components.append(Component(name=name, medium="air", load=load))
     return tuple(components)
+
+
+def table_sail_forces(*, boats: BoatArrays, wind: Wind, state: State) -> tuple[TableSailForce, ...]:
+    """Force of every sail from a table, in the wind that no other sail has changed."""
+    return tuple(
+        table_sail_force(
+            sail=sail,
+            power=power,
+            wind=wind,
+            boat_speed=state.boat_speed,
+            leeway=state.leeway,
+            heel=state.heel,
+        )
+        for sail, power in zip(boats.table_sails, state.powers, strict=True)
+    )
+
+
+def _table_sail_components(
+    fleet_layout: Layout, boats: BoatArrays, wind: Wind, state: State
+) -> tuple[Component, ...]:
+    found = table_sail_forces(boats=boats, wind=wind, state=state)
+    return tuple(
+        Component(
+            name=name,
+            medium="air",
+            load=_at_height(force.forward, force.leeward, sail.centre_x, 0.0, sail.centre_height, state),
+        )
+        for name, sail, force in zip(fleet_layout.table_sails, boats.table_sails, found, strict=True)
+    )
 
 
 def _moment_operator(rig: RigGeometry, slices: tuple[slice, ...]) -> Array:
@@ -980,7 +1133,7 @@ def residual_scales(fleet_layout: Layout, boats: BoatArrays, tws: Array) -> Arra
     The rig's force in the true wind, with a floor, for the horizontal forces, and it times a length for roll
     and yaw; the weight for heave, and it times a metre for pitch.
     """
-    area = (boats.rig.chord * boats.rig.width).sum(axis=0)
+    area = (boats.rig.chord * boats.rig.width).sum(axis=0) + sum(sail.area for sail in boats.table_sails)
     force = 0.5 * boats.air_density * np.maximum(tws, 2.0) ** 2 * area
     scales = {
         "surge": force,

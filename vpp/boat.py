@@ -7,8 +7,11 @@ reference point, y to leeward of the centreline, z up from the water plane. A he
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
+
+# Heights of the luff at which a sail's chords are measured for its measured area.
+MEASURED_AT = (0.0, 0.25, 0.5, 0.75, 1.0)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -156,20 +159,43 @@ class Foil:
 
 
 @dataclass(frozen=True, kw_only=True)
+class SectionGeometry:
+    """The shape from which stall and drag of a sail's sections follow; see `sail_sections.section_law`.
+
+    `kind` is "single_skin", "twin_skin" or "solid"; `mast_diameter` that of a round mast ahead of a single
+    skin, 0 where there is none. The leech of twin skins is `clew_thickness` thick at the foot and thins in a
+    straight line up to `clew_zone_to_share` of the luff.
+    """
+
+    kind: str
+    thickness_share: float = 0.0
+    clew_thickness: float = 0.0
+    clew_zone_to_share: float = 0.2
+    mast_diameter: float = 0.0
+
+
+@dataclass(frozen=True, kw_only=True)
 class Sail:
     """A sail as geometry. Shares run from 0 at `foot_height` to 1 at `head_height` along the luff's vertical
     extent.
 
     `foot_extension` is extra luff below `foot_height`, with the chord running linearly to `extension_chord`
     at its lower end. Above `head_cut_from_share` the chord is multiplied by a share that falls linearly from
-    1 to `head_cut_chord_share` at the head. The luff lies at `tack_x` at the foot and leans aft by
-    `luff_rake` going up. Camber is depth over chord, between a flattest and a fullest distribution; one trim
-    moves all heights between the two, and a negative camber is inverted. Above `head_zone_from_share` (1: no
-    such control) the trim is `head_camber`; between it and `head_transition_from_share` below, where tension
-    carries the shape, the trim runs linearly from one to the other. The chord's angle from the
-    centreline is the sheet angle at the lower edge plus the twist times the share of the height from there to
-    the head. `stall_incidence` is counted from the ideal incidence, in which the flow meets the leading edge
-    smoothly. `deck_height` and `deck_half_width` are those under this sail where they differ from the rig's.
+    1 to `head_cut_chord_share` at `head_cut_to_share` and stays there up to the head. The luff lies at
+    `tack_x` at the foot and leans aft by `luff_rake` going up. Camber is depth over chord, between a flattest
+    and a fullest distribution; one trim moves all heights between the two, and a negative camber is inverted.
+    Above `head_zone_from_share` (1: no such control) the trim is `head_camber`; between it and
+    `head_transition_from_share` below, where tension carries the shape, the trim runs linearly from one to
+    the other. `foot_camber` is likewise the trim below `foot_zone_to_share` (0: no such control), with its
+    transition up to `foot_transition_to_share`. The chord's angle from the centreline is the sheet angle at
+    the lower edge plus the twist times the share of the height from there to the head. The belly is deepest
+    at `draft_share` of the chord; a `hinge_share` above 0 is that of a nose, the turning mast's, from whose
+    corner twin skins run to the leech. Where `section` is given, stall and drag follow from it, and
+    `stall_incidence`, `stall_width`, `profile_drag_coefficient` and `drag_bucket_factor` are not used.
+    `stall_incidence` is counted from the ideal incidence, in which the flow meets the leading edge smoothly.
+    `deck_height` and `deck_half_width` are those under this sail where
+    they differ from the rig's. `role` names the columns that its trims are reported in; the sail's own name
+    where it has none.
     """
 
     name: str
@@ -182,6 +208,7 @@ class Sail:
     chord_share: tuple[float, ...]
     chord: tuple[float, ...]
     head_cut_from_share: float
+    head_cut_to_share: float = 1.0
     head_cut_chord_share: float
     camber_share: tuple[float, ...]
     camber_flat: tuple[float, ...]
@@ -190,16 +217,23 @@ class Sail:
     head_zone_from_share: float = 1.0
     head_transition_from_share: float = 1.0
     head_camber: Range = Range(lower=0.0, upper=0.0)
+    foot_zone_to_share: float = 0.0
+    foot_transition_to_share: float = 0.0
+    foot_camber: Range = Range(lower=0.0, upper=0.0)
+    draft_share: float = 0.5
+    hinge_share: float = 0.0
     sheet: Range
     twist: Range
-    stall_incidence: float
-    stall_width: float
-    profile_drag_coefficient: float
-    drag_bucket_factor: float
+    stall_incidence: float = math.nan
+    stall_width: float = math.nan
+    profile_drag_coefficient: float = math.nan
+    drag_bucket_factor: float = math.nan
+    section: SectionGeometry | None = None
     mass_per_area: float
     station_count: int
     deck_height: float | None = None
     deck_half_width: float | None = None
+    role: str | None = None
 
     @property
     def lower_edge_height(self) -> float:
@@ -213,10 +247,16 @@ class Sail:
             return self.chord[0] + fall * (self.extension_chord - self.chord[0])
         share = (height - self.foot_height) / (self.head_height - self.foot_height)
         chord = _interpolate(share, self.chord_share, self.chord)
+        return chord * self._cut_at(share)
+
+    def _cut_at(self, share: float) -> float:
+        """What the head's cut leaves of the chord."""
         if share <= self.head_cut_from_share or self.head_cut_from_share >= 1.0:
-            return chord
-        cut = (share - self.head_cut_from_share) / (1.0 - self.head_cut_from_share)
-        return chord * (1.0 + cut * (self.head_cut_chord_share - 1.0))
+            return 1.0
+        if share >= self.head_cut_to_share:
+            return self.head_cut_chord_share
+        cut = (share - self.head_cut_from_share) / (self.head_cut_to_share - self.head_cut_from_share)
+        return 1.0 + cut * (self.head_cut_chord_share - 1.0)
 
     def camber_at(self, height: float) -> tuple[float, float]:
         """Flattest and fullest camber at a height; the extension carries the foot's."""
@@ -237,20 +277,40 @@ class Sail:
         """
         if not self.has_head_control:
             return 0.0
-        share = (height - self.foot_height) / (self.head_height - self.foot_height)
-        if share >= self.head_zone_from_share:
-            return 1.0
-        if share <= self.head_transition_from_share:
+        return _ramp(self._share(height), self.head_transition_from_share, self.head_zone_from_share)
+
+    @property
+    def has_foot_control(self) -> bool:
+        """Whether the foot has a camber trim of its own."""
+        return self.foot_zone_to_share > 0.0
+
+    def foot_ramp_at(self, height: float) -> float:
+        """Share of the foot's own trim in the trim at a height, from 1 in the foot's zone to 0 above the
+        transition.
+        """
+        if not self.has_foot_control:
             return 0.0
-        return (share - self.head_transition_from_share) / (
-            self.head_zone_from_share - self.head_transition_from_share
-        )
+        return 1.0 - _ramp(self._share(height), self.foot_zone_to_share, self.foot_transition_to_share)
+
+    def _share(self, height: float) -> float:
+        """Height as a share of the luff above the foot; negative on the extension."""
+        return (height - self.foot_height) / (self.head_height - self.foot_height)
+
+    def leech_thickness_at(self, height: float) -> float:
+        """Thickness of the leech at a height, where the skins do not meet; that of the foot on the
+        extension.
+        """
+        if self.section is None or self.section.clew_thickness == 0.0:
+            return 0.0
+        closed = _ramp(self._share(height), 0.0, self.section.clew_zone_to_share)
+        return self.section.clew_thickness * (1.0 - closed)
 
     @property
     def corners(self) -> tuple[float, ...]:
         """Heights at which the chord line has a corner, from the lower edge to the head."""
         luff = self.head_height - self.foot_height
-        inside = {self.foot_height + share * luff for share in (*self.chord_share, self.head_cut_from_share)}
+        cut = (self.head_cut_from_share, self.head_cut_to_share)
+        inside = {self.foot_height + share * luff for share in (*self.chord_share, *cut)}
         edges = {self.lower_edge_height, self.head_height}
         return tuple(sorted({h for h in inside | edges if self.lower_edge_height <= h <= self.head_height}))
 
@@ -276,6 +336,25 @@ class Sail:
         return total
 
     @property
+    def measured_area(self) -> float:
+        """Area as it would be measured: trapezoids between the chords at `MEASURED_AT` of the luff above the
+        foot. Common practice, no source.
+
+        It does not see an addition below the foot, nor what is cut away or added between those heights.
+        """
+        luff = self.head_height - self.foot_height
+        chords = [self.chord_at(self.foot_height + share * luff) for share in MEASURED_AT]
+        return sum(
+            0.5 * (low + high) * (b - a) * luff
+            for (a, b), (low, high) in zip(pairwise(MEASURED_AT), pairwise(chords), strict=True)
+        )
+
+    @property
+    def mass(self) -> float:
+        """Mass [kg] of the cloth with battens and fittings."""
+        return self.mass_per_area * self.area
+
+    @property
     def area_centre_height(self) -> float:
         """Height of the area's centroid."""
         moment = 0.0
@@ -298,6 +377,69 @@ class Sail:
         """Fore-and-aft position of the luff at a height."""
         return self.tack_x - (height - self.foot_height) * math.tan(self.luff_rake)
 
+    def reefed(self, share: float) -> Sail:
+        """The sail with that share of its luff taken out at the foot (slab reef).
+
+        The cloth above the reef comes down along the luff until its lower edge lies at `foot_height`: the
+        head is lower by `share` of the luff, and chords, cambers, head cut and the zones of the head and of
+        the foot stay where they are in the cloth. A reefed sail has no foot extension, and a foot zone that
+        the reef takes away takes its control with it. Exact geometry. Raises ValueError where nothing or all
+        of the luff is taken, or the reef reaches into the head's cut, zone or transition.
+        """
+        start = min(self.head_cut_from_share, self.head_transition_from_share)
+        if not 0.0 < share < start:
+            raise ValueError(f"{self.name} cannot be reefed by {share:g} of its luff: 0 to {start:g}")
+
+        def above(place: float) -> float:
+            return max(0.0, (place - share) / (1.0 - share))
+
+        chord_share, (chord,) = _above_reef(share, self.chord_share, self.chord)
+        camber_share, (flat, full) = _above_reef(share, self.camber_share, self.camber_flat, self.camber_full)
+        return replace(
+            self,
+            head_height=self.head_height - share * (self.head_height - self.foot_height),
+            foot_extension=0.0,
+            extension_chord=chord[0],
+            chord_share=chord_share,
+            chord=chord,
+            camber_share=camber_share,
+            camber_flat=flat,
+            camber_full=full,
+            head_cut_from_share=above(self.head_cut_from_share),
+            head_cut_to_share=above(self.head_cut_to_share),
+            head_zone_from_share=above(self.head_zone_from_share),
+            head_transition_from_share=above(self.head_transition_from_share),
+            foot_zone_to_share=above(self.foot_zone_to_share),
+            foot_transition_to_share=above(self.foot_transition_to_share),
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class TableSail:
+    """A sail given by a table of lift and drag coefficients over the apparent wind angle.
+
+    `wind_angle`, from the centreline, rises from row to row and bounds what is known of the sail. The
+    coefficients are on `area`, of full power; `power` is the range to which lift can be taken back. `span` is
+    the effective one for induced drag, images included. The force acts at `centre_height` and `centre_x`,
+    where the sail's mass is put too.
+    """
+
+    name: str
+    area: float
+    span: float
+    centre_height: float
+    centre_x: float
+    mass_per_area: float
+    power: Range
+    wind_angle: tuple[float, ...]
+    lift_coefficient: tuple[float, ...]
+    drag_coefficient: tuple[float, ...]
+
+    @property
+    def mass(self) -> float:
+        """Mass [kg] of the cloth with fittings."""
+        return self.mass_per_area * self.area
+
 
 @dataclass(frozen=True, kw_only=True)
 class Rig:
@@ -306,6 +448,8 @@ class Rig:
     `rigging_diameter` is the sum of all wire diameters seen from ahead. The deck at `deck_height` reaches
     `deck_half_width` to either side and mirrors the sails' flow as far as its width allows; `gap_leakage` is
     the share of that mirror lost to flow through gear, boom and crew: 0 a clean deck, 1 none.
+    `mast_rotation` is the angle of a turning mast from the foot chord of the sail on it, positive where it
+    adds to the camber; the mast does not twist.
     """
 
     mast_x: float
@@ -319,6 +463,7 @@ class Rig:
     deck_height: float
     deck_half_width: float
     gap_leakage: float
+    mast_rotation: Range = Range(lower=0.0, upper=0.0)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -374,8 +519,39 @@ class Margins:
 
 
 @dataclass(frozen=True, kw_only=True)
+class SailSet:
+    """Sails that are up together, by name, and the share of the luff that is reefed out of some of them."""
+
+    name: str
+    says: str
+    sails: tuple[str, ...]
+    reefed: tuple[str, ...] = ()
+    reef_share: tuple[float, ...] = ()
+
+    def reef_of(self, sail: str) -> float:
+        """Share of a sail's luff that is reefed out of it."""
+        return dict(zip(self.reefed, self.reef_share, strict=True)).get(sail, 0.0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class SailChange:
+    """What a change of sails costs: `lost_time` [s] of sailing on a leg of `leg_time` [s]."""
+
+    lost_time: float = 20.0
+    leg_time: float = 1200.0
+
+    @property
+    def least_gain(self) -> float:
+        """Gain in speed, as a share of it, above which a change pays on that leg."""
+        return self.lost_time / self.leg_time
+
+
+@dataclass(frozen=True, kw_only=True)
 class Boat:
-    """One complete boat: what an option resolves to."""
+    """One complete boat: what an option resolves to.
+
+    With `sail_sets`, `sails` is the locker, of which one set is up at a time; without, all of them are up.
+    """
 
     name: str
     says: str
@@ -385,10 +561,18 @@ class Boat:
     foils: tuple[Foil, ...]
     rig: Rig
     sails: tuple[Sail, ...]
+    table_sails: tuple[TableSail, ...] = ()
     masses: tuple[PointMass, ...]
     crew: Crew
     windage: tuple[WindageItem, ...]
     margins: Margins
+    sail_sets: tuple[SailSet, ...] = ()
+    sail_change: SailChange = SailChange()
+
+    @property
+    def turns_mast(self) -> bool:
+        """Whether a sail takes its nose from a turning mast."""
+        return any(sail.hinge_share > 0.0 for sail in self.sails)
 
     @property
     def heaves(self) -> bool:
@@ -399,10 +583,57 @@ class Boat:
         """The foil of a kind, if there is one."""
         return next((foil for foil in self.foils if foil.kind == kind), None)
 
+    @property
+    def every_sail(self) -> tuple[Sail | TableSail, ...]:
+        """Sails of strips, then those from tables."""
+        return (*self.sails, *self.table_sails)
+
+    def wearing(self, name: str) -> Boat:
+        """The boat under one of its sail sets, a boat without sets.
+
+        Sails of the locker that are not up lie on deck at the foot of the mast, and the reefed part of a sail
+        along its foot: every set weighs the same. Raises KeyError for a set that the boat does not have.
+        """
+        chosen = {item.name: item for item in self.sail_sets}[name]
+        whole = [sail for sail in self.sails if sail.name in chosen.sails]
+        up = [sail.reefed(chosen.reef_of(sail.name)) if chosen.reef_of(sail.name) else sail for sail in whole]
+        folded = [
+            PointMass(
+                name=f"{sail.name} (reefed part)",
+                mass=sail.mass - reefed.mass,
+                x=reefed.tack_x - 0.5 * reefed.chord[0],
+                y=0.0,
+                z=reefed.foot_height,
+            )
+            for sail, reefed in zip(whole, up, strict=True)
+            if reefed is not sail
+        ]
+        stowed = [
+            PointMass(
+                name=f"{sail.name} (stowed)", mass=sail.mass, x=self.rig.mast_x, y=0.0, z=self.rig.deck_height
+            )
+            for sail in self.every_sail
+            if sail.name not in chosen.sails
+        ]
+        return replace(
+            self,
+            sails=tuple(up),
+            table_sails=tuple(sail for sail in self.table_sails if sail.name in chosen.sails),
+            masses=(*self.masses, *folded, *stowed),
+            sail_sets=(),
+        )
+
+    @property
+    def dressed(self) -> Boat:
+        """The boat itself, or under the first of its sail sets where it has any."""
+        return self.wearing(self.sail_sets[0].name) if self.sail_sets else self
+
     def all_masses(self) -> tuple[PointMass, ...]:
         """Every mass but crew and canting foils: those of the file, and mast, sails and rudder foil that
-        follow from geometry.
+        follow from geometry. Of a boat with sail sets, under the first of them.
         """
+        if self.sail_sets:
+            return self.dressed.all_masses()
         rig = self.rig
         length = rig.mast_top_height - rig.mast_base_height
         mast = PointMass(
@@ -415,7 +646,7 @@ class Boat:
         sails = tuple(
             PointMass(
                 name=sail.name,
-                mass=sail.mass_per_area * sail.area,
+                mass=sail.mass,
                 x=sail.luff_x(sail.area_centre_height) - 0.4 * sail.chord_at(sail.area_centre_height),
                 y=0.0,
                 z=sail.area_centre_height,
@@ -433,13 +664,33 @@ class Boat:
             for foil in self.foils
             if foil.kind == "rudder"
         )
-        return (*self.masses, mast, *sails, *rudders)
+        tables = tuple(
+            PointMass(name=sail.name, mass=sail.mass, x=sail.centre_x, y=0.0, z=sail.centre_height)
+            for sail in self.table_sails
+        )
+        return (*self.masses, mast, *sails, *tables, *rudders)
 
     @property
     def total_mass(self) -> float:
         """Mass of the boat with its crew and foils."""
         canting = sum(2.0 * foil.mass for foil in self.foils if foil.kind == "canting_pair")
         return self.crew.mass + canting + sum(item.mass for item in self.all_masses())
+
+
+def _ramp(at: float, start: float, end: float) -> float:
+    """From 0 up to `start` to 1 from `end` on, linearly between."""
+    if at >= end:
+        return 1.0
+    return 0.0 if at <= start else (at - start) / (end - start)
+
+
+def _above_reef(
+    reef: float, share: tuple[float, ...], *values: tuple[float, ...]
+) -> tuple[tuple[float, ...], list[tuple[float, ...]]]:
+    """Places along a luff and values at them, of what is left above a reef, by shares of the luff left."""
+    kept = [index for index, place in enumerate(share) if place > reef]
+    places = (0.0, *((share[index] - reef) / (1.0 - reef) for index in kept))
+    return places, [(_interpolate(reef, share, along), *(along[index] for index in kept)) for along in values]
 
 
 def _interpolate(at: float, x: tuple[float, ...], y: tuple[float, ...]) -> float:

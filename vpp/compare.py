@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from vpp.polar import BEST_VMG, Polar, Progress, polar
+from vpp.polar import BEST_VMG, REACH_RANGE_DEG, Polar, Progress, polar
 from vpp.results.frames import EXTENDED_MARK, Floats, status_words
 from vpp.results.variables import show_number
 from vpp.solved import FOIL_BORNE
@@ -33,8 +33,6 @@ DECISIVE_PERCENT = 1.0
 """Differences below this share of a speed are no basis for a decision by themselves."""
 
 _SMALL = f": below {DECISIVE_PERCENT:g} %, no basis for a decision by itself"
-_REACH_DEG = 90.0
-_REACH_RANGE_DEG = (70.0, 130.0)
 
 
 class NothingToCompare(ValueError):
@@ -132,20 +130,15 @@ class Comparison:
 
     @property
     def reach_deg(self) -> float | None:
-        """The grid's angle from 70 to 130 deg that is nearest to 90 deg, of two the smaller; None when there
-        is none.
-        """
-        inside = [
-            angle for angle in self.polar.grid.twa_deg if _REACH_RANGE_DEG[0] <= angle <= _REACH_RANGE_DEG[1]
-        ]
-        return min(inside, key=lambda angle: abs(angle - _REACH_DEG)) if inside else None
+        """The grid's angle that stands for a reach; see `WindGrid.reach_deg`."""
+        return self.polar.grid.reach_deg
 
     @property
     def reach_note(self) -> str:
         """Why there is no reach; empty when there is one."""
         if self.reach_deg is not None:
             return ""
-        lowest, highest = _REACH_RANGE_DEG
+        lowest, highest = REACH_RANGE_DEG
         return f"no reach compared: no angle of the grid lies from {lowest:g} to {highest:g} deg"
 
     def reach_gain_kn(self, option: str) -> Floats:

@@ -12,13 +12,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vpp import balance
+from vpp.balance import Fleet
 from vpp.boat import Boat
+from vpp.physics.lifting_line import WakeOperator
 from vpp.reporting import Report, assembled, report, taken
 from vpp.solved import BRANCHES, DOWNWIND, FOIL_BORNE, HULL_BORNE, SPEED, UPWIND, Conditions, Solved
 from vpp.solver.interior_point import minimise
 from vpp.solver.problem import Settings, Solution
 from vpp.solver.status import Status
-from vpp.trim import FastestEquilibrium, Start, branches_of, freedom, ranges, start
+from vpp.trim import FastestEquilibrium, Start, branches_of, freedom, mirror_heights, ranges, start
 
 FloatArray = NDArray[np.float64]
 Progress = Callable[[int, int], None]
@@ -116,10 +118,13 @@ def solve(
     its place with a status and a reason. With more than one of `processes`, large batches are shared out
     among new Python processes, to the same result; a script that asks for it needs the usual `if __name__ ==
     "__main__":`. `progress(done, total)` is called as conditions finish. Raises ValueError when the
-    conditions name a boat that does not exist, or one that has none of the branches.
+    conditions name a boat that does not exist, one that has none of the branches, or one with sail sets.
     """
     if len(conditions) and (conditions.option.min() < 0 or conditions.option.max() >= len(boats)):
         raise ValueError(f"conditions name boats 0 to {conditions.option.max()}, and there are {len(boats)}")
+    undressed = [boats[i].name for i in np.unique(conditions.option) if boats[i].sail_sets]
+    if undressed:
+        raise ValueError(f"{', '.join(undressed)}: which sails are up is for vpp.wardrobe to choose")
     without = [
         boats[i].name for i in np.unique(conditions.option) if not set(branches) & set(branches_of(boats[i]))
     ]
@@ -263,12 +268,19 @@ def _batches(boats: Sequence[Boat], conditions: Conditions, branches: Sequence[s
         part = replace(conditions.take(places), option=np.searchsorted(used, conditions.option[places]))
         fleet = balance.fleet(members)
         problems = tuple(
-            FastestEquilibrium(fleet, freedom(members, branch), part)
+            FastestEquilibrium(_on_branch(fleet, members, branch), freedom(members, branch), part)
             for branch in branches
             if branch in branches_of(members[0])
         )
         batches.append(_Batch(places=places, problems=problems))
     return batches
+
+
+def _on_branch(fleet: Fleet, members: Sequence[Boat], branch: str) -> Fleet:
+    """The boats with their sails mirrored in the water as they ride above it."""
+    if not fleet.layout.heaves:
+        return fleet
+    return fleet.mirrored(members, [mirror_heights(boat, branch) for boat in members])
 
 
 def _batch_key(boat: Boat, aim: str, branches: Sequence[str]) -> tuple[object, ...]:
@@ -350,8 +362,8 @@ def _best_of(parts: Sequence[tuple[NDArray[np.intp], Solution]]) -> Solution:
 
 def _from_each(runs: Sequence[_Run], progress: Progress | None) -> list[Solution]:
     """Solutions of problems at some of their conditions from a start each: all in one batch, because a batch
-    of few conditions takes hardly longer than one of four times as many. The problems differ in bounds alone,
-    and all starts have the barrier of ATTACHED.
+    of few conditions takes hardly longer than one of four times as many. The problems differ in bounds and in
+    the water's mirror alone, and all starts have the barrier of ATTACHED.
     """
     if not runs:
         return []
@@ -359,6 +371,7 @@ def _from_each(runs: Sequence[_Run], progress: Progress | None) -> list[Solution
     together = runs[0][0].select(np.concatenate([places for _, _, places in runs]))
     together.lower = np.concatenate([problem.lower for problem, _ in cases], axis=-1)
     together.upper = np.concatenate([problem.upper for problem, _ in cases], axis=-1)
+    together.wake = _joined_wake([problem for problem, _ in cases])
     x = np.concatenate([start(problem, how) for problem, how in cases], axis=-1)
     settings = replace(SOLVER_SETTINGS, initial_barrier=ATTACHED.barrier, restoration_starts=1)
     solution = minimise(together, x, settings=settings, on_progress=_shared_out(progress, len(cases)))
@@ -366,6 +379,20 @@ def _from_each(runs: Sequence[_Run], progress: Progress | None) -> list[Solution
     _mark_ends(together, solution, np.repeat([how.downwind_end for _, how in cases], sizes))
     ends = np.cumsum([0, *sizes])
     return [_rearranged([solution], np.arange(a, b)) for a, b in pairwise(ends)]
+
+
+def _joined_wake(problems: Sequence[FastestEquilibrium]) -> WakeOperator:
+    """The wakes of all conditions, one problem after the other; those of a fleet are held once."""
+    fleets = list({id(problem.fleet): problem.fleet for problem in problems}.values())
+    first = dict(
+        zip(map(id, fleets), np.cumsum([0, *(len(fleet.wake) for fleet in fleets[:-1])]), strict=True)
+    )
+    heights = [fleet.mirrored_from for fleet in fleets if fleet.mirrored_from is not None]
+    return WakeOperator(
+        coefficients=np.concatenate([fleet.wake for fleet in fleets]),
+        mirrored_from=np.concatenate(heights) if heights else None,
+        boat=np.concatenate([problem.wake.boat + first[id(problem.fleet)] for problem in problems]),
+    )
 
 
 def _shared_out(progress: Progress | None, starts: int) -> Progress | None:

@@ -31,7 +31,8 @@ from vpp.results.files import CAUTION, Source
 from vpp.results.frames import EXTENDED_MARK, EXTENDED_REMARK, Floats
 from vpp.results.rounding import add_up, decimals_for
 from vpp.results.variables import DEGREE, KNOT, show_number, variable
-from vpp.solved import FOIL_BORNE
+from vpp.sail_choice import has_sets
+from vpp.solved import FOIL_BORNE, SPEED
 from vpp.stability import (
     AFLOAT,
     CREW,
@@ -53,16 +54,16 @@ from vpp.stability import (
 )
 from vpp.take_off import TakeOff
 
-_INK = "#1f2a33"
-_QUIET = "#8a949c"
+INK = "#1f2a33"
+QUIET = "#8a949c"
 _GRID = "#d9dee2"
 _LOSS, _GAIN = "#c0703a", "#2f6f9f"
 # Twelve options are told apart by ink and line, tone and hatching; after that they begin again.
-_OPTION_INKS = (
+OPTION_INKS = (
     "#1f2a33", "#2f6f9f", "#c0703a", "#4d8a57", "#8a5a9c", "#7a7a2e",
     "#9a4a5a", "#4a8a8a", "#3f3f8f", "#b58a2a", "#6b4a2f", "#c0629a",
 )  # fmt: skip
-_OPTION_LINES: tuple[Any, ...] = (
+OPTION_LINES: tuple[Any, ...] = (
     "-", (0, (6, 2)), (0, (2, 1.5)), (0, (7, 2, 1.5, 2)),
     (0, (1, 1)), (0, (4, 1, 1, 1, 1, 1)), (0, (10, 3)), (0, (3, 3)),
     (0, (8, 1.5, 2, 1.5)), (0, (1, 2.5)), (0, (5, 1)), (0, (9, 2, 1, 2, 1, 2)),
@@ -72,13 +73,17 @@ _OPTION_TONES = (
     "#eef1f3", "#c9dbe8", "#f1dcc9", "#d3e5d3", "#e0d3e6", "#e6e4c4",
     "#ecd0d6", "#cfe5e5", "#cfcfe8", "#f0e3bd", "#dccfc4", "#f2d3e3",
 )  # fmt: skip
-_OPTION_COUNT = len(_OPTION_INKS)
+# Sail sets are told apart by tone from light to dark, since hatching says something else about them.
+_SAIL_SET_TONES = (
+    "#f1f3f4", "#bdd5e6", "#e0aa7c", "#86b08c", "#a07fb0", "#5f7f9c", "#d9d27a", "#9c5f5f",
+)  # fmt: skip
+_OPTION_COUNT = len(OPTION_INKS)
 _STYLE: dict[Any, Any] = {
     "font.family": "DejaVu Sans",
     "font.size": 9.0,
-    "axes.edgecolor": _QUIET,
-    "axes.labelcolor": _INK,
-    "axes.titlecolor": _INK,
+    "axes.edgecolor": QUIET,
+    "axes.labelcolor": INK,
+    "axes.titlecolor": INK,
     "axes.titlesize": 10.0,
     "axes.titleweight": "bold",
     "axes.spines.top": False,
@@ -87,9 +92,9 @@ _STYLE: dict[Any, Any] = {
     "grid.color": _GRID,
     "grid.linewidth": 0.7,
     "hatch.linewidth": 0.5,
-    "text.color": _INK,
-    "xtick.color": _INK,
-    "ytick.color": _INK,
+    "text.color": INK,
+    "xtick.color": INK,
+    "ytick.color": INK,
     "xtick.labelsize": 8.5,
     "ytick.labelsize": 8.5,
 }
@@ -116,7 +121,7 @@ def polar_plot(ax: PolarAxes, polar: Polar, *, option: str = "base") -> PolarAxe
     ax.set_rticks(np.arange(step, top + 0.5, step))
     ax.set_xticks(np.deg2rad(np.arange(0.0, 181.0, 15.0)))
     ax.grid(color=_GRID, linewidth=0.7)
-    ax.tick_params(axis="y", labelsize=8.0, labelcolor=_QUIET)
+    ax.tick_params(axis="y", labelsize=8.0, labelcolor=QUIET)
     wind_count = len(polar.grid.tws_kn)
     for row, tws in enumerate(polar.grid.tws_kn):
         tone = _wind_tone(row, wind_count)
@@ -169,10 +174,10 @@ def polar_figure(polar: Polar, *, option: str = "base") -> Figure:
         if polar.hull_borne[polar.options.index(option)].any():
             key += "\nthin, dash-dotted and open: hull-borne; all others foil-borne"
         figure.text(0.5, 0.68 / height, key, ha="center", va="center", fontsize=8.5)
-        _footer(figure, polar.source)
+        footer(figure, polar.source)
         return figure
 
-    return _styled(build)
+    return styled(build)
 
 
 def gain_plot(ax: Axes, comparison: Comparison, *, option: str) -> Axes:
@@ -229,10 +234,10 @@ def gain_figure(comparison: Comparison) -> Figure:
             f"Gain in boat speed against {comparison.polar.options[0]}, kn",
             *_gain_key(comparison),
         )
-        _footer(figure, comparison.polar.source)
+        footer(figure, comparison.polar.source)
         return figure
 
-    return _styled(build)
+    return styled(build)
 
 
 def vmg_plot(ax: Axes, polar: Polar, *, aim: str) -> Axes:
@@ -272,10 +277,10 @@ def vmg_figure(polar: Polar) -> Figure:
         for ax, aim in zip(figure.subplots(1, 2), BEST_VMG, strict=True):
             vmg_plot(ax, polar, aim=aim)
         _heading(figure, "Best VMG against wind", *_vmg_key(polar))
-        _footer(figure, polar.source)
+        footer(figure, polar.source)
         return figure
 
-    return _styled(build)
+    return styled(build)
 
 
 def vmg_gain_figure(comparison: Comparison) -> Figure:
@@ -294,10 +299,10 @@ def vmg_gain_figure(comparison: Comparison) -> Figure:
         for way, mark in ((FLIES_MARK, "\u25b3"), (FLOATS_MARK, "\u25bd")):
             edge = [item.replace(f"{way}:", f"{mark}:") for item in edge]
         _heading(figure, title, *_vmg_key(comparison.polar), *edge)
-        _footer(figure, comparison.polar.source)
+        footer(figure, comparison.polar.source)
         return figure
 
-    return _styled(build)
+    return styled(build)
 
 
 def best_option_plot(ax: Axes, comparison: Comparison) -> Axes:
@@ -334,7 +339,7 @@ def best_option_plot(ax: Axes, comparison: Comparison) -> Axes:
                 ax.text(*place, EXTENDED_MARK, ha="center", va="center", fontsize=8.0)
             ax.add_patch(Rectangle(corner, width, 1.0, **fill))
             if margin[row, column] < LEVEL_KN:
-                ax.plot(tws, top + 0.5, marker="o", color=_INK, markersize=3.5, markeredgecolor="white")
+                ax.plot(tws, top + 0.5, marker="o", color=INK, markersize=3.5, markeredgecolor="white")
     middles = tops + 0.5
     _name_regions(ax, best[1:-1], grid.tws_kn, middles[1:-1], names)
     labels = ["best VMG up", *(f"{angle:g}" for angle in grid.twa_deg), "best VMG down"]
@@ -370,10 +375,111 @@ def best_option_figure(comparison: Comparison) -> Figure:
             "blank: none has",
             *([f"paler, {EXTENDED_MARK}: {_EXTENDED}"] if comparison.polar.extended.any() else []),
         )
-        _footer(figure, comparison.polar.source)
+        footer(figure, comparison.polar.source)
         return figure
 
-    return _styled(build)
+    return styled(build)
+
+
+def sail_set_plot(ax: Axes, polar: Polar, *, option: str) -> Axes:
+    """The best sail set of an option against true wind speed (kn) and angle (deg), best VMG in rows of their
+    own above and below.
+
+    Hatched cells lead the next best set by less than a change costs on the boat's leg; a cross marks
+    conditions in which at least one set has no result.
+    """
+    grid, at = polar.grid, polar.options.index(option)
+    boat = polar.solved.boats[at]
+    sets = _sail_sets(polar)
+    order = [-2, *range(len(grid.twa_deg)), -1]
+    best = np.array([[sets.index(name) if name else -1 for name in winds] for winds in polar.sail_set[at]])
+    speed = np.where(np.array(polar.row_aims) == SPEED, polar.rows("boat_speed_kn"), polar.rows("vmg_kn"))[at]
+    lead = polar.rows("sail_set_margin_kn")[at] / np.abs(speed)
+    speeds = np.array([polar.under(item.name)[at] for item in boat.sail_sets])
+    missing = np.any(np.isnan(speeds), axis=0)[:, order].T
+    best, close = best[:, order].T, (lead < boat.sail_change.least_gain)[:, order].T
+    x = _edges(grid.tws_kn)
+    tops = np.array([0.0, *(1.5 + np.arange(len(grid.twa_deg))), len(grid.twa_deg) + 2.0])
+    for row, top in enumerate(tops):
+        for column, tws in enumerate(grid.tws_kn):
+            width = x[column + 1] - x[column]
+            if missing[row, column]:
+                ax.plot(tws - 0.32 * width, top + 0.5, **_MISSING_MARK)
+            if best[row, column] >= 0:
+                fill = _sail_set_fill(best[row, column], close=bool(close[row, column]))
+                ax.add_patch(Rectangle((x[column], top), width, 1.0, **fill))
+    _set_borders(ax, best, x, tops)
+    _name_regions(ax, best[1:-1], grid.tws_kn, tops[1:-1] + 0.5, sets)
+    labels = ["best VMG up", *(f"{angle:g}" for angle in grid.twa_deg), "best VMG down"]
+    keep = [0, *range(1, len(labels) - 1, max(1, round(len(grid.twa_deg) / 15))), len(labels) - 1]
+    ax.set_yticks([tops[index] + 0.5 for index in keep], [labels[index] for index in keep])
+    ax.set_xlim(x[0], x[-1])
+    ax.set_ylim(tops[-1] + 1.0, 0.0)
+    ax.set_ylabel(variable("twa_deg").label)
+    ax.set_xticks(_thinned(grid.tws_kn, 12))
+    ax.set_xlabel(variable("tws_kn").label)
+    cost, leg = boat.sail_change.lost_time, boat.sail_change.leg_time / 60.0
+    ax.set_title(f"{option}: a change costs {cost:g} s, a leg has {leg:g} min", loc="left")
+    return ax
+
+
+def sail_set_figure(polar: Polar) -> Figure:
+    """Which sail set is best where, a panel an option with sets. Raises ValueError when none has any."""
+    names = [name for name in polar.options if has_sets(polar, name)]
+    if not names:
+        raise ValueError("no option of the polar has sail sets")
+
+    def build() -> Figure:
+        columns = min(len(names), 2)
+        rows = -(-len(names) // columns)
+        figure = Figure(figsize=(2.4 + 6.2 * columns, 6.3 * rows + 1.1), layout="constrained")
+        panels = figure.subplots(rows, columns, squeeze=False).ravel()
+        for ax, name in zip(panels, names, strict=False):
+            sail_set_plot(ax, polar, option=name)
+        for ax in panels[len(names) :]:
+            ax.remove()
+        handles = [
+            Rectangle((0.0, 0.0), 1.0, 1.0, label=name, **_sail_set_fill(index, close=False))
+            for index, name in enumerate(_sail_sets(polar))
+        ]
+        figure.legend(
+            handles=handles, loc="outside right upper", frameon=False, handlelength=2.6, handleheight=1.6
+        )
+        _heading(
+            figure,
+            "Which sail set is best where",
+            "hatched: leads the next set by less than a change costs on the leg",
+            "\u00d7: a set has no result",
+            "blank: none has",
+        )
+        footer(figure, polar.source)
+        return figure
+
+    return styled(build)
+
+
+def _sail_sets(polar: Polar) -> list[str]:
+    """The names of all sail sets, in the order of the options and their sets."""
+    return list(dict.fromkeys(item.name for boat in polar.solved.boats for item in boat.sail_sets))
+
+
+def _sail_set_fill(index: int, *, close: bool) -> dict[str, Any]:
+    return {
+        "facecolor": _SAIL_SET_TONES[index % len(_SAIL_SET_TONES)],
+        "edgecolor": "#7d878e",
+        "hatch": "////" if close else "",
+        "linewidth": 0.0,
+    }
+
+
+def _set_borders(ax: Axes, best: NDArray[np.int_], x: Floats, tops: Floats) -> None:
+    """Lines between cells of different sets, best VMG and angles each for themselves."""
+    for row, top in enumerate(tops):
+        for column in range(best.shape[1]):
+            if column and best[row, column] != best[row, column - 1]:
+                ax.plot([x[column]] * 2, [top, top + 1.0], color=INK, linewidth=1.2)
+            if 1 < row < len(tops) - 1 and best[row, column] != best[row - 1, column]:
+                ax.plot(x[column : column + 2], [top] * 2, color=INK, linewidth=1.2)
 
 
 def take_off_plot(ax: Axes, take_off: TakeOff, *, option: str = "base") -> Axes:
@@ -394,7 +500,7 @@ def take_off_plot(ax: Axes, take_off: TakeOff, *, option: str = "base") -> Axes:
     ax.set_ylabel(variable("tws_kn").label)
     ax.set_xlim(angle[0] - 3.0, angle[-1] + 3.0)
     ax.set_ylim(0.0, 1.08 * take_off.strongest_kn)
-    ax.axhline(take_off.strongest_kn, color=_QUIET, linewidth=0.7, linestyle=":")
+    ax.axhline(take_off.strongest_kn, color=QUIET, linewidth=0.7, linestyle=":")
     ax.set_xticks(_thinned(take_off.twa_deg, 10))
     ax.grid(True)
     return ax
@@ -423,10 +529,10 @@ def take_off_figure(take_off: TakeOff, source: Source) -> Figure:
             f"dotted: strongest wind tried, {take_off.strongest_kn:g} kn",
             "inertia, waves and pumping left out",
         )
-        _footer(figure, source)
+        footer(figure, source)
         return figure
 
-    return _styled(build)
+    return styled(build)
 
 
 def budget_plot(ax: Axes, components: Sequence[str], values: Floats, *, title: str, unit: str) -> Axes:
@@ -448,8 +554,8 @@ def budget_plot(ax: Axes, components: Sequence[str], values: Floats, *, title: s
         bar.set_hatch("" if value >= 0.0 else "////")
         bar.set_edgecolor("white")
     for place in places[:-1]:
-        ax.plot([ends[place]] * 2, [place, place + 1], color=_QUIET, linewidth=0.7)
-    ax.axvline(0.0, color=_INK, linewidth=0.8)
+        ax.plot([ends[place]] * 2, [place, place + 1], color=QUIET, linewidth=0.7)
+    ax.axvline(0.0, color=INK, linewidth=0.8)
     *texts, total = add_up(values, decimals=decimals_for(values))
     for place, text, start, end in zip(places, texts, starts, ends, strict=True):
         ax.text(float(max(start, end) + 0.015 * span), float(place), text, va="center", fontsize=8.0)
@@ -485,10 +591,10 @@ def budget_figure(point: Point) -> Figure:
             "signs as in the table",
             *([f"remark: {remark}"] if remark else []),
         )
-        _footer(figure, point.source)
+        footer(figure, point.source)
         return figure
 
-    return _styled(build)
+    return styled(build)
 
 
 _BUDGET_PANELS = (
@@ -503,8 +609,8 @@ _MOST_NUMBER_ROWS, _MOST_NUMBER_COLUMNS = 40, 12
 
 _MISSING_MARK: dict[str, Any] = {"marker": "x", "color": "#6a747b", "markersize": 4.0, "linestyle": ""}
 _HULL_BORNE_LINE: dict[str, Any] = {"linestyle": (0, (6, 1.5, 1, 1.5)), "linewidth": 0.7}
-_HALO = {"boxstyle": "round,pad=0.12", "facecolor": "white", "edgecolor": "none", "alpha": 0.82}
-_THIN_HALO = {**_HALO, "boxstyle": "round,pad=0.04", "alpha": 0.65}
+HALO = {"boxstyle": "round,pad=0.12", "facecolor": "white", "edgecolor": "none", "alpha": 0.82}
+_THIN_HALO = {**HALO, "boxstyle": "round,pad=0.04", "alpha": 0.65}
 
 
 def say_condition(point: Point) -> str:
@@ -521,7 +627,7 @@ def say_condition(point: Point) -> str:
     )
 
 
-def _styled(build: Callable[[], Figure]) -> Figure:
+def styled(build: Callable[[], Figure]) -> Figure:
     with mpl.rc_context(_STYLE):
         return build()
 
@@ -535,7 +641,7 @@ def _heading(figure: Figure, title: str, *under: str) -> None:
     figure.suptitle("\n".join([title, *lines]).replace("\u00a0", " "), x=0.012, ha="left", fontsize=10.5)
 
 
-def _footer(figure: Figure, source: Source) -> None:
+def footer(figure: Figure, source: Source) -> None:
     figure.text(
         0.012,
         0.008,
@@ -665,8 +771,8 @@ def _option_lines(
         ax.plot(
             tws_kn,
             np.where(hull_borne[index], np.nan, values[index]),
-            color=_OPTION_INKS[index % _OPTION_COUNT],
-            linestyle=_OPTION_LINES[index % _OPTION_COUNT],
+            color=OPTION_INKS[index % _OPTION_COUNT],
+            linestyle=OPTION_LINES[index % _OPTION_COUNT],
             linewidth=1.5,
             marker=".",
             markersize=4.0,
@@ -674,7 +780,7 @@ def _option_lines(
         )
         if extended[index].any():
             _hollow_marks(
-                ax, np.array(tws_kn), values[index], extended[index], _OPTION_INKS[index % _OPTION_COUNT]
+                ax, np.array(tws_kn), values[index], extended[index], OPTION_INKS[index % _OPTION_COUNT]
             )
     ax.set_xlabel(variable("tws_kn").label)
     ax.set_xticks(_thinned(tws_kn, 12))
@@ -686,8 +792,8 @@ def _hull_borne_line(ax: Axes, tws_kn: Sequence[float], values: Floats, index: i
     ax.plot(
         tws_kn,
         values,
-        color=_OPTION_INKS[index % _OPTION_COUNT],
-        linestyle=_OPTION_LINES[index % _OPTION_COUNT],
+        color=OPTION_INKS[index % _OPTION_COUNT],
+        linestyle=OPTION_LINES[index % _OPTION_COUNT],
         linewidth=0.7,
         marker="s",
         markersize=3.2,
@@ -708,7 +814,7 @@ def _edge_marks(ax: Axes, tws_kn: Sequence[float], crossing: NDArray[np.int_]) -
                     marker=marker,
                     markersize=4.5,
                     markerfacecolor="white",
-                    markeredgecolor=_OPTION_INKS[index % _OPTION_COUNT],
+                    markeredgecolor=OPTION_INKS[index % _OPTION_COUNT],
                     linestyle="",
                     transform=ax.get_xaxis_transform(),
                     clip_on=False,
@@ -752,7 +858,7 @@ def _label_on_line(
     # labels step down the arc from one wind to the next, since the lines lie close together in strong wind
     wanted = np.deg2rad(84.0 + 70.0 * row / max(1, row_count - 1))
     place = finite[np.argmin(np.abs(angle[finite] - wanted))]
-    ax.text(angle[place], speed[place], text, fontsize=8.0, color=tone, ha="center", va="center", bbox=_HALO)
+    ax.text(angle[place], speed[place], text, fontsize=8.0, color=tone, ha="center", va="center", bbox=HALO)
 
 
 def _label_line_ends(ax: Axes, tws_kn: Sequence[float], values: Floats, names: Sequence[str]) -> None:
@@ -774,9 +880,9 @@ def _label_line_ends(ax: Axes, tws_kn: Sequence[float], values: Floats, names: S
             xytext=(1.05, height),
             textcoords="axes fraction",
             fontsize=8.5,
-            color=_OPTION_INKS[index % _OPTION_COUNT],
+            color=OPTION_INKS[index % _OPTION_COUNT],
             va="center",
-            arrowprops={"arrowstyle": "-", "color": _QUIET, "linewidth": 0.6, "shrinkA": 1.0, "shrinkB": 0.0},
+            arrowprops={"arrowstyle": "-", "color": QUIET, "linewidth": 0.6, "shrinkA": 1.0, "shrinkB": 0.0},
         )
 
 
@@ -807,7 +913,7 @@ def _name_regions(
             continue
         row, column = own[np.argmax(room)]
         x, y = tws_kn[int(column)], float(middles[row])
-        ax.text(x, y, name, ha="center", va="center", fontsize=9.5, fontweight="bold", bbox=_HALO)
+        ax.text(x, y, name, ha="center", va="center", fontsize=9.5, fontweight="bold", bbox=HALO)
 
 
 def _edges(values: Sequence[float]) -> Floats:
@@ -852,15 +958,15 @@ def stability_plot(ax: Axes, curve: Curve, *, direction: str) -> Axes:
             # colour tells forces apart; the line tells heights, or forces too where there is but one height
             ink, line = _CONTRIBUTION_STYLES[item.name]
             style = {
-                "color": _OPTION_INKS[ink],
-                "linestyle": _OPTION_LINES[row if reference else line],
+                "color": OPTION_INKS[ink],
+                "linestyle": OPTION_LINES[row if reference else line],
                 "linewidth": 1.3,
             }
             lines.append((f"{item.name}, {reference}" if reference else item.name, moment, style))
     total = 1e-3 * sum(item.about(curve.heights[WATER_PLANE]) for item in curve.of(direction))
     said = "righting moment" if direction == VERTICAL else "all together, every height"
-    lines.append((said, np.asarray(total), {"color": _INK, "linestyle": "-", "linewidth": 2.6}))
-    ax.axhline(0.0, color=_QUIET, linewidth=0.8)
+    lines.append((said, np.asarray(total), {"color": INK, "linestyle": "-", "linewidth": 2.6}))
+    ax.axhline(0.0, color=QUIET, linewidth=0.8)
     _ended_lines(ax, angles, lines)
     ax.set_xlabel(f"{curve.varied}, deg")
     ax.set_ylabel("moment, positive righting, kN m")
@@ -880,12 +986,12 @@ def stability_heights_plot(ax: Axes, curve: Curve) -> Axes:
         (
             name,
             np.asarray(height),
-            {"color": _OPTION_INKS[index], "linestyle": _OPTION_LINES[index], "linewidth": 1.5},
+            {"color": OPTION_INKS[index], "linestyle": OPTION_LINES[index], "linewidth": 1.5},
         )
         for index, (name, height) in enumerate(named, start=1)
     ]
-    ax.axhline(0.0, color=_OPTION_INKS[1], linewidth=1.0)
-    lines.append((WATER_PLANE, 0.0 * curve.along, {"color": _OPTION_INKS[1], "linewidth": 1.0}))
+    ax.axhline(0.0, color=OPTION_INKS[1], linewidth=1.0)
+    lines.append((WATER_PLANE, 0.0 * curve.along, {"color": OPTION_INKS[1], "linewidth": 1.0}))
     _ended_lines(ax, curve.along / DEGREE, lines)
     ax.set_xlabel(f"{curve.varied}, deg")
     ax.set_ylabel("height over the water, m")
@@ -924,10 +1030,10 @@ def stability_figure(found: Stability, *, varied: str) -> Figure:
         if any((curve.reason != "").any() for curve in (floating, flying) if curve is not None):
             key.append("gaps: no balance inside the limits")
         _heading(figure, f"{found.option}: righting moment against {varied}, by contribution", *key)
-        _footer(figure, found.source)
+        footer(figure, found.source)
         return figure
 
-    return _styled(build)
+    return styled(build)
 
 
 _FLYING_TITLES = (
@@ -969,7 +1075,7 @@ def _ended_lines(ax: Axes, x: Floats, lines: Sequence[tuple[str, Floats, dict[st
             va="center",
             arrowprops={
                 "arrowstyle": "-",
-                "color": _QUIET,
+                "color": QUIET,
                 "linewidth": 0.6,
                 "shrinkA": 1.0,
                 "shrinkB": 0.0,

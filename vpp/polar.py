@@ -13,7 +13,6 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from vpp.boat import Boat
-from vpp.equilibrium import solve
 from vpp.results.files import Source
 from vpp.results.frames import (
     EXTENDED_MARK,
@@ -25,12 +24,14 @@ from vpp.results.frames import (
     is_extended,
     numbers,
     remark_counts,
+    sail_sets_frame,
     status_counts,
     to_frame,
 )
 from vpp.results.variables import DEGREE, KNOT, variable
 from vpp.solved import BRANCHES, DOWNWIND, HULL_BORNE, SPEED, UPWIND, Conditions, NoEquilibrium, Solved
 from vpp.trim import branches_of
+from vpp.wardrobe import made_good, places_under, solve
 
 if TYPE_CHECKING:
     from vpp.config import BoatFile
@@ -40,6 +41,8 @@ Progress = Callable[[int, int], None]
 DEFAULT_TWS = "6:24:2"
 DEFAULT_TWA = "30:170:5"
 BEST_VMG = (UPWIND, DOWNWIND)
+REACH_RANGE_DEG = (70.0, 130.0)
+_REACH_DEG = 90.0
 
 _TWS_LIMIT_KN = 40.0
 _STEPS_LIMIT = 1000
@@ -55,6 +58,10 @@ class WindGridError(ValueError):
 
 class NoSuchBranch(ValueError):
     """A way of carrying the boat that does not exist, or that the boat does not have."""
+
+
+class NoSuchSailSet(ValueError):
+    """A sail set that the boat does not have."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -76,6 +83,15 @@ class WindGrid:
         ]
         if problems:
             raise WindGridError(problems)
+
+    @property
+    def reach_deg(self) -> float | None:
+        """The angle that stands for a reach: that from 70 to 130 deg that is nearest to 90 deg, of two the
+        smaller; None when there is none.
+        """
+        lowest, highest = REACH_RANGE_DEG
+        inside = [angle for angle in self.twa_deg if lowest <= angle <= highest]
+        return min(inside, key=lambda angle: abs(angle - _REACH_DEG)) if inside else None
 
     @classmethod
     def parse(cls, *, tws: str = DEFAULT_TWS, twa: str = DEFAULT_TWA) -> WindGrid:
@@ -277,6 +293,25 @@ class Polar:
         """Status codes on (option, tws, `row_aims`)."""
         return np.asarray(self.solved.status).reshape(self._shape)
 
+    @property
+    def sail_set(self) -> NDArray[np.object_]:
+        """The best sail set, on (option, tws, `row_aims`); empty without a result or without sets."""
+        return self.solved.sail_set.reshape(self._shape)
+
+    def under(self, sail_set: str) -> Floats:
+        """What a sail set makes good in kn, on (option, tws, `row_aims`): boat speed, or speed made good
+        where the aim is a best VMG. NaN where it has no result and for options without that set. Raises
+        KeyError for a set that no option has.
+        """
+        found = self.solved.sail_sets[sail_set]
+        speed = np.full(len(self.solved.status), np.nan)
+        speed[places_under(self.solved, sail_set)] = made_good(found) / KNOT
+        return speed.reshape(self._shape)
+
+    def sail_sets_frame(self) -> pd.DataFrame:
+        """What every sail set does at every condition; without rows where no boat has sets."""
+        return sail_sets_frame(self.solved)
+
     def to_frame(self) -> pd.DataFrame:
         """The tidy table, failed conditions included."""
         return to_frame(self.solved)
@@ -336,11 +371,11 @@ class Point:
         return budget_frame(self.solved)
 
     def others(self) -> tuple[str, ...]:
-        """A sentence on each branch that is not reported: its speed, or why it has none."""
-        reported = str(self.solved.branch[0])
-        return _say_branches(
-            {name: found for name, found in self.solved.branches.items() if name != reported}
-        )
+        """A sentence on each branch and sail set that is not reported: its speed, or why it has none."""
+        branch, sail_set = str(self.solved.branch[0]), str(self.solved.sail_set[0])
+        branches = {name: found for name, found in self.solved.branches.items() if name != branch}
+        sets = {f"under {name}": found for name, found in self.solved.sail_sets.items() if name != sail_set}
+        return _say_others({**branches, **sets})
 
 
 def polar(
@@ -377,13 +412,15 @@ def point(
     twa_deg: float | str,
     option: str = "base",
     branch: str | None = None,
+    sail_set: str | None = None,
 ) -> Point:
     """The fastest equilibrium at one wind speed and angle, or the best VMG where `twa_deg` is `upwind` or
-    `downwind`; of a boat that can be carried in more ways than one, the better or that of `branch`.
+    `downwind`; of a boat that can be carried in more ways than one, the better or that of `branch`; of one
+    with sail sets, under the best or under `sail_set`.
 
     Raises NoEquilibrium with the reason when there is no result, WindGridError for a wind that cannot be
-    used, NoSuchBranch for a branch that the boat does not have and BoatFileError for an option that the file
-    does not hold.
+    used, NoSuchBranch and NoSuchSailSet for a branch or a set that the boat does not have and BoatFileError
+    for an option that the file does not hold.
     """
     aim = check_aim(twa_deg) if isinstance(twa_deg, str) else SPEED
     angle = math.nan if isinstance(twa_deg, str) else float(twa_deg)
@@ -397,12 +434,14 @@ def point(
     boat = boat_file.boat(option)
     if branch is not None:
         _check_branch(branch, boat)
+    if sail_set is not None:
+        boat = _with_one_set(boat, sail_set)
     solved = solve((boat,), conditions)
     if branch is not None and solved.branches:
         solved = replace(solved.branches[branch], branches=solved.branches)
     if not is_converged(solved)[0]:
         others = {name: found for name, found in solved.branches.items() if is_converged(found)[0]}
-        raise NoEquilibrium(" ".join((str(solved.reason[0]), *_say_branches(others))))
+        raise NoEquilibrium(" ".join((str(solved.reason[0]), *_say_others(others))))
     return Point(source=source_of(boat_file), solved=solved)
 
 
@@ -428,12 +467,22 @@ def _check_branch(branch: str, boat: Boat) -> None:
         )
 
 
-def _say_branches(branches: Mapping[str, Solved]) -> tuple[str, ...]:
-    """A sentence on each branch of one condition: its speed, or why it has none."""
+def _with_one_set(boat: Boat, name: str) -> Boat:
+    """The boat with only one of its sail sets to choose from."""
+    having = [item for item in boat.sail_sets if item.name == name]
+    if not having:
+        known = ", ".join(item.name for item in boat.sail_sets) or "none"
+        raise NoSuchSailSet(f"sail_set = {name!r}: {boat.name} has no such sail set; it has {known}")
+    return replace(boat, sail_sets=tuple(having))
+
+
+def _say_others(others: Mapping[str, Solved]) -> tuple[str, ...]:
+    """A sentence on each branch or sail set of one condition: its speed, or why it has none."""
     told = []
-    for name, found in branches.items():
+    for key, found in others.items():
+        name = key[:1].upper() + key[1:]
         if not is_converged(found)[0]:
-            told.append(f"{name.capitalize()}: no result. {found.reason[0]}")
+            told.append(f"{name}: no result. {found.reason[0]}")
             continue
         shown = {
             column: variable(column).show(float(numbers(found, column)[0]))
@@ -442,7 +491,7 @@ def _say_branches(branches: Mapping[str, Solved]) -> tuple[str, ...]:
         aim = str(found.conditions.aim[0])
         course = f", VMG {shown['vmg_kn']} kn at TWA {shown['twa_deg']} deg" if aim in BEST_VMG else ""
         remark = f" ({found.remark[0]})" if found.remark[0] else ""
-        told.append(f"{name.capitalize()}, the boat would do {shown['boat_speed_kn']} kn{course}{remark}.")
+        told.append(f"{name}, the boat would do {shown['boat_speed_kn']} kn{course}{remark}.")
     return tuple(told)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -15,11 +16,13 @@ from vpp.foiling import CANTING_PAIR
 from vpp.physics.hull import DATA_FROUDE_RANGE, EXTENDED_FROUDE_LIMIT
 from vpp.physics.hydrofoils import ventilation_from_tail
 from vpp.physics.lifting_line import FIT_ANGLES, StripFlow
+from vpp.physics.sail_tables import TableSailArrays, TableSailForce, is_outside
+from vpp.physics.sails import sail_shape
 from vpp.physics.wind import apparent_wind
 from vpp.solved import FOIL_BORNE, HULL_BORNE, UPWIND, Conditions, Solved, Strips
 from vpp.solver.problem import Solution
 from vpp.solver.status import Status, sentence
-from vpp.trim import FOILING, FastestEquilibrium, state_from
+from vpp.trim import OPTIONAL, FastestEquilibrium, state_from
 
 FloatArray = NDArray[np.float64]
 
@@ -47,6 +50,12 @@ WIND_FROM_AHEAD = (
     f"The apparent wind comes from less than {np.degrees(FIT_ANGLES[0]):.0f} deg off the bow or from beyond "
     "dead astern, where the sails' influence on each other is not known; try a wider true wind angle."
 )
+OFF_TABLE = (
+    "The apparent wind comes to {sail} from outside the {first:.4g} to {last:.4g} deg of its table, where "
+    "nothing is known of the sail; try another true wind angle, or other sails."
+)
+UNFELT = "{sail} and the other sails do not feel each other"
+"""Remark on every result of a boat with sails from strips and one from a table."""
 SKIMMING = "hull at the surface"
 """Remark on a hull-borne result whose hull has all but left the water: a little more speed and it flies."""
 # Lift coefficient of an arm through the surface above which a result warns of ventilation: an estimate, no
@@ -63,9 +72,11 @@ AT_END_OF_SEARCH = (
     "The result leans on the end of the search range, so it is not an optimum: the boat hardly moves, or its "
     "best VMG lies outside; try more wind or a fixed angle."
 )
-# Quantities of the table that only boats with those freedoms have.
+# Quantities of the table that only boats with those freedoms, sails or sail sets have.
 ABSENT = (
-    *FOILING,
+    *(f"{role}_{control}" for role in ("main", "jib") for control in trim.CONTROL_SCALES),
+    "sail_set_margin",
+    *OPTIONAL,
     "tip_depth",
     "cavitation_margin",
     "heave_stiffness",
@@ -74,6 +85,7 @@ ABSENT = (
     "immersion_price",
     "clearance_price",
     "cavitation_price",
+    "table_sail_power",
 )
 # A limit on a foil whose multiplier is larger than this shapes the result.
 _FELT = 1e-6
@@ -114,8 +126,9 @@ def report(problem: FastestEquilibrium, solution: Solution) -> Report:
     }
     record = _closure_record(problem, components, force, moment, strips, values, quantities["beta"])
     closes = closure.largest_error(record)
-    status = _status(problem, solution, closes, flow.wind_angle)
-    reasons = [_reason(problem, solution, status, closes, int(i)) for i in everything]
+    off_table = _off_table(problem, strips)
+    status = _status(problem, solution, closes, flow.wind_angle, off_table)
+    reasons = [_reason(problem, solution, status, closes, str(off_table[i]), int(i)) for i in everything]
     warned = _ventilation(problem, at_work)
     remarks = [
         "; ".join(filter(None, (_remark(problem, solution, quantities, margins, int(i)), warned[i])))
@@ -132,6 +145,12 @@ def report(problem: FastestEquilibrium, solution: Solution) -> Report:
         strips.leeward,
         strips.incidence,
         strips.lift_coefficient,
+        strips.chord_angle,
+        strips.camber,
+        strips.nose_angle,
+        strips.wind_speed,
+        strips.wind_angle,
+        strips.flow_angle,
     ):
         array[..., bad] = np.nan
     if not problem.seeks_vmg:
@@ -170,13 +189,15 @@ def _strips(problem: FastestEquilibrium, values: dict[str, FloatArray]) -> tuple
     """Every strip, and the flow that it was given."""
     everything = np.arange(problem.condition_count)
     boats, wake = problem.of(everything)
+    state = state_from(values, problem.layout)
     flow, on_strips = balance.strips(
         fleet_layout=problem.layout,
         boats=boats,
         wake=wake,
         wind=problem.wind(values, everything),
-        state=state_from(values, problem.layout),
+        state=state,
     )
+    shape = balance.sail_shapes(fleet_layout=problem.layout, boats=boats, state=state)
     names = tuple(
         name
         for name, count in zip(problem.layout.sails, problem.layout.strips, strict=True)
@@ -191,8 +212,54 @@ def _strips(problem: FastestEquilibrium, values: dict[str, FloatArray]) -> tuple
         leeward=on_strips.leeward,
         incidence=on_strips.incidence,
         lift_coefficient=on_strips.lift_coefficient,
+        chord_angle=shape.chord_angle,
+        camber=shape.camber,
+        nose_angle=np.array(np.broadcast_to(shape.nose_angle, shape.camber.shape)),
+        wind_speed=np.hypot(flow.along, flow.across),
+        wind_angle=flow.wind_angle + np.arctan2(flow.across, flow.along),
+        # the flow counts incidence from the ideal one and angles from the wind
+        flow_angle=on_strips.incidence + flow.chord_angle + flow.wind_angle,
     )
-    return strips, flow
+    tables = [
+        _as_strip(name, sail, force)
+        for name, sail, force in zip(
+            problem.layout.table_sails,
+            boats.table_sails,
+            balance.table_sail_forces(boats=boats, wind=problem.wind(values, everything), state=state),
+            strict=True,
+        )
+    ]
+    return _one_after_the_other([strips, *tables]), flow
+
+
+def _as_strip(name: str, sail: TableSailArrays, force: TableSailForce) -> Strips:
+    """A sail from a table as one strip over its span, at its centre of effort; it has no section."""
+    none = np.full((1, len(force.forward)), np.nan)
+    return Strips(
+        sail=(name,),
+        height=np.array([sail.centre_height]),
+        x=np.array([sail.centre_x]),
+        width=np.array([sail.span]),
+        forward=np.array([force.forward]),
+        leeward=np.array([force.leeward]),
+        incidence=none.copy(),
+        lift_coefficient=np.array([force.lift_coefficient]),
+        chord_angle=none.copy(),
+        camber=none.copy(),
+        nose_angle=none.copy(),
+        wind_speed=np.array([force.wind_speed]),
+        wind_angle=np.array([force.wind_angle]),
+        flow_angle=none.copy(),
+    )
+
+
+def _one_after_the_other(parts: Sequence[Strips]) -> Strips:
+    rows = {
+        field.name: np.concatenate([getattr(part, field.name) for part in parts])
+        for field in dataclasses.fields(Strips)
+        if field.name != "sail"
+    }
+    return Strips(sail=tuple(name for part in parts for name in part.sail), **rows)
 
 
 def _closure_record(
@@ -251,9 +318,19 @@ def _quantities(
         "drive": force[air, 0].sum(axis=0),
         "side_force": force[air, 1].sum(axis=0),
         "froude_number": balance.froude_number(boats=problem.boats, boat_speed=values["boat_speed"]),
-        **_cambers(problem, flow),
+        **_cambers(problem, values),
     }
-    return {name: np.array(value, dtype=float) for name, value in found.items()}
+    for sail in problem.layout.table_sails[:1]:
+        found["table_sail_power"] = values[f"{sail}_{trim.POWER}"]
+    return {_by_role(problem, name): np.array(value, dtype=float) for name, value in found.items()}
+
+
+def _by_role(problem: FastestEquilibrium, name: str) -> str:
+    """A trim of a sail under the role of the sail, anything else under its own name."""
+    for sail, role in zip(problem.layout.sails, problem.layout.roles, strict=True):
+        if name in (f"{sail}_{control}" for control in trim.CONTROL_SCALES):
+            return name.replace(sail, role, 1)
+    return name
 
 
 def _rights(problem: FastestEquilibrium, component: Component) -> bool:
@@ -318,16 +395,26 @@ def _stiffness(problem: FastestEquilibrium, x: FloatArray) -> dict[str, FloatArr
     return found
 
 
-def _cambers(problem: FastestEquilibrium, flow: StripFlow) -> dict[str, FloatArray]:
-    """Camber at mid height and of the top strip, depth over chord, in place of their shares of the range.
+def _cambers(problem: FastestEquilibrium, values: dict[str, FloatArray]) -> dict[str, FloatArray]:
+    """Camber at mid height and of the top and lowest strips, depth over chord, in place of their shares of
+    the range.
 
-    The latter only where the head has a control of its own.
+    The latter two only where head or foot have a control of their own.
     """
+    if not problem.layout.sails:
+        return {}
+    rig, state = problem.boats.rig, state_from(values, problem.layout)
+    shape = sail_shape(
+        geometry=rig,
+        sails=problem.layout.slices,
+        trims=state.trims,
+        mast_rotation=state.mast_rotation,
+    )
     cambers = {}
     for name, part in zip(problem.layout.sails, problem.layout.slices, strict=True):
-        share, camber = problem.boats.rig.share[part], flow.camber[part]
-        controlled = problem.boats.rig.head_ramp[part][-1] > 0.0
-        cambers[f"{name}_head_camber"] = np.where(controlled, camber[-1], np.nan)
+        share, camber = rig.share[part], shape.camber[part]
+        for end, ramp, row in (("head", rig.head_ramp, -1), ("foot", rig.foot_ramp, 0)):
+            cambers[f"{name}_{end}_camber"] = np.where(ramp[part][row] > 0.0, camber[row], np.nan)
         cambers[f"{name}_camber"] = np.array(
             [np.interp(0.5, share[:, i], camber[:, i]) for i in range(camber.shape[1])]
         )
@@ -337,14 +424,31 @@ def _cambers(problem: FastestEquilibrium, flow: StripFlow) -> dict[str, FloatArr
 # --- statuses -----------------------------------------------------------------------------------------------
 
 
+def _off_table(problem: FastestEquilibrium, strips: Strips) -> NDArray[np.object_]:
+    """Where the wind at a sail from a table is not in the table: a sentence, else empty."""
+    said = np.full(problem.condition_count, "", dtype=object)
+    for name, sail in zip(problem.layout.table_sails, problem.boats.table_sails, strict=True):
+        outside = is_outside(curves=sail.curves, angle=strips.wind_angle[strips.sail.index(name)])
+        for i in np.flatnonzero(outside):
+            first, last = np.degrees(sail.curves.angle[[0, -1], i])
+            said[i] = OFF_TABLE.format(sail=name, first=first, last=last)
+    return said
+
+
 def _status(
-    problem: FastestEquilibrium, solution: Solution, closes: FloatArray, wake_angle: FloatArray
+    problem: FastestEquilibrium,
+    solution: Solution,
+    closes: FloatArray,
+    wake_angle: FloatArray,
+    off_table: NDArray[np.object_],
 ) -> NDArray[np.int64]:
     """The solver's status, or what makes a converged answer unfit to use."""
     status = solution.status.astype(np.int64).copy()
     converged = status == Status.CONVERGED
     speed = problem.names.index("boat_speed")
-    outside = solution.active_upper[speed] | (wake_angle < FIT_ANGLES[0]) | (wake_angle > FIT_ANGLES[-1])
+    outside = solution.active_upper[speed] | (off_table != "")
+    if problem.layout.sails:
+        outside |= (wake_angle < FIT_ANGLES[0]) | (wake_angle > FIT_ANGLES[-1])
     status[converged & outside] = Status.OUTSIDE_MODEL_RANGE
     status[converged & solution.active_lower[speed]] = Status.LIMIT_REACHED
     if problem.seeks_vmg:
@@ -361,6 +465,7 @@ def _reason(
     solution: Solution,
     status: NDArray[np.int64],
     closes: FloatArray,
+    off_table: str,
     i: int,
 ) -> str:
     """Why a condition has no result and what to try; empty where it has one."""
@@ -370,7 +475,7 @@ def _reason(
     if code == Status.OUTSIDE_MODEL_RANGE:
         too_fast = solution.active_upper[problem.names.index("boat_speed"), i]
         if not too_fast:
-            return WIND_FROM_AHEAD
+            return off_table or WIND_FROM_AHEAD
         return FASTER_THAN_SEARCHED if problem.layout.heaves else TOO_FAST
     if code == Status.NO_EQUILIBRIUM:
         worst = int(solution.worst_constraint[i])
@@ -431,6 +536,8 @@ def _remark(
     is_series = not problem.layout.heaves
     if is_series and quantities["froude_number"][i] > DATA_FROUDE_RANGE[1]:
         remarks.append(f"hull resistance extended past Fn {DATA_FROUDE_RANGE[1]}")
+    if problem.layout.sails:
+        remarks += [UNFELT.format(sail=name) for name in problem.layout.table_sails]
     return "; ".join(remarks)
 
 
@@ -461,6 +568,7 @@ def assembled(
     """
     count = len(conditions)
     branch = np.full(count, HULL_BORNE)
+    no_set = np.full(count, "", dtype=object)
     components = tuple(dict.fromkeys(name for found in reports for name in found.components))
     media = dict(pair for found in reports for pair in zip(found.components, found.medium, strict=True))
     names = tuple(dict.fromkeys(name for found in reports for name in found.quantities))
@@ -487,6 +595,7 @@ def assembled(
         boats=tuple(boats),
         conditions=conditions,
         branch=branch,
+        sail_set=no_set,
         status=status,
         reason=reason,
         remark=remark,
@@ -512,12 +621,12 @@ def _assembled_strips(count: int, batches: Sequence[NDArray[np.intp]], reports: 
         for name in dict.fromkeys(found.strips.sail):
             most[name] = max(most.get(name, 0), found.strips.sail.count(name))
     sails = tuple(name for name, number in most.items() for _ in range(number))
-    fields = ("height", "x", "width", "forward", "leeward", "incidence", "lift_coefficient")
-    arrays = {field: np.full((len(sails), count), np.nan) for field in fields}
+    names = [field.name for field in dataclasses.fields(Strips) if field.name != "sail"]
+    arrays = {name: np.full((len(sails), count), np.nan) for name in names}
     for places, found in zip(batches, reports, strict=True):
         for name in dict.fromkeys(found.strips.sail):
             here = np.flatnonzero(np.array(found.strips.sail) == name)
             there = np.flatnonzero(np.array(sails) == name)[: len(here)]
-            for field in fields:
+            for field in names:
                 arrays[field][np.ix_(there, places)] = getattr(found.strips, field)[here]
     return Strips(sail=sails, **arrays)

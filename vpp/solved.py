@@ -66,7 +66,12 @@ class Strips:
 
     `sail` names each strip's sail (strips,). Arrays (strips, n): height along the mast [m], x [m], width [m],
     forces forward along the centreline and to leeward normal to the mast [N], incidence [rad] and lift
-    coefficient. NaN where not converged.
+    coefficient. NaN where not converged. A sail from a table is one strip over its effective span, at its
+    centre of effort, with no more of these than its forces, lift coefficient and wind.
+
+    How it stands: `chord_angle` from the centreline [rad], positive to leeward, `camber` and `nose_angle` as
+    `sails.SailShape` has them. What it meets, normal to the mast: speed [m/s] and angle off the bow [rad] of
+    the apparent wind at its height, and `flow_angle` [rad], that angle with what all sails induce there.
     """
 
     sail: tuple[str, ...]
@@ -77,6 +82,12 @@ class Strips:
     leeward: FloatArray
     incidence: FloatArray
     lift_coefficient: FloatArray
+    chord_angle: FloatArray
+    camber: FloatArray
+    nose_angle: FloatArray
+    wind_speed: FloatArray
+    wind_angle: FloatArray
+    flow_angle: FloatArray
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -87,12 +98,15 @@ class Solved:
     active limits and model ranges left. `quantities` are in SI units and radians. `force` [N] and `moment` [N
     m] have the shape (components, 3, n), in the axes of the course. `closure` is the largest relative error
     that the independent check found. Where boats can be carried in more ways than one, the better is reported
-    and `branches` holds each by name, over those conditions whose boats have it.
+    and `branches` holds each by name, over those conditions whose boats have it. `sail_set` names the sails
+    that are up where the boat has sail sets, empty where it has none: the best set is reported, and
+    `sail_sets` holds each by name, over those conditions whose boats have it.
     """
 
     boats: tuple[Boat, ...]
     conditions: Conditions
     branch: NDArray[np.str_]
+    sail_set: NDArray[np.object_]
     status: NDArray[np.int64]
     reason: NDArray[np.object_]
     remark: NDArray[np.object_]
@@ -107,3 +121,11 @@ class Solved:
     optimality_error: FloatArray
     closure: FloatArray
     branches: Mapping[str, Solved] = field(default_factory=dict)
+    sail_sets: Mapping[str, Solved] = field(default_factory=dict)
+
+    def boat_at(self, place: int) -> Boat:
+        """The boat of a condition under the sails that it is reported with, the first set's where it has no
+        result.
+        """
+        boat = self.boats[int(self.conditions.option[place])]
+        return boat.wearing(str(self.sail_set[place])) if self.sail_set[place] else boat.dressed

@@ -272,10 +272,12 @@ def stability(
     the sails press `ce_height_m` over the drawn water line along the mast (area-weighted height of the sails'
     centroids).
 
+    Of a boat with sail sets it is that under the first of them.
+
     Raises StabilityInputError with every value that the boat cannot have, and BoatFileError for an option
     that the file does not hold.
     """
-    boat = boat_file.boat(option)
+    boat = boat_file.boat(option).dressed
     settings = _settings(
         boat,
         {
@@ -307,8 +309,11 @@ def curves(boat: Boat, settings: Settings) -> tuple[Curve, ...]:
 
 def effort_height(boat: Boat) -> float:
     """Area-weighted height of the sails' centroids over the drawn water line, along the mast [m]."""
-    area = sum(sail.area for sail in boat.sails)
-    return sum(sail.area * sail.area_centre_height for sail in boat.sails) / area
+    centres = [
+        *((sail.area, sail.area_centre_height) for sail in boat.sails),
+        *((sail.area, sail.centre_height) for sail in boat.table_sails),
+    ]
+    return sum(area * height for area, height in centres) / sum(area for area, _ in centres)
 
 
 # --- afloat -------------------------------------------------------------------------------------------------
@@ -639,6 +644,7 @@ def _state(fleet: Fleet, boats: BoatArrays, values: Mapping[str, Array]) -> Stat
         for sail in fleet.layout.sails
         for control in ("sheet", "twist", "camber", "head_camber")
     }
+    sails |= {f"{sail}_{trim.POWER}": zero for sail in fleet.layout.table_sails}
     rest = {"leeway": zero, "rudder": zero, **sails}
     if fleet.layout.heaves:
         rest |= {name: zero for name in trim.FOILING}

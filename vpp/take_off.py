@@ -11,7 +11,6 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from vpp.boat import Boat
-from vpp.equilibrium import solve
 from vpp.polar import Polar
 from vpp.reporting import SKIMMING
 from vpp.results.frames import Floats, is_converged
@@ -19,6 +18,7 @@ from vpp.results.variables import DEGREE, KNOT, show_number
 from vpp.solved import BRANCHES, FOIL_BORNE, HULL_BORNE, SPEED, Conditions, Solved
 from vpp.solver.status import Status
 from vpp.trim import branches_of
+from vpp.wardrobe import solve
 
 Progress = Callable[[int, int], None]
 

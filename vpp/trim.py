@@ -44,17 +44,27 @@ SCALES = {
     "cant": 0.3,
     "flap": 0.1,
     "elevator": 0.05,
+    "mast_rotation": 0.3,
     "twa": 0.5,
 }
 # Nor is a slender hull looked for on the water beyond this Froude number, where dynamic lift would carry it.
 MOST_FROUDE_ON_HULL = 2.0
 # Rise over the drawn draught at which a boat counts no longer as carried by its hull.
 MOST_RISE_ON_HULL = 0.5
+# Where between its least and its greatest ride height a boat on foils begins.
+FLYING_SHARE = 0.25
+# Where between those the sails' mirror in the water is found; it changes in a straight line with ride height
+# through both, close to where boats fly.
+MIRROR_SHARES = {HULL_BORNE: (0.0, 1.0), FOIL_BORNE: (0.1, 0.5)}
 # No boat on foils is looked for beyond this speed [m/s]: cavitation sets a limit well below it.
 FASTEST_ON_FOILS = 32.0
-CONTROL_SCALES = {"sheet": 0.3, "twist": 0.3, "head_camber": 1.0, "camber": 1.0}
+CONTROL_SCALES = {"sheet": 0.3, "twist": 0.3, "head_camber": 1.0, "foot_camber": 1.0, "camber": 1.0}
+# The control of a sail from a table, and where its search starts: near the top of its range, for power pays.
+POWER, POWER_SCALE, POWER_START = "power", 0.5, 0.9
 # What only boats on foils have.
 FOILING = ("pitch", "ride_height", "cant", "flap", "elevator")
+# What not every boat has, and is zero where it is missing.
+OPTIONAL = (*FOILING, "mast_rotation")
 # The range of a control that a sail does not have.
 NO_CONTROL = Range(lower=0.0, upper=0.0)
 
@@ -101,13 +111,17 @@ def ranges(boat: Boat, branch: str) -> dict[str, Range]:
         bounds |= {"cant": canting.cant, "flap": canting.flap}
     if steering is not None:
         bounds["elevator"] = steering.flap
+    if boat.turns_mast:
+        bounds["mast_rotation"] = boat.rig.mast_rotation
     for sail in boat.sails:
         bounds |= {
             f"{sail.name}_sheet": sail.sheet,
             f"{sail.name}_twist": sail.twist,
             f"{sail.name}_camber": sail.camber,
             f"{sail.name}_head_camber": sail.head_camber if sail.has_head_control else NO_CONTROL,
+            f"{sail.name}_foot_camber": sail.foot_camber if sail.has_foot_control else NO_CONTROL,
         }
+    bounds |= {f"{sail.name}_{POWER}": sail.power for sail in boat.table_sails}
     return bounds
 
 
@@ -128,6 +142,13 @@ def _ride_heights(boat: Boat, branch: str) -> Range:
         return Range(lower=-draught, upper=MOST_RISE_ON_HULL * draught)
     reach = foil.arm_length * math.cos(foil.cant.lower) - foil.attachment_z
     return Range(lower=draught + boat.margins.clearance, upper=reach)
+
+
+def mirror_heights(boat: Boat, branch: str) -> tuple[float, float]:
+    """Two ride heights [m] at which the sails' mirror in the water is found, of a boat free to heave."""
+    heights = _ride_heights(boat, branch)
+    low, high = (heights.lower + share * (heights.upper - heights.lower) for share in MIRROR_SHARES[branch])
+    return low, high
 
 
 def freedom(boats: Sequence[Boat], branch: str = HULL_BORNE) -> Freedom:
@@ -151,6 +172,8 @@ def scale_of(name: str) -> float:
     """The unit of a solver variable, in SI."""
     if name in SCALES:
         return SCALES[name]
+    if name.endswith(f"_{POWER}"):
+        return POWER_SCALE
     # of controls whose names end alike, the longer stands first in the table
     return next(scale for control, scale in CONTROL_SCALES.items() if name.endswith(f"_{control}"))
 
@@ -163,16 +186,18 @@ def state_from(values: Mapping[str, Array], fleet_layout: Layout) -> State:
         heel=values["heel"],
         rudder=values["rudder"],
         crew_arm=values["crew_arm"],
-        **{name: values[name] for name in FOILING if name in values},
+        **{name: values[name] for name in OPTIONAL if name in values},
         trims=tuple(
             SailTrim(
-                sheet=values[f"{sail}_sheet"],
-                twist=values[f"{sail}_twist"],
-                camber=values[f"{sail}_camber"],
-                head_camber=values[f"{sail}_head_camber"],
+                **{
+                    control: values[f"{sail}_{control}"]
+                    for control in CONTROL_SCALES
+                    if f"{sail}_{control}" in values
+                }
             )
             for sail in fleet_layout.sails
         ),
+        powers=tuple(values[f"{sail}_{POWER}"] for sail in fleet_layout.table_sails),
     )
 
 
@@ -247,6 +272,8 @@ class FastestEquilibrium:
 
         residuals`.
         """
+        if not len(cases):
+            return self._no_derivatives()
         parts = [
             self._derivatives(x[:, part], cases[part], multipliers[:, part], objective_weight)
             for part in _parts(len(cases), MOST_DIFFERENTIATED)
@@ -260,6 +287,16 @@ class FastestEquilibrium:
             np.concatenate([part.gradient for part in parts], axis=-1),
             np.concatenate([part.jacobian for part in parts], axis=-1),
             np.concatenate([part.hessian for part in parts], axis=-1),
+        )
+
+    def _no_derivatives(self) -> Derivatives:
+        """Derivatives of no cases."""
+        count, constraints = self.variable_count, self.equality_count + self.inequality_count
+        return Derivatives(
+            Values(np.zeros(0), np.zeros((constraints, 0))),
+            np.zeros((count, 0)),
+            np.zeros((constraints, count, 0)),
+            np.zeros((count, count, 0)),
         )
 
     def _derivatives(
@@ -379,8 +416,10 @@ def start(problem: FastestEquilibrium, how: Start) -> FloatArray:
             beta - how.incidence[min(i, len(how.incidence) - 1)], math.radians(2.0)
         )
         guesses[f"{sail}_twist"] = np.full(len(conditions), how.twist)
-        for control in ("camber", "head_camber"):
+        for control in ("camber", "head_camber", "foot_camber"):
             guesses[f"{sail}_{control}"] = np.full(len(conditions), how.camber)
+    for sail in problem.layout.table_sails:
+        guesses[f"{sail}_{POWER}"] = np.full(len(conditions), POWER_START)
     rows = np.array(
         [np.broadcast_to(guesses[name], (len(conditions),)) / scale_of(name) for name in problem.names]
     )
@@ -407,10 +446,10 @@ def _flying_speed(problem: FastestEquilibrium, twa: FloatArray) -> FloatArray:
 def _attitude_guess(problem: FastestEquilibrium, power: FloatArray) -> dict[str, Array]:
     """Attitude and helm; `power` is from 0 in no wind to 1 on a reach in much."""
     flies = problem.free.branch == FOIL_BORNE
-    guess: dict[str, Array] = {"crew_arm": 0.0, "elevator": 0.0, "pitch": 0.01}
+    guess: dict[str, Array] = {"crew_arm": 0.0, "elevator": 0.0, "pitch": 0.01, "mast_rotation": 0.2}
     if "crew_arm" in problem.names:
         guess["crew_arm"] = 0.9 * problem.upper[problem.names.index("crew_arm")]
-    for name, share in (("ride_height", 0.25 if flies else 0.5), ("cant", 0.5)):
+    for name, share in (("ride_height", FLYING_SHARE if flies else 0.5), ("cant", 0.5)):
         if name in problem.names:
             row = problem.names.index(name)
             low, high = problem.lower[row], problem.upper[row]

@@ -20,6 +20,10 @@ NOT_OF_A_KEELBOAT = (
     "boats with canting foils",
     "boats with a rudder foil",
     "mains with a head control",
+    "boats with sail sets",
+    "mains with a foot control",
+    "boats with a turning mast",
+    "boats with a sail from a table",
 )
 
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -17,8 +18,12 @@ from vpp.physics.lifting_line import WakeOperator
 
 COUNT = 8
 BOAT = keelboat.coarse(keelboat.base(), 6)
+BOATS = {"as filed": BOAT, "with a turning mast": keelboat.turning_mast(BOAT)}
 # what changes sign when the boat is seen in a mirror; true wind angle, speed and the rest do as named below
-TURNED = ("leeway", "heel", "rudder", "crew_arm", "main_sheet", "jib_sheet", "main_twist", "jib_twist", "twa")
+TURNED = (
+    *("leeway", "heel", "rudder", "crew_arm", "twa", "mast_rotation"),
+    *("main_sheet", "jib_sheet", "main_twist", "jib_twist"),
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -36,8 +41,8 @@ class _PortWake(WakeOperator):
         return found
 
 
-def _loads(values, *, port):
-    fleet = balance.fleet([BOAT])
+def _loads(boat, values, *, port):
+    fleet = balance.fleet([boat])
     arrays, wake = fleet.select(np.zeros(COUNT, dtype=np.intp))
     if port:
         rig = replace(arrays.rig, camber_flat=-arrays.rig.camber_flat, camber_full=-arrays.rig.camber_full)
@@ -55,14 +60,16 @@ def _loads(values, *, port):
     )
 
 
+@pytest.mark.parametrize("which", BOATS)
 @settings(deadline=None, max_examples=10, derandomize=True)
 @given(seed=st.integers(0, 10_000))
-def test_the_mirrored_boat_has_the_mirrored_forces(seed):
+def test_the_mirrored_boat_has_the_mirrored_forces(which, seed):
+    boat = BOATS[which]
     twa_deg = np.random.default_rng(seed).uniform(30.0, 178.0, COUNT)
-    problem = keelboat.problem([BOAT], keelboat.conditions(tws_kn=10, twa_deg=twa_deg))
+    problem = keelboat.problem([boat], keelboat.conditions(tws_kn=10, twa_deg=twa_deg))
     starboard = keelboat.named_state(problem, keelboat.random_states(problem, seed=seed))
     port = {name: -value if name in TURNED else value for name, value in starboard.items()}
-    one, other = _loads(starboard, port=False), _loads(port, port=True)
+    one, other = _loads(boat, starboard, port=False), _loads(boat, port, port=True)
     for part, sign in {"forward": 1, "leeward": -1, "up": 1, "roll": -1, "pitch": 1, "yaw": -1}.items():
         for here, there in zip(one, other, strict=True):
             expected = sign * np.broadcast_to(getattr(here.load, part), COUNT)

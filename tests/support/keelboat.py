@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vpp import balance, config, trim
-from vpp.boat import Boat
+from vpp.boat import Boat, Range, SectionGeometry
 from vpp.solved import Conditions
 
 Floats = NDArray[np.float64]
@@ -104,3 +104,21 @@ def central_difference(function: Callable[[Floats], Floats], x: Floats, step: fl
             / (12.0 * step)
         )
     return np.array(rows)
+
+
+def turning_mast(boat: Boat) -> Boat:
+    """The boat with twin skins on a mast that turns, sections from their shape, and three zones of camber."""
+    main = replace(
+        boat.sails[0],
+        hinge_share=0.12,
+        draft_share=0.5,
+        section=SectionGeometry(kind="twin_skin", thickness_share=0.08, clew_thickness=0.03),
+        foot_zone_to_share=0.3,
+        foot_transition_to_share=0.4,
+        foot_camber=Range(lower=0.0, upper=1.0),
+        head_zone_from_share=0.8,
+        head_transition_from_share=0.6,
+        head_camber=Range(lower=0.0, upper=1.0),
+    )
+    rig = replace(boat.rig, mast_rotation=Range(lower=0.0, upper=0.5))
+    return replace(boat, rig=rig, sails=(main, *boat.sails[1:]))

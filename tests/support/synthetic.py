@@ -239,6 +239,7 @@ def solve(
         boats=tuple(boats),
         conditions=conditions,
         branch=np.full(count, "hull-borne"),
+        sail_set=np.full(count, "", dtype=object),
         status=status,
         reason=reason,
         remark=np.array(
@@ -250,17 +251,34 @@ def solve(
         medium=MEDIUM,
         force=force + missing,
         moment=moment + missing,
-        strips=Strips(
-            sail=("main", "jib"),
-            **{
-                name: np.zeros((2, count)) + missing
-                for name in ("height", "x", "width", "forward", "leeward", "incidence", "lift_coefficient")
-            },
-        ),
+        strips=_strips(missing),
         iterations=np.full(count, 14),
         constraint_error=np.where(good, 1e-10, 1.0),
         optimality_error=np.where(good, 1e-8, 1.0),
         closure=np.where(good, 1e-10, np.nan),
+    )
+
+
+def _strips(missing: Floats) -> Strips:
+    """Three strips a sail, that at the main's head pushed to windward."""
+    columns = {
+        "height": [3.07, 6.0, 8.93, 2.67, 4.8, 6.93],
+        "width": [2.93] * 3 + [2.13] * 3,
+        "x": [-0.2, 0.0, 0.2, 2.6, 2.7, 2.8],
+        "forward": [40.0, 50.0, -5.0, 30.0, 35.0, 10.0],
+        "leeward": [300.0, 280.0, -30.0, 250.0, 200.0, 60.0],
+        "incidence": [0.08, 0.1, -0.05, 0.1, 0.1, 0.1],
+        "lift_coefficient": [1.1, 1.2, -0.2, 1.2, 1.2, 0.9],
+        "chord_angle": [0.1, 0.15, 0.2, 0.15, 0.22, 0.3],
+        "camber": [0.1, 0.11, -0.04, 0.1, 0.1, 0.1],
+        "nose_angle": [0.0] * 6,
+        "wind_speed": [8.5, 8.9, 9.2, 8.4, 8.7, 9.0],
+        "wind_angle": [0.40, 0.42, 0.44, 0.39, 0.41, 0.43],
+        "flow_angle": [0.18, 0.25, 0.15, 0.25, 0.32, 0.4],
+    }
+    return Strips(
+        sail=("main",) * 3 + ("jib",) * 3,
+        **{name: np.array(column)[:, np.newaxis] + missing for name, column in columns.items()},
     )
 
 

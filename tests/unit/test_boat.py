@@ -96,6 +96,35 @@ def test_area_of_a_cut_triangle_is_exact() -> None:
     assert sail.area == pytest.approx(18.0 + 5.0, rel=1e-9)
 
 
+def test_head_cut_ends_where_it_is_told_to_and_keeps_its_depth_above() -> None:
+    """A rectangle of 2 m, cut to a half from half to three quarters of the luff: 12 + 3 x 1.5 + 3 x 1 = 19.5
+    m2 by hand.
+    """
+    cut = {"head_cut_from_share": 0.5, "head_cut_to_share": 0.75, "head_cut_chord_share": 0.5}
+    sail = dataclasses.replace(TRIANGLE, chord=(2.0, 2.0), **cut)
+    chords = [sail.chord_at(h) for h in (8.0, 9.5, 11.0, 13.0, 14.0)]
+    assert chords == pytest.approx([2.0, 1.5, 1.0, 1.0, 1.0])
+    assert sail.area == pytest.approx(19.5, rel=1e-9)
+    stepped = dataclasses.replace(sail, head_cut_to_share=0.5)
+    assert stepped.area == pytest.approx(12.0 + 6.0, rel=1e-8)
+
+
+def test_measured_area_sees_the_chords_at_the_quarters_of_the_luff_alone() -> None:
+    """Trapezoids by hand: a triangle in full; of a cut from 76 to 80 % only the chord at the head, 24 m2 less
+    3 x 1 / 2; nothing of an addition below the foot.
+    """
+    assert TRIANGLE.measured_area == pytest.approx(24.0)
+    rectangle = dataclasses.replace(TRIANGLE, chord=(2.0, 2.0))
+    cut = dataclasses.replace(
+        rectangle, head_cut_from_share=0.76, head_cut_to_share=0.8, head_cut_chord_share=0.5
+    )
+    assert cut.measured_area == pytest.approx(24.0 - 1.5)
+    assert cut.area < cut.measured_area
+    low = dataclasses.replace(rectangle, foot_extension=0.6, extension_chord=2.0)
+    assert low.measured_area == rectangle.measured_area
+    assert low.area == pytest.approx(24.0 + 1.2, rel=1e-9)
+
+
 def test_camber_is_interpolated_between_its_heights() -> None:
     assert TRIANGLE.camber_at(2.0) == pytest.approx((0.04, 0.10))
     assert TRIANGLE.camber_at(5.0) == pytest.approx((0.045, 0.11))
@@ -116,6 +145,19 @@ def test_zone_without_transition_steps_and_no_zone_has_no_ramp() -> None:
     assert [stepped.head_ramp_at(h) for h in (10.99, 11.0)] == [0.0, 1.0]
     assert not TRIANGLE.has_head_control
     assert [TRIANGLE.head_ramp_at(h) for h in (2.0, 13.0, 14.0)] == [0.0, 0.0, 0.0]
+
+
+def test_foots_own_trim_holds_in_its_zone_and_runs_out_above_it() -> None:
+    """Luff from 2 to 14 m: zone up to 5 m, transition up to 8 m, half way at 6.5 m (by hand)."""
+    sail = dataclasses.replace(
+        TRIANGLE, foot_extension=0.6, foot_zone_to_share=0.25, foot_transition_to_share=0.5
+    )
+    heights = (1.5, 2.0, 5.0, 6.5, 8.0, 14.0)
+    assert [sail.foot_ramp_at(h) for h in heights] == pytest.approx([1.0, 1.0, 1.0, 0.5, 0.0, 0.0], abs=1e-12)
+    stepped = dataclasses.replace(sail, foot_transition_to_share=0.25)
+    assert [stepped.foot_ramp_at(h) for h in (4.99, 5.01)] == [1.0, 0.0]
+    assert not TRIANGLE.has_foot_control
+    assert TRIANGLE.foot_ramp_at(2.0) == 0.0
 
 
 def test_luff_leans_aft_going_up() -> None:

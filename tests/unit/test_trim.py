@@ -181,11 +181,30 @@ def test_head_camber_is_free_only_where_the_sail_has_a_control_for_it():
     assert not [name for name in plain.names if "head" in name]
     np.testing.assert_array_equal(plain.fixed["main_head_camber"], [0.0])
     np.testing.assert_array_equal(plain.fixed["jib_head_camber"], [0.0])
+    np.testing.assert_array_equal(plain.fixed["jib_foot_camber"], [0.0])
     controlled = trim.freedom([_with_inverted_head(boat)])
     assert set(controlled.names) - set(plain.names) == {"main_head_camber"}
     # a range without a zone to act on is no freedom
     idle = replace(boat.sails[0], head_camber=Range(lower=0.2, upper=0.9))
     assert trim.freedom([replace(boat, sails=(idle, *boat.sails[1:]))]).names == plain.names
+
+
+def test_foot_camber_and_mast_rotation_are_free_only_where_there_is_something_to_move():
+    boat = keelboat.base()
+    plain = set(trim.freedom([boat]).names)
+    main = boat.sails[0]
+    zoned = replace(
+        main, foot_zone_to_share=0.3, foot_transition_to_share=0.5, foot_camber=Range(lower=0.0, upper=1.0)
+    )
+    freed = trim.freedom([replace(boat, sails=(zoned, boat.sails[1]))])
+    assert set(freed.names) - plain == {"main_foot_camber"}
+    rig = replace(boat.rig, mast_rotation=Range(lower=0.0, upper=0.5))
+    assert set(trim.freedom([replace(boat, rig=rig)]).names) == plain
+    wrapped = (replace(main, hinge_share=0.1), boat.sails[1])
+    turning = trim.freedom([replace(boat, rig=rig, sails=wrapped)])
+    assert set(turning.names) - plain == {"mast_rotation"}
+    held = trim.freedom([replace(boat, sails=wrapped)])
+    np.testing.assert_array_equal(held.fixed["mast_rotation"], [0.0])
 
 
 def test_every_control_has_its_scale():
@@ -208,6 +227,27 @@ def test_derivatives_with_a_free_head_camber_equal_central_differences():
         return derived.gradient + np.einsum("mb,mnb->nb", _multipliers(problem, 3), derived.jacobian)
 
     _assert_close(found.hessian, keelboat.central_difference(lagrangian_gradient, x, 1e-4), 1e-7)
+
+
+def test_derivatives_with_a_turning_mast_and_camber_zones_equal_central_differences():
+    """Stall and drag of sections from their shape move with the camber, and the camber with three trims and
+    the mast.
+    """
+    boat = keelboat.turning_mast(keelboat.coarse(keelboat.base()))
+    problem = keelboat.problem([boat], keelboat.conditions(**MIXED))
+    assert {"mast_rotation", "main_head_camber", "main_foot_camber"} <= set(problem.names)
+    x, cases = keelboat.random_states(problem, seed=5), _cases(problem)
+    found = problem.derivatives(x, cases, _multipliers(problem, 5))
+    jacobian = keelboat.central_difference(lambda at: problem.values(at, cases).constraints, x, 1e-4)
+    row = problem.names.index("mast_rotation")
+    assert (np.abs(jacobian[row]).max(axis=0) > 1e-4).all()
+    _assert_close(found.jacobian, jacobian.transpose(1, 0, 2), 1e-7)
+
+    def lagrangian_gradient(at):
+        derived = problem.derivatives(at, cases, _multipliers(problem, 5))
+        return derived.gradient + np.einsum("mb,mnb->nb", _multipliers(problem, 5), derived.jacobian)
+
+    _assert_close(found.hessian, keelboat.central_difference(lagrangian_gradient, x, 1e-4), 1e-6)
 
 
 def test_every_boat_of_a_batch_keeps_its_own_bounds():

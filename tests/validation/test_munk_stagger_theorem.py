@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from vpp.physics import lifting_line
 from vpp.physics.lifting_line import SailLine, StripFlow, WakeOperator
+from vpp.physics.sail_sections import mean_line
 from vpp.physics.sails import RigGeometry, strip_loads
 
 FloatArray = NDArray[np.float64]
@@ -38,11 +39,15 @@ def inviscid_rig(lines: tuple[SailLine, ...]) -> RigGeometry:
         camber_flat=zero,
         camber_full=zero,
         head_ramp=zero,
+        foot_ramp=zero,
+        mean_line=mean_line(hinge_share=zero, draft_share=0.5 + zero),
         stall_incidence=zero + 1.2,
         stall_width=zero + 0.05,
         least_drag=zero,
         bucket_factor=zero,
         drag_maximum=zero + 1.2,
+        tail_ratio=zero,
+        camber_drag=zero,
         reference_height=np.array([5.0]),
     )
 

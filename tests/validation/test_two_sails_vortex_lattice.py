@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from vpp.physics import lifting_line
 from vpp.physics.lifting_line import SailLine, StripFlow, WakeOperator
+from vpp.physics.sail_sections import mean_line
 from vpp.physics.sails import RigGeometry, strip_loads
 
 with warnings.catch_warnings():
@@ -62,11 +63,15 @@ def by_lifting_line(
         camber_flat=zero,
         camber_full=zero,
         head_ramp=zero,
+        foot_ramp=zero,
+        mean_line=mean_line(hinge_share=zero, draft_share=0.5 + zero),
         stall_incidence=1.3 * one,
         stall_width=0.05 * one,
         least_drag=zero,
         bucket_factor=zero,
         drag_maximum=1.2 * one,
+        tail_ratio=zero,
+        camber_drag=zero,
         reference_height=np.array([5.0]),
     )
     flow = StripFlow(

@@ -18,6 +18,17 @@ if TYPE_CHECKING:
 
 _SAID_ABOVE = ("name", "description")
 _COMPUTED_DECIMALS = {"kg": 0, "m": 3, "m²": 2, "m³": 3}
+_SAIL_COLUMNS = {
+    "area_m2": "area m²",
+    "measured_area_m2": "measured m²",
+    "area_centre_height_m": "centre m",
+    "luff_length_m": "luff m",
+    "foot_chord_m": "foot m",
+    "head_chord_m": "head m",
+    "deck_gap_m": "deck gap m",
+    "mean_chord_m": "mean chord m",
+    "aspect_ratio": "aspect",
+}
 _HEADER = ("key", "value", "unit", "origin", "what it is")
 
 
@@ -53,14 +64,17 @@ def _text(boat_file: BoatFile, boats: Iterable[Boat], *, whole: Iterable[str]) -
         cells = [
             (row.key, show_value(row), row.unit, row.origin, row.description)
             for row in boat_file.rows(boat.name)
-            if row.key not in _SAID_ABOVE and (is_whole or base.get(row.key) != show_value(row))
+            if row.key not in _SAID_ABOVE
+            and (not _is_in_sail_table(row) if is_whole else base.get(row.key) != show_value(row))
         ]
         told = f"{boat.name}: {boat.says}" if boat.says else boat.name
         parts.append(told + ("" if is_whole else " (what differs from base)"))
         parts.append(table(_HEADER, cells, left=len(_HEADER)))
         if is_whole:
+            parts.append(_sails(boat, boat_file.rows(boat.name)))
             resting = ", canting foils down at their least cant" if boat.foil("canting_pair") else ""
-            parts.append(f"Masses of {boat.name}{resting}")
+            worn = f", under its first sail set {boat.sail_sets[0].name}" if boat.sail_sets else ""
+            parts.append(f"Masses of {boat.name}{worn}{resting}")
             parts.append(_masses(boat))
             parts.append(_equations(boat))
     return "\n\n".join([*parts, CAUTION])
@@ -82,6 +96,31 @@ def _equations(boat: Boat) -> str:
         "Solved: surge, sway, heave, roll, pitch, yaw, by speed and attitude and by "
         f"{', '.join(controls[:-1])} and {controls[-1]}."
     )
+
+
+def _is_in_sail_table(row: Row) -> bool:
+    return row.origin == "computed" and row.key.startswith(("sail.", "rig."))
+
+
+def _sails(boat: Boat, rows: Iterable[Row]) -> str:
+    """The sails side by side, and the rig as a whole."""
+    found = {row.key: show_value(row) for row in rows if _is_in_sail_table(row)}
+    sails = [
+        (sail.name, *(found.get(f"sail.{sail.name}.{key}", "") for key in _SAIL_COLUMNS))
+        for sail in boat.sails
+    ]
+    from_tables = [
+        (sail.name, f"{sail.area:.2f}", "", f"{sail.centre_height:.3f}", *[""] * (len(_SAIL_COLUMNS) - 3))
+        for sail in boat.table_sails
+    ]
+    under = f" under its first sail set {boat.sail_sets[0].name}" if boat.sail_sets else ""
+    rig = (
+        f"Rig{under}: {found.get('rig.sail_area_m2', '')} m² in all, its centre at "
+        f"{found.get('rig.area_centre_height_m', '')} m, mast top at {boat.rig.mast_top_height:.3f} m.\n"
+        "Heights are over the water line afloat."
+    )
+    header = ("sail", *_SAIL_COLUMNS.values())
+    return f"Sails of {boat.name}\n{table(header, [*sails, *from_tables])}\n{rig}"
 
 
 def _masses(boat: Boat) -> str:

@@ -7,7 +7,16 @@ from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from vpp.cli.console import closing, finish, marked_table, print_result, progress, stop, table
+from vpp.cli.console import (
+    closing,
+    finish,
+    marked_table,
+    print_result,
+    progress,
+    sail_set_sentences,
+    stop,
+    table,
+)
 from vpp.cli.options import (
     BoatPath,
     Format,
@@ -21,7 +30,7 @@ from vpp.cli.options import (
     process_count,
     read_boat_and_winds,
 )
-from vpp.cli.writing import about_polar, names_of, write_comparison
+from vpp.cli.writing import about_polar, names_of, sail_sets_told, write_comparison
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -77,6 +86,7 @@ def _text(comparison: Comparison, written: Written) -> str:
         title = f"boat speed on a reach, TWA {comparison.reach_deg:g} deg"
         parts.append(_gains(comparison, title, comparison.reach_deg))
     parts.append(_best(comparison))
+    parts += sail_set_sentences(comparison.polar)
     if comparison.notes():
         parts.append("\n".join(comparison.notes()))
     parts.append("\n".join(_summary(comparison, name) for name in comparison.alternatives))
@@ -160,6 +170,7 @@ def _json(comparison: Comparison, written: Written) -> str:
             "notes": list(comparison.notes()),
             "gain": records(comparison.gain_frame()),
             "best": records(comparison.best_frame()),
+            **sail_sets_told(comparison.polar),
         }
     )
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+import textwrap
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, NoReturn
@@ -13,6 +14,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
+    from vpp.polar import Polar
     from vpp.results.files import Source, Written
     from vpp.solved import Solved
 
@@ -72,6 +74,20 @@ def progress(what: str) -> Iterator[Callable[[int, int], None] | None]:
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
         line = bar.add_task(what, total=None)
         yield lambda done, total: bar.update(line, completed=done, total=total)
+
+
+def sail_set_sentences(polar: Polar) -> list[str]:
+    """Which sail set from which wind, a paragraph an option; nothing where no boat has sail sets."""
+    from vpp.sail_choice import summary
+
+    told = [(option, summary(polar, option)) for option in polar.options]
+    return ["\n".join(_wrapped(sentence) for sentence in sentences) for _, sentences in told if sentences]
+
+
+def _wrapped(sentence: str) -> str:
+    # a number and its unit stay in one line
+    joined = sentence.replace(" kn", "\u00a0kn").replace(" deg", "\u00a0deg")
+    return textwrap.fill(joined, width=108, subsequent_indent="    ").replace("\u00a0", " ")
 
 
 def heading(source: Source) -> str:

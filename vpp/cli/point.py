@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from vpp.cli.console import SOME_FAILED, stop, table
+from vpp.cli.console import SOME_FAILED, closing, print_result, stop, table
 from vpp.cli.options import BoatPath, Format, Printed
 
 if TYPE_CHECKING:
+    from vpp.config import BoatFile
     from vpp.polar import Point
+    from vpp.results.files import Written
 
+_BASE = "base"
+_MOST_DRAWN = 2
 _FORCES = ("force_x_n", "force_y_n", "force_z_n")
 _MOMENTS = ("moment_x_nm", "moment_y_nm", "moment_z_nm")
 _HEADER = ("component", "medium", "along N", "across N", "up N", "roll N m", "pitch N m", "yaw N m")
@@ -30,8 +35,11 @@ def point(
         str, typer.Option("--twa", metavar="DEG", help="True wind angle, deg, or upwind or downwind.")
     ],
     option: Annotated[
-        str, typer.Option("--option", metavar="NAME", help="Option of the boat file.")
-    ] = "base",
+        list[str] | None,
+        typer.Option(
+            "--option", metavar="NAME", help="Option of the boat file; repeat for more.", show_default="base"
+        ),
+    ] = None,
     branch: Annotated[
         str | None,
         typer.Option(
@@ -41,8 +49,21 @@ def point(
             show_default="the better",
         ),
     ] = None,
+    sail_set: Annotated[
+        str | None,
+        typer.Option(
+            "--sail-set", metavar="NAME", help="Which of the boat's sail sets is up.", show_default="the best"
+        ),
+    ] = None,
     figure: Annotated[
         Path | None, typer.Option("--figure", metavar="FILE", help="Draw the budget (.png or .svg).")
+    ] = None,
+    plot: Annotated[
+        bool, typer.Option("--plot", help="Draw the rig of one option, or of two over each other.")
+    ] = False,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", "-o", metavar="DIR", help="Folder for what --plot draws.", show_default="out"),
     ] = None,
     printed: Printed = Format.TEXT,
 ) -> None:
@@ -51,26 +72,92 @@ def point(
     --twa upwind or downwind finds the angle of best VMG.
 
     Example: vpp point keelboat.toml --tws 12 --twa upwind
+
+    Example: vpp point keelboat.toml --tws 12 --twa 45 --option base --option taller_rig --plot -o rig
     """
     from vpp.config import BoatFileError, load
-    from vpp.polar import NoSuchBranch, WindGridError
+
+    options = list(dict.fromkeys(option or (_BASE,)))
+    if problems := [*_drawing_problems(options, figure=figure, plot=plot, out=out)]:
+        stop(problems)
+    try:
+        boat_file = load(boat)
+        boat_file.select(options)
+    except BoatFileError as error:
+        stop(str(problem) for problem in error.problems)
+    found, reasons = _solve(boat_file, options, tws=tws, twa=twa, branch=branch, sail_set=sail_set)
+    for name, reason in reasons.items():
+        typer.echo(f"No result{f' for {name}' if len(options) > 1 else ''}: {reason}", err=True)
+    if reasons and (plot or figure is not None):
+        typer.echo("Nothing is drawn: there is no equilibrium to draw.", err=True)
+    written = None
+    if not reasons and figure is not None:
+        _draw_budget(found[0], figure)
+    if not reasons and plot:
+        written = _draw_rig(found, Path("out") if out is None else out)
+    if found and written is not None:
+        print_result(_PRINT[printed](found, written), written, is_data=printed is not Format.TEXT)
+    elif found:
+        typer.echo(_PRINT[printed](found, None), nl=printed is Format.TEXT)
+    if reasons:
+        raise typer.Exit(SOME_FAILED)
+
+
+def _drawing_problems(
+    options: Sequence[str], *, figure: Path | None, plot: bool, out: Path | None
+) -> list[str]:
+    """What is wrong with the words that ask for drawings."""
+    problems = []
+    if figure is not None and figure.suffix.lower() not in (".png", ".svg"):
+        problems.append(f"figure = {str(figure)!r}: the name must end in .png or .svg")
+    if figure is not None and len(options) > 1:
+        problems.append(
+            f"figure = {str(figure)!r}: the budget of one option is drawn; {len(options)} are named"
+        )
+    if plot and len(options) > _MOST_DRAWN:
+        problems.append(f"plot: one option is drawn, or two over each other; {len(options)} are named")
+    if out is not None and not plot:
+        problems.append(f"out = {str(out)!r}: there is nothing to write without --plot")
+    folder = Path("out") if out is None else out
+    if plot and folder.exists() and not folder.is_dir():
+        problems.append(f"out = {str(folder)!r}: a file of that name is in the way")
+    return problems
+
+
+def _solve(
+    boat_file: BoatFile,
+    options: Sequence[str],
+    *,
+    tws: float,
+    twa: str,
+    branch: str | None,
+    sail_set: str | None,
+) -> tuple[list[Point], dict[str, str]]:
+    """The points that have a result, and by option why others have none; bad input ends the command."""
+    from vpp.polar import NoSuchBranch, NoSuchSailSet, WindGridError
     from vpp.polar import point as solve_point
     from vpp.solved import NoEquilibrium
 
-    if figure is not None and figure.suffix.lower() not in (".png", ".svg"):
-        stop([f"figure = {str(figure)!r}: the name must end in .png or .svg"])
-    try:
-        found = solve_point(load(boat), tws_kn=tws, twa_deg=_angle(twa), option=option, branch=branch)
-    except (BoatFileError, WindGridError) as error:
-        stop(str(problem) for problem in error.problems)
-    except NoSuchBranch as error:
-        stop([str(error)])
-    except NoEquilibrium as reason:
-        typer.echo(f"No result: {reason}", err=True)
-        raise typer.Exit(SOME_FAILED) from None
-    if figure is not None:
-        _draw(found, figure)
-    typer.echo(_PRINT[printed](found), nl=printed is Format.TEXT)
+    found, reasons = [], {}
+    for name in options:
+        try:
+            found.append(
+                solve_point(
+                    boat_file,
+                    tws_kn=tws,
+                    twa_deg=_angle(twa),
+                    option=name,
+                    branch=branch,
+                    sail_set=sail_set,
+                )
+            )
+        except WindGridError as error:
+            stop(error.problems)
+        except (NoSuchBranch, NoSuchSailSet) as error:
+            stop([str(error)])
+        except NoEquilibrium as reason:
+            reasons[name] = str(reason)
+    return found, reasons
 
 
 def _angle(text: str) -> float | str:
@@ -80,7 +167,7 @@ def _angle(text: str) -> float | str:
         return text
 
 
-def _draw(found: Point, path: Path) -> None:
+def _draw_budget(found: Point, path: Path) -> None:
     from vpp.plots import budget_figure
     from vpp.results.files import save_figure
 
@@ -91,8 +178,64 @@ def _draw(found: Point, path: Path) -> None:
         stop([f"figure = {str(path)!r}: cannot be written ({error.strerror})"])
 
 
-def _text(found: Point) -> str:
+def _draw_rig(found: Sequence[Point], folder: Path) -> Written:
+    """The drawing of the rig and the numbers of its stations."""
+    import pandas as pd
+
+    from vpp.results.files import ABOUT, csv_text, json_text, write_folder
+    from vpp.rig_plot import draw_rig
+    from vpp.rig_view import rig_view
+
+    figure = draw_rig(*found)
+    drawn = {"rig.png": figure, "rig.svg": figure}
+    stations = pd.concat([rig_view(point).to_frame() for point in found], ignore_index=True)
+    told = _about(found, files=("stations.csv", ABOUT, *drawn))
+    texts = {"stations.csv": csv_text(stations), ABOUT: json_text(told)}
+    try:
+        return write_folder(folder, texts=texts, figures=drawn)
+    except OSError as error:
+        stop([f"out = {str(folder)!r}: cannot be written ({error.strerror})"])
+
+
+def _about(found: Sequence[Point], *, files: Sequence[str]) -> dict[str, Any]:
+    """What `about.json` says of points and the names of the files written with it."""
     from vpp.results.files import CAUTION
+    from vpp.version import __version__
+
+    source, values = found[0].source, [point.values for point in found]
+    return {
+        "boat": source.name,
+        "file": source.file,
+        "digest": source.digest,
+        "version": __version__,
+        "options": [each["option"] for each in values],
+        "tws_kn": values[0]["tws_kn"],
+        "twa_deg": [round(float(each["twa_deg"]), 3) for each in values],
+        "aim": values[0]["aim"],
+        "branches": [each["branch"] for each in values],
+        "files": list(files),
+        "caution": CAUTION,
+    }
+
+
+# --- text and data ------------------------------------------------------------------------------------------
+
+
+def _text(found: Sequence[Point], written: Written | None) -> str:
+    from vpp.results.files import CAUTION
+
+    parts = [part for point in found for part in _told(point, signs=point is found[0])]
+    parts[0] = f"{found[0].source.line}\n{parts[0]}"
+    if written is None:
+        return "\n\n".join([*parts, CAUTION])
+    from vpp.rig_plot import say_effort
+    from vpp.rig_view import rig_view
+
+    return "\n\n".join([*parts, say_effort([rig_view(point) for point in found]), closing(written)])
+
+
+def _told(found: Point, *, signs: bool) -> list[str]:
+    """A point in paragraphs, and where wanted what the signs of its budget mean."""
     from vpp.results.variables import VARIABLES
 
     values = found.values
@@ -102,16 +245,16 @@ def _text(found: Point) -> str:
         if not item.is_text and float(values[item.column]) == float(values[item.column])
     ]
     aim = "" if values["aim"] == "speed" else f", best VMG {values['aim']}"
+    worn = f", under {values['sail_set']}" if values["sail_set"] else ""
     parts = [
-        f"{found.source.line}\n{values['option']}{aim}, {values['branch']}",
+        f"{values['option']}{aim}, {values['branch']}{worn}",
         _state(state),
         _budget(found),
-        _SIGNS,
+        *([_SIGNS] if signs else []),
     ]
     if values["remark"]:
         parts.append(f"Remark: {values['remark']}")
-    parts += found.others()
-    return "\n\n".join([*parts, CAUTION])
+    return [*parts, *found.others()]
 
 
 def _state(rows: list[tuple[str, str, str]]) -> str:
@@ -135,26 +278,38 @@ def _budget(found: Point) -> str:
     return table(_HEADER, zip(names, media, *columns, strict=True), left=2)
 
 
-def _json(found: Point) -> str:
-    from vpp.results.files import CAUTION, json_text, records
+def _json(found: Sequence[Point], written: Written | None) -> str:
+    from vpp.results.files import CAUTION, json_text
 
+    source, told = found[0].source, [_record(point) for point in found]
     return json_text(
         {
-            "boat": found.source.name,
-            "file": found.source.file,
-            "digest": found.source.digest,
-            "values": records(found.frame)[0],
-            "budget": records(found.budget),
-            **({"others": list(found.others())} if found.others() else {}),
+            "boat": source.name,
+            "file": source.file,
+            "digest": source.digest,
+            **(told[0] if len(told) == 1 else {"points": told}),
+            **({} if written is None else {"files": [str(path) for path in written.files]}),
             "caution": CAUTION,
         }
     )
 
 
-def _csv(found: Point) -> str:
+def _record(found: Point) -> dict[str, Any]:
+    from vpp.results.files import records
+
+    return {
+        "values": records(found.frame)[0],
+        "budget": records(found.budget),
+        **({"others": list(found.others())} if found.others() else {}),
+    }
+
+
+def _csv(found: Sequence[Point], written: Written | None) -> str:
+    import pandas as pd
+
     from vpp.results.files import csv_text
 
-    return csv_text(found.frame)
+    return csv_text(pd.concat([point.frame for point in found], ignore_index=True))
 
 
 _PRINT = {Format.TEXT: _text, Format.JSON: _json, Format.CSV: _csv}

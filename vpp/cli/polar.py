@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from vpp.cli.console import closing, finish, marked_table, print_result, progress, table
+from vpp.cli.console import closing, finish, marked_table, print_result, progress, sail_set_sentences, table
 from vpp.cli.options import (
     BoatPath,
     Format,
@@ -19,7 +19,7 @@ from vpp.cli.options import (
     process_count,
     read_boat_and_winds,
 )
-from vpp.cli.writing import write_polar
+from vpp.cli.writing import sail_sets_told, write_polar
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -84,6 +84,7 @@ def _take_off(
 def _text(solved: Polar, take_off: TakeOff | None, written: Written) -> str:
     parts = [solved.source.line]
     parts += [part for option in solved.options for part in (_speeds(solved, option), _best(solved, option))]
+    parts += sail_set_sentences(solved)
     notes = [note for note in (solved.extended_note, solved.hull_borne_note) if note]
     if notes:
         parts.append("\n".join(notes))
@@ -149,6 +150,7 @@ def _json(solved: Polar, take_off: TakeOff | None, written: Written) -> str:
     from vpp.results.files import json_text, records
 
     told = {**about_polar(solved, files=names_of(written)), "rows": records(solved.to_frame())}
+    told |= sail_sets_told(solved)
     if solved.branches:
         told["branches"] = records(solved.branches_frame())
     if take_off is not None:

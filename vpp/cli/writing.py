@@ -33,6 +33,17 @@ def about_polar(polar: Polar, *, files: Sequence[str]) -> dict[str, Any]:
     )
 
 
+def sail_sets_told(polar: Polar) -> dict[str, Any]:
+    """What every sail set does and which is best where, for JSON; nothing where no boat has sail sets."""
+    from vpp.results.files import records
+    from vpp.sail_choice import summary
+
+    if not polar.solved.sail_sets:
+        return {}
+    sentences = [sentence for option in polar.options for sentence in summary(polar, option)]
+    return {"sail_set_summary": sentences, "sail_sets": records(polar.sail_sets_frame())}
+
+
 def names_of(written: Written) -> tuple[str, ...]:
     """The names of the files written."""
     return tuple(path.name for path in written.files)
@@ -53,6 +64,7 @@ def write_polar(polar: Polar, take_off: TakeOff | None, folder: Path, *, figures
 
         drawn = {f"polar_{option}": polar_figure(polar, option=option) for option in polar.options}
         drawn["vmg"] = vmg_figure(polar)
+        drawn |= _sail_set_figures(polar)
         if take_off is not None:
             drawn["take_off"] = take_off_figure(take_off, polar.source)
     return _write(folder, polar, texts, drawn)
@@ -61,8 +73,11 @@ def write_polar(polar: Polar, take_off: TakeOff | None, folder: Path, *, figures
 def write_comparison(comparison: Comparison, folder: Path, *, figures: bool) -> Written:
     """Tables and figures of a comparison. Returns what was written and removed."""
     from vpp.results.files import CAUTION, csv_text
+    from vpp.sail_choice import summary
 
-    told = [comparison.polar.source.line, *comparison.summary(), *comparison.notes(), CAUTION]
+    polar = comparison.polar
+    choices = [sentence for option in polar.options for sentence in summary(polar, option)]
+    told = [polar.source.line, *comparison.summary(), *choices, *comparison.notes(), CAUTION]
     texts = {
         **_tables(comparison.polar),
         "gain.csv": csv_text(comparison.gain_frame()),
@@ -77,6 +92,7 @@ def write_comparison(comparison: Comparison, folder: Path, *, figures: bool) -> 
             "gain": gain_figure(comparison),
             "vmg": vmg_gain_figure(comparison),
             "best_option": best_option_figure(comparison),
+            **_sail_set_figures(comparison.polar),
         }
     return _write(folder, comparison.polar, texts, drawn)
 
@@ -88,8 +104,18 @@ def _tables(polar: Polar) -> dict[str, str]:
     return {
         "polar.csv": csv_text(polar.to_frame()),
         **({} if branches.empty else {"branches.csv": csv_text(branches)}),
+        **({"sail_sets.csv": csv_text(polar.sail_sets_frame())} if polar.solved.sail_sets else {}),
         "budget.csv": csv_text(polar.budget_frame()),
     }
+
+
+def _sail_set_figures(polar: Polar) -> dict[str, Figure]:
+    """The map of best sail sets, where any boat has sail sets."""
+    if not polar.solved.sail_sets:
+        return {}
+    from vpp.plots import sail_set_figure
+
+    return {"sail_sets": sail_set_figure(polar)}
 
 
 def _write(folder: Path, polar: Polar, texts: dict[str, str], drawn: dict[str, Figure]) -> Written:

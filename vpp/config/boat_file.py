@@ -10,10 +10,11 @@ from pathlib import Path
 
 from vpp.boat import Boat
 from vpp.config import source
-from vpp.config.chords import ChordFile
+from vpp.config.columns import ColumnFile
 from vpp.config.errors import BoatFileError, Problem
 from vpp.config.resolve import BASE, Resolver
 from vpp.config.rows import Row, rows_of
+from vpp.config.study import OPTIONS_OF, with_boat
 from vpp.config.text import nearest, shown
 
 
@@ -81,6 +82,9 @@ def load(path: str | PathLike[str]) -> BoatFile:
     file = str(path)
     content = source.read(file)
     root = source.parse(file, content)
+    if OPTIONS_OF in root.entries:
+        root, of_boat = with_boat(file, root)
+        content += of_boat
     resolver = Resolver(file=file, root=root, folder=Path(path).parent)
     resolved = resolver.resolve()
     if resolver.problems:
@@ -90,20 +94,27 @@ def load(path: str | PathLike[str]) -> BoatFile:
         path=Path(path),
         name=base.name,
         description=base.description,
-        digest=_digest(content, resolver.chord_files),
+        digest=_digest(content, {**resolver.chord_files, **resolver.coefficient_files}),
         boats=tuple(entry.afloat.boat for entry in resolved.values()),
         resolved={
-            option: rows_of(entry.root, entry.document, entry.afloat, resolver.chord_files, file=file)
+            option: rows_of(
+                entry.root,
+                entry.document,
+                entry.afloat,
+                resolver.chord_files,
+                resolver.coefficient_files,
+                file=file,
+            )
             for option, entry in resolved.items()
         },
     )
 
 
-def _digest(content: bytes, chord_files: Mapping[str, ChordFile]) -> str:
+def _digest(content: bytes, files: Mapping[str, ColumnFile]) -> str:
     digest = hashlib.sha256(content)
-    for name in sorted(chord_files):
+    for name in sorted(files):
         digest.update(f"\0{name}\0".encode())
-        digest.update(chord_files[name].content)
+        digest.update(files[name].content)
     return digest.hexdigest()[:12]
 
 

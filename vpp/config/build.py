@@ -5,12 +5,15 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 from vpp import boat as parts
 from vpp.boat import Boat, FormedHull, Hull, PointMass, Range
 from vpp.config.chords import ChordFile
+from vpp.config.coefficients import CoefficientFile
 from vpp.config.schema import (
     BoatDocument,
+    CoefficientSailTable,
     CrewTable,
     EnvironmentTable,
     FinTable,
@@ -19,6 +22,7 @@ from vpp.config.schema import (
     MarginsTable,
     MassTable,
     RigTable,
+    SailSetTable,
     SailTable,
     TableModel,
     WindageTable,
@@ -97,7 +101,14 @@ def drawn_form(hull: FormedHull) -> DrawnForm:
     )
 
 
-def as_drawn(document: BoatDocument, *, name: str, says: str, chord_files: Mapping[str, ChordFile]) -> Boat:
+def as_drawn(
+    document: BoatDocument,
+    *,
+    name: str,
+    says: str,
+    chord_files: Mapping[str, ChordFile],
+    coefficient_files: Mapping[str, CoefficientFile],
+) -> Boat:
     """The boat of a document, at the water line to which its hull is drawn."""
     return Boat(
         name=name,
@@ -107,11 +118,24 @@ def as_drawn(document: BoatDocument, *, name: str, says: str, chord_files: Mappi
         fins=tuple(_fin(fin) for fin in document.fin),
         foils=tuple(_foil(foil) for foil in document.foil),
         rig=_rig(document.rig),
-        sails=tuple(_sail(sail, chord_files) for sail in document.sail),
+        sails=tuple(
+            _sail(sail, chord_files, mast_diameter=_si(document.rig, "mast_diameter_m"))
+            for sail in document.sail
+            if isinstance(sail, SailTable)
+        ),
+        table_sails=tuple(
+            _table_sail(sail, coefficient_files[sail.coefficient_file])
+            for sail in document.sail
+            if isinstance(sail, CoefficientSailTable)
+        ),
         masses=tuple(_mass(mass) for mass in document.mass),
         crew=_crew(document.crew),
         windage=tuple(_windage(item) for item in document.windage),
         margins=_margins(document.margins, document.hull),
+        sail_sets=tuple(_sail_set(table) for table in document.sail_set),
+        sail_change=parts.SailChange(
+            lost_time=_si(document.wardrobe, "change_cost_s"), leg_time=_si(document.wardrobe, "leg_minutes")
+        ),
     )
 
 
@@ -272,6 +296,9 @@ def _lowered(boat: Boat, sinkage: float) -> Boat:
             )
             for sail in boat.sails
         ),
+        table_sails=tuple(
+            replace(sail, centre_height=sail.centre_height - sinkage) for sail in boat.table_sails
+        ),
         masses=tuple(replace(mass, z=mass.z - sinkage) for mass in boat.masses),
         crew=replace(boat.crew, z=boat.crew.z - sinkage),
         windage=tuple(replace(item, height=item.height - sinkage) for item in boat.windage),
@@ -399,6 +426,7 @@ def _rig(table: RigTable) -> parts.Rig:
         deck_height=_si(table, "deck_height_m"),
         deck_half_width=_si(table, "deck_half_width_m"),
         gap_leakage=_si(table, "gap_leakage_percent"),
+        mast_rotation=_range(table, "mast_rotation_min_deg", "mast_rotation_max_deg"),
     )
 
 
@@ -416,12 +444,42 @@ def chords_of(
     return sail.chord_at_percent, sail.chord_m
 
 
-def _sail(table: SailTable, chord_files: Mapping[str, ChordFile]) -> parts.Sail:
+def _draft_share(table: SailTable) -> float:
+    """Place of the deepest camber; the middle of what is behind the hinge where it is not given."""
+    if table.draft_at_percent is not None:
+        return _si(table, "draft_at_percent")
+    return 0.5 * (1.0 + _si(table, "hinge_at_percent"))
+
+
+def _section(table: SailTable, mast_diameter: float) -> dict[str, Any]:
+    """Stall and drag of the sections, or the geometry that they follow from."""
+    if table.section_model == "given":
+        return {
+            "stall_incidence": _si(table, "stall_incidence_deg"),
+            "stall_width": _si(table, "stall_width_deg"),
+            "profile_drag_coefficient": _si(table, "profile_drag_coefficient"),
+            "drag_bucket_factor": _si(table, "drag_bucket_factor"),
+        }
+    thickness = 0.0 if table.thickness_percent is None else _si(table, "thickness_percent")
+    geometry = parts.SectionGeometry(
+        kind=table.section_model,
+        thickness_share=thickness,
+        clew_thickness=_si(table, "clew_thickness_m"),
+        clew_zone_to_share=_si(table, "clew_zone_to_percent"),
+        mast_diameter=mast_diameter if table.behind_mast else 0.0,
+    )
+    return {"section": geometry}
+
+
+def _sail(table: SailTable, chord_files: Mapping[str, ChordFile], *, mast_diameter: float) -> parts.Sail:
     heights, chords = chords_of(table, chord_files)
     transition = (
         "head_zone_from_percent"
         if table.head_transition_from_percent is None
         else "head_transition_from_percent"
+    )
+    foot_transition = (
+        "foot_zone_to_percent" if table.foot_transition_to_percent is None else "foot_transition_to_percent"
     )
     extension_chord = chords[0] if table.extension_chord_m is None else table.extension_chord_m
     return parts.Sail(
@@ -435,6 +493,7 @@ def _sail(table: SailTable, chord_files: Mapping[str, ChordFile]) -> parts.Sail:
         chord_share=_all_si("chord_at_percent", heights),
         chord=_all_si("chord_m", chords),
         head_cut_from_share=_si(table, "head_cut_from_percent"),
+        head_cut_to_share=_si(table, "head_cut_to_percent"),
         head_cut_chord_share=_si(table, "head_cut_chord_percent"),
         camber_share=_all_si("camber_at_percent", table.camber_at_percent),
         camber_flat=_all_si("camber_flat_percent", table.camber_flat_percent),
@@ -443,16 +502,44 @@ def _sail(table: SailTable, chord_files: Mapping[str, ChordFile]) -> parts.Sail:
         head_zone_from_share=_si(table, "head_zone_from_percent"),
         head_transition_from_share=_si(table, transition),
         head_camber=_range(table, "head_camber_trim_min_percent", "head_camber_trim_max_percent"),
+        foot_zone_to_share=_si(table, "foot_zone_to_percent"),
+        foot_transition_to_share=_si(table, foot_transition),
+        foot_camber=_range(table, "foot_camber_trim_min_percent", "foot_camber_trim_max_percent"),
         sheet=_range(table, "sheet_min_deg", "sheet_max_deg"),
         twist=_range(table, "twist_min_deg", "twist_max_deg"),
-        stall_incidence=_si(table, "stall_incidence_deg"),
-        stall_width=_si(table, "stall_width_deg"),
-        profile_drag_coefficient=_si(table, "profile_drag_coefficient"),
-        drag_bucket_factor=_si(table, "drag_bucket_factor"),
+        draft_share=_draft_share(table),
+        hinge_share=_si(table, "hinge_at_percent"),
+        **_section(table, mast_diameter),
         mass_per_area=_si(table, "mass_per_area_kg_per_m2"),
         station_count=table.station_count,
         deck_height=None if table.deck_height_m is None else _si(table, "deck_height_m"),
         deck_half_width=None if table.deck_half_width_m is None else _si(table, "deck_half_width_m"),
+        role=None if table.role == "other" else table.role,
+    )
+
+
+def _sail_set(table: SailSetTable) -> parts.SailSet:
+    return parts.SailSet(
+        name=table.name,
+        says=table.says,
+        sails=table.sails,
+        reefed=table.reefed,
+        reef_share=_all_si("reef_percent", table.reef_percent),
+    )
+
+
+def _table_sail(table: CoefficientSailTable, file: CoefficientFile) -> parts.TableSail:
+    return parts.TableSail(
+        name=table.name,
+        area=_si(table, "area_m2"),
+        span=_si(table, "span_m"),
+        centre_height=_si(table, "ce_height_m"),
+        centre_x=_si(table, "ce_x_m"),
+        mass_per_area=_si(table, "mass_per_area_kg_per_m2"),
+        power=Range(lower=_si(table, "power_min_percent"), upper=1.0),
+        wind_angle=_all_si("awa_deg", file.awa_deg),
+        lift_coefficient=_all_si("lift_coefficient", file.lift_coefficient),
+        drag_coefficient=_all_si("drag_coefficient", file.drag_coefficient),
     )
 
 

@@ -9,8 +9,10 @@ from itertools import pairwise
 from vpp.boat import Boat, FormedHull
 from vpp.config import build
 from vpp.config.locate import Path
+from vpp.config.sail_sets import sail_set_findings
 from vpp.config.schema import (
     BoatDocument,
+    CoefficientSailTable,
     CrewTable,
     FinTable,
     FoilTable,
@@ -21,6 +23,7 @@ from vpp.config.schema import (
     SailTable,
     TableModel,
 )
+from vpp.config.sections import mast_findings, section_findings
 from vpp.config.validate import Finding
 from vpp.physics.lifting_line import stations
 
@@ -30,8 +33,6 @@ HIKING_REACH_M = 1.0
 LEAST_LUFF_M = 0.5
 # a shorter half is no wing
 LEAST_HALF_SPAN_M = 0.1
-# a wider hand-over to the stalled section would take lift away at the ideal incidence
-MOST_STALL_WIDTH_SHARE = 0.2
 # names that the boat gives to masses of its own making
 TAKEN_MASS_NAMES = ("mast", "main", "jib", "crew")
 
@@ -51,6 +52,7 @@ def table_findings(tables: Mapping[Path, TableModel]) -> list[Finding]:
                 found += _order(path, "pitch_min_deg", "pitch_max_deg", table)
             case RigTable():
                 found += _order(path, "mast_base_height_m", "mast_top_height_m", table)
+                found += _order(path, "mast_rotation_min_deg", "mast_rotation_max_deg", table)
             case CrewTable():
                 found += _order(path, "arm_min_m", "arm_max_m", table)
             case MassTable() if table.name in TAKEN_MASS_NAMES:
@@ -259,22 +261,29 @@ def _sail_findings(path: Path, sail: SailTable) -> list[Finding]:
                 )
             )
     found += _head_findings(path, sail)
-    for control in ("camber_trim_{}_percent", "head_camber_trim_{}_percent", "sheet_{}_deg", "twist_{}_deg"):
+    found += _foot_findings(path, sail)
+    for control in (
+        "camber_trim_{}_percent",
+        "head_camber_trim_{}_percent",
+        "foot_camber_trim_{}_percent",
+        "sheet_{}_deg",
+        "twist_{}_deg",
+    ):
         found += _order(path, control.format("min"), control.format("max"), sail)
-    widest = MOST_STALL_WIDTH_SHARE * sail.stall_incidence_deg
-    if sail.stall_width_deg > widest:
-        found.append(
-            Finding(
-                (*path, "stall_width_deg"),
-                "the flow must not separate over more than a fifth of "
-                f"stall_incidence_deg = {sail.stall_incidence_deg:g}",
-                f"up to {widest:g} deg",
-            )
-        )
+    found += section_findings(path, sail)
     if sail.head_cut_chord_percent < 100.0 and sail.head_cut_from_percent >= 100.0:
         found.append(
             Finding(
                 (*path, "head_cut_from_percent"), "a cut that begins at the head cuts nothing", "below 100 %"
+            )
+        )
+    if sail.head_cut_to_percent < min(sail.head_cut_from_percent, 100.0):
+        begins = f"head_cut_from_percent = {sail.head_cut_from_percent:g}"
+        found.append(
+            Finding(
+                (*path, "head_cut_to_percent"),
+                f"the cut is done before it begins at {begins}",
+                f"from {sail.head_cut_from_percent:g} %",
             )
         )
     return found
@@ -296,7 +305,7 @@ def _head_findings(path: Path, sail: SailTable) -> list[Finding]:
     if transition is not None and transition > zone:
         wrong = f"the transition to the head's zone begins above head_zone_from_percent = {zone:g}"
         found.append(Finding((*path, "head_transition_from_percent"), wrong, f"up to {zone:g} %"))
-    highest = _highest_station_percent(sail)
+    highest = _station_percents(sail)[-1]
     if zone > highest:
         wrong = f"the head's zone begins above the middle of the uppermost strip at {highest:.1f} %"
         hint = "or raise station_count; 100 % is a head without a trim of its own"
@@ -304,11 +313,45 @@ def _head_findings(path: Path, sail: SailTable) -> list[Finding]:
     return found
 
 
-def _highest_station_percent(sail: SailTable) -> float:
+def _foot_findings(path: Path, sail: SailTable) -> list[Finding]:
+    """Whether the foot's own camber trim has a zone to act on, below the head's."""
+    zone, transition = sail.foot_zone_to_percent, sail.foot_transition_to_percent
+    if zone <= 0.0:
+        asked = {
+            "foot_transition_to_percent": transition is not None and transition > 0.0,
+            "foot_camber_trim_min_percent": sail.foot_camber_trim_min_percent > 0.0,
+            "foot_camber_trim_max_percent": sail.foot_camber_trim_max_percent > 0.0,
+        }
+        wrong = "the foot has no zone in which a trim of its own could act"
+        hint = "set foot_zone_to_percent above 0, or leave this key out"
+        return [Finding((*path, key), wrong, "", hint) for key, given in asked.items() if given]
+    found: list[Finding] = []
+    if transition is not None and transition < zone:
+        wrong = f"the transition from the foot's zone ends below foot_zone_to_percent = {zone:g}"
+        found.append(Finding((*path, "foot_transition_to_percent"), wrong, f"from {zone:g} %"))
+    lowest = _station_percents(sail)[0]
+    if zone < lowest:
+        wrong = f"the foot's zone ends below the middle of the lowest strip at {lowest:.1f} %"
+        hint = "or raise station_count; 0 % is a foot without a trim of its own"
+        found.append(Finding((*path, "foot_zone_to_percent"), wrong, f"from {lowest:.1f} %", hint))
+    ends = zone if transition is None else max(zone, transition)
+    begins = sail.head_zone_from_percent
+    if sail.head_transition_from_percent is not None and begins < 100.0:
+        begins = min(begins, sail.head_transition_from_percent)
+    if ends > begins:
+        key = "foot_zone_to_percent" if transition is None else "foot_transition_to_percent"
+        wrong = f"the foot's trim reaches into the head's, which begins at {begins:g} %"
+        found.append(Finding((*path, key), wrong, f"up to {begins:g} %"))
+    return found
+
+
+def _station_percents(sail: SailTable) -> list[float]:
+    """Heights of the lowest and the uppermost strip's middle, in per cent of the luff above the foot."""
     _, middles = stations(
         lower=sail.foot_height_m - sail.foot_extension_m, upper=sail.head_height_m, count=sail.station_count
     )
-    return 100.0 * (float(middles[-1]) - sail.foot_height_m) / (sail.head_height_m - sail.foot_height_m)
+    luff = sail.head_height_m - sail.foot_height_m
+    return [100.0 * (float(middle) - sail.foot_height_m) / luff for middle in (middles[0], middles[-1])]
 
 
 def _chord_findings(path: Path, sail: SailTable) -> list[Finding]:
@@ -358,9 +401,12 @@ def heights_fault(percents: Sequence[float]) -> str:
 
 def boat_findings(boat: BoatDocument) -> list[Finding]:
     """What does not go together between the tables of a boat."""
-    found: list[Finding] = []
+    found = mast_findings(boat)
     for index, sail in enumerate(boat.sail):
         path: Path = ("sail", index)
+        if isinstance(sail, CoefficientSailTable):
+            found += _centre_findings(path, sail, boat.rig)
+            continue
         found += _deck_findings(path, sail, boat.rig)
         if sail.head_height_m > boat.rig.mast_top_height_m:
             found.append(
@@ -390,7 +436,7 @@ def boat_findings(boat: BoatDocument) -> list[Finding]:
                 f"up to {limit:g} deg",
             )
         )
-    return found + _water_findings(boat)
+    return found + _water_findings(boat) + sail_set_findings(boat)
 
 
 def _water_findings(boat: BoatDocument) -> list[Finding]:
@@ -443,6 +489,15 @@ def _depth_findings(path: Path, foil: FoilTable, keel_z: float) -> list[Finding]
         return [Finding((*path, "arm_length_m"), reach, "", "a longer arm, or a lower attachment")]
     remedy = "less cant, a longer arm, a lower attachment or less dihedral"
     return [Finding((*path, "cant_max_deg"), f"at {greatest:g} deg {reach}", "", remedy)]
+
+
+def _centre_findings(path: Path, sail: CoefficientSailTable, rig: RigTable) -> list[Finding]:
+    """The force of a sail acts on its mast."""
+    low, high = rig.deck_height_m, rig.mast_top_height_m
+    if low < sail.ce_height_m < high:
+        return []
+    wrong = f"lies outside the rig, from the deck at {low:g} m to the mast's top at {high:g} m"
+    return [Finding((*path, "ce_height_m"), wrong, f"between {low:g} and {high:g} m")]
 
 
 def _deck_findings(path: Path, sail: SailTable, rig: RigTable) -> list[Finding]:

@@ -13,10 +13,13 @@ from vpp.config.text import nearest, shown
 
 @dataclass(frozen=True)
 class Origin:
-    """Where a value was written: the line, and the option it belongs to if any."""
+    """Where a value was written: the line, the option it belongs to if any, and the file if not the one that
+    was asked for.
+    """
 
     line: int | None
     option: str | None = None
+    file: str | None = None
 
 
 @dataclass(frozen=True)
@@ -72,6 +75,17 @@ def tree(value: object, lines: Mapping[Path, int], *, path: Path = (), option: s
             origin,
         )
     return Leaf(value, origin)
+
+
+def from_file(node: Node, file: str) -> Node:
+    """The same values, remembered as written in a file."""
+    origin = replace(node.origin, file=file)
+    if isinstance(node, Table):
+        entries = {key: from_file(entry, file) for key, entry in node.entries.items()}
+        return Table(entries, origin)
+    if isinstance(node, Items):
+        return Items(tuple(from_file(entry, file) for entry in node.entries), origin)
+    return replace(node, origin=origin)
 
 
 def plain(node: Node) -> object:

@@ -14,10 +14,12 @@ from typing import Any
 from vpp.config.schema import (
     CHOICES,
     REPEATED_TABLES,
+    SAIL_TABLES,
     TABLES,
     TOP_KEYS,
     BoatFileDocument,
     Choice,
+    CoefficientSailTable,
     OptionTable,
     TableModel,
     choice_of,
@@ -47,6 +49,9 @@ def json_schema() -> dict[str, Any]:
     schema = BoatFileDocument.model_json_schema()
     for model in (schema, *schema["$defs"].values()):
         model["properties"] = {key: _with_unit(key, entry) for key, entry in model["properties"].items()}
+    for chosen, table in SAIL_TABLES.items():
+        properties = schema["$defs"][table.__name__]["properties"]
+        properties["model"] = {"const": chosen, "description": properties["model"]["description"]}
     for choice in CHOICES:
         # a choice made in another table is beyond a schema of this one
         if len(choice.selector) == 1:
@@ -59,7 +64,7 @@ def _condition(choice: Choice) -> dict[str, Any]:
     """The keys of a choice are there with it, and not with another."""
     selector = choice.selector[0]
     return {
-        "if": {"properties": {selector: {"const": choice.chosen}}},
+        "if": {"properties": {selector: {"enum": list(choice.choices)}}},
         "then": {"required": list(choice.needed)},
         "else": {"properties": dict.fromkeys(choice.keys, False)},
     }
@@ -77,6 +82,13 @@ def _sections() -> Iterator[str]:
         heading = f"`[[{table_name}]]`" if table_name in REPEATED_TABLES else f"`[{table_name}]`"
         keys = tuple(properties_of(model))
         yield from _section(heading, model.__doc__ or "", model, keys=keys, table_name=table_name)
+        if table_name == "sail":
+            yield from _section(
+                'A `[[sail]]` with `model = "table"`',
+                CoefficientSailTable.__doc__ or "",
+                CoefficientSailTable,
+                keys=tuple(properties_of(CoefficientSailTable)),
+            )
     yield from _section(
         "`[[option]]`", OptionTable.__doc__ or "", OptionTable, keys=tuple(properties_of(OptionTable))
     )

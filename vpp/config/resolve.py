@@ -9,9 +9,11 @@ from pathlib import Path
 from vpp.boat import Boat
 from vpp.config import build, checks
 from vpp.config.chords import ChordFile, read_chords
+from vpp.config.coefficients import CoefficientFile, misfits_of, read_coefficients
 from vpp.config.errors import Problem
 from vpp.config.overlay import Items, Leaf, Misfit, Node, Table, lay_over, name_of
-from vpp.config.schema import BoatDocument, SailTable
+from vpp.config.schema import BoatDocument, CoefficientSailTable, SailTable
+from vpp.config.sections import strip_findings
 from vpp.config.text import nearest
 from vpp.config.validate import Finding, option_findings, problem, read_boat, sound_tables, top_findings
 
@@ -33,6 +35,7 @@ class Resolver:
     def __init__(self, *, file: str, root: Table, folder: Path) -> None:
         self.problems: list[Problem] = []
         self.chord_files: dict[str, ChordFile] = {}
+        self.coefficient_files: dict[str, CoefficientFile] = {}
         self._file = file
         self._root = root
         self._folder = folder
@@ -159,14 +162,27 @@ class Resolver:
         sails = {path: table for path, table in tables.items() if isinstance(table, SailTable)}
         for path, sail in sails.items():
             findings += self._chord_file_findings((*path, "chord_file"), sail)
+        coefficients_are_sound = True
+        for path, table in tables.items():
+            if isinstance(table, CoefficientSailTable):
+                file_findings = self._coefficient_file_findings((*path, "coefficient_file"), table)
+                coefficients_are_sound &= not file_findings and self._coefficients_are_sound(table)
+                findings += file_findings
         if document is not None:
             findings += checks.boat_findings(document)
         self._note_all(findings, root, option=option)
         chords_are_sound = not any(self._chords_are_bad(sail) for sail in sails.values())
-        if document is None or findings or not chords_are_sound or not base_is_sound:
+        files_are_sound = chords_are_sound and coefficients_are_sound
+        if document is None or findings or not files_are_sound or not base_is_sound:
             return None
         says = document.description if option is None else _text(self._options[option], "says")
-        drawn = build.as_drawn(document, name=option or BASE, says=says, chord_files=self.chord_files)
+        drawn = build.as_drawn(
+            document,
+            name=option or BASE,
+            says=says,
+            chord_files=self.chord_files,
+            coefficient_files=self.coefficient_files,
+        )
         return self._float(root, document, drawn, option)
 
     def _chord_file_findings(self, path: tuple[str | int, ...], sail: SailTable) -> list[Finding]:
@@ -188,11 +204,34 @@ class Resolver:
             [Finding(path, f"in that file {wrong}", "height_percent rising from 0 to 100")] if wrong else []
         )
 
+    def _coefficient_file_findings(
+        self, path: tuple[str | int, ...], sail: CoefficientSailTable
+    ) -> list[Finding]:
+        if sail.coefficient_file not in self.coefficient_files:
+            self.coefficient_files[sail.coefficient_file] = read_coefficients(
+                self._folder, sail.coefficient_file
+            )
+        file = self.coefficient_files[sail.coefficient_file]
+        if file.unreadable:
+            return [Finding(path, file.unreadable)]
+        for found in self._wrong_in(file, sail):
+            self._note(replace(found, file=str(self._folder / file.name)))
+        return []
+
+    def _wrong_in(self, file: CoefficientFile, sail: CoefficientSailTable) -> Sequence[Problem]:
+        return file.problems or misfits_of(sail, file)
+
+    def _coefficients_are_sound(self, sail: CoefficientSailTable) -> bool:
+        return not self._wrong_in(self.coefficient_files[sail.coefficient_file], sail)
+
     def _chords_are_bad(self, sail: SailTable) -> bool:
         return sail.chord_file is not None and bool(self.chord_files[sail.chord_file].problems)
 
     def _float(self, root: Table, document: BoatDocument, drawn: Boat, option: str | None) -> Resolved | None:
-        findings = checks.weight_findings(drawn, is_base=option is None)
+        findings = [
+            *strip_findings(drawn, document),
+            *checks.weight_findings(drawn, is_base=option is None),
+        ]
         if not findings:
             floating = build.afloat(drawn)
             findings = checks.afloat_findings(floating)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from typing import Any, NamedTuple
 
-from vpp.boat import FormedHull
+from vpp.boat import Boat, FormedHull, Rig, Sail
 from vpp.config import build
 from vpp.config.chords import ChordFile
+from vpp.config.coefficients import CoefficientFile
 from vpp.config.locate import Path
 from vpp.config.overlay import Node, Table, key_text, nodes_along
 from vpp.config.schema import (
@@ -16,6 +18,7 @@ from vpp.config.schema import (
     TOP_KEYS,
     BoatDocument,
     Choice,
+    CoefficientSailTable,
     SailTable,
     TableModel,
     choice_of,
@@ -42,6 +45,7 @@ def rows_of(
     document: BoatDocument,
     afloat: build.Afloat,
     chord_files: Mapping[str, ChordFile],
+    coefficient_files: Mapping[str, CoefficientFile],
     *,
     file: str,
 ) -> tuple[Row, ...]:
@@ -50,12 +54,16 @@ def rows_of(
     for key in TOP_KEYS:
         found.append(_row(root, (key,), getattr(document, key), properties_of(BoatDocument)[key], file))
     for table_name in TABLES:
+        if table_name == "wardrobe" and not document.sail_set:
+            continue
         tables = getattr(document, table_name)
         if table_name not in REPEATED_TABLES:
             found += _table_rows(root, (table_name,), document, tables, chord_files, file)
             continue
         for index, table in enumerate(tables):
             found += _table_rows(root, (table_name, index), document, table, chord_files, file)
+            if isinstance(table, CoefficientSailTable):
+                found += _coefficient_rows(table, coefficient_files[table.coefficient_file])
     return (*found, *_computed_rows(afloat))
 
 
@@ -84,7 +92,7 @@ def _is_used(document: BoatDocument, table: TableModel, choice: Choice | None) -
         return True
     *above, key = choice.selector
     chosen: object = getattr(getattr(document, above[0]) if above else table, key)
-    return chosen == choice.chosen
+    return chosen in choice.choices
 
 
 def _filled(row: Row, sail: SailTable, chord_files: Mapping[str, ChordFile], file: str) -> Iterator[Row]:
@@ -99,6 +107,19 @@ def _filled(row: Row, sail: SailTable, chord_files: Mapping[str, ChordFile], fil
         yield row._replace(value=heights if key == "chord_at_percent" else chords, origin=origin)
 
 
+def _coefficient_rows(sail: CoefficientSailTable, file: CoefficientFile) -> Iterator[Row]:
+    """The columns of a sail's file."""
+    described = {
+        "awa_deg": "apparent wind angles, from the centreline, of the table",
+        "lift_coefficient": "lift across the apparent wind at those angles, to leeward",
+        "drag_coefficient": "drag along the apparent wind at those angles",
+    }
+    for column, description in described.items():
+        origin = f"{file.name}:{file.lines[0]}"
+        values = file.column(column)
+        yield Row(f"sail.{sail.name}.{column}", values, unit_of(column).symbol, origin, description)
+
+
 def _row(root: Table, path: Path, value: object, entry: Mapping[str, Any], file: str) -> Row:
     met = nodes_along(root, path)
     origin = _origin(met[-1], file) if len(met) == len(path) + 1 else "default"
@@ -108,16 +129,24 @@ def _row(root: Table, path: Path, value: object, entry: Mapping[str, Any], file:
 
 
 def _origin(node: Node, file: str) -> str:
-    place = f"{file}:{node.origin.line}"
+    place = f"{node.origin.file or file}:{node.origin.line}"
     return place if node.origin.option is None else f"option {node.origin.option}, {place}"
 
 
 def _computed_rows(afloat: build.Afloat) -> Iterator[Row]:
     boat = afloat.boat
     for sail in boat.sails:
-        yield _computed(f"sail.{sail.name}.area_m2", sail.area, "area between luff and leech")
+        for key, (value, description) in _sail_values(sail, boat.rig).items():
+            yield _computed(f"sail.{sail.name}.{key}", value, description)
+    worn, under = boat.dressed, f", under sail set {boat.sail_sets[0].name}" if boat.sail_sets else ""
+    for key, (value, description) in _rig_values(worn).items():
+        yield _computed(f"rig.{key}", value, f"{description}{under}")
     for foil in boat.foils:
         yield _computed(f"foil.{foil.name}.wing_area_m2", foil.wing_area, "area of the wing, both halves")
+    for item in boat.sail_sets:
+        worn = boat.wearing(item.name)
+        area = sum(sail.area for sail in worn.every_sail)
+        yield _computed(f"sail_set.{item.name}.area_m2", area, "area of the sails that are up together")
     resting = "" if boat.foil("canting_pair") is None else ", canting foils down at their least cant"
     values = {
         "afloat.total_mass_kg": (boat.total_mass, "mass of the boat with its crew, mast and sails"),
@@ -134,6 +163,36 @@ def _computed_rows(afloat: build.Afloat) -> Iterator[Row]:
     }
     for key, (value, description) in values.items():
         yield _computed(key, value, description)
+
+
+def _sail_values(sail: Sail, rig: Rig) -> dict[str, tuple[float, str]]:
+    lowest, highest = sail.lower_edge_height, sail.head_height
+    deck = rig.deck_height if sail.deck_height is None else sail.deck_height
+    height = highest - lowest
+    return {
+        "area_m2": (sail.area, "area between luff and leech"),
+        "measured_area_m2": (sail.measured_area, "area by chords at the quarters of the luff above the foot"),
+        "area_centre_height_m": (sail.area_centre_height, "height of the area's centre, afloat"),
+        "luff_length_m": (height / math.cos(sail.luff_rake), "length of the luff, extension included"),
+        "foot_chord_m": (sail.chord_at(lowest), "chord at the lower edge"),
+        "head_chord_m": (sail.chord_at(highest), "chord at the head"),
+        "deck_gap_m": (lowest - deck, "lower edge over the deck under this sail"),
+        "mean_chord_m": (sail.area / height, "area over the height of the luff"),
+        "aspect_ratio": (height**2 / sail.area, "height of the luff squared over area"),
+    }
+
+
+def _rig_values(boat: Boat) -> dict[str, tuple[float, str]]:
+    parts = [(sail.area, sail.area_centre_height) for sail in boat.sails]
+    parts += [(sail.area, sail.centre_height) for sail in boat.table_sails]
+    total = sum(area for area, _ in parts)
+    return {
+        "sail_area_m2": (total, "area of all sails"),
+        "area_centre_height_m": (
+            sum(area * height for area, height in parts) / total,
+            "height of that area's centre, afloat",
+        ),
+    }
 
 
 def _hull_values(afloat: build.Afloat) -> dict[str, tuple[float, str]]:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag
 
 NAME_PATTERN = r"^[a-z][a-z0-9_]*$"
 LINE_PATTERN = r"^[^\r\n]+$"
@@ -236,13 +236,34 @@ class RigTable(TableModel):
         0.0,
         100.0,
     )
+    mast_rotation_min_deg: float = quantity(
+        "least angle of a turning mast from the foot chord of the sail on it, positive where it adds to the "
+        "camber",
+        -10.0,
+        60.0,
+        default=0.0,
+    )
+    mast_rotation_max_deg: float = quantity(
+        "greatest angle of a turning mast from that chord", -10.0, 60.0, default=0.0
+    )
+
+
+SAIL_MODELS = (
+    "how the sail's forces are found: from strips along its luff, or from a table of lift and drag "
+    "coefficients"
+)
 
 
 class SailTable(TableModel):
     """A sail as chords at heights, given in per cent from 0 at the foot to 100 at the head."""
 
-    name: Literal["main", "jib"] = Field(description="which sail it is")
-    model: Literal["strips"] = Field(description="how the sail's forces are found")
+    name: str = name("what the sail is called")
+    role: Literal["main", "jib", "other"] | None = Field(
+        None,
+        description="in whose columns of the results its trims stand, with other in none; "
+        "where not given, in those of its name",
+    )
+    model: Literal["strips", "table"] = Field(description=SAIL_MODELS)
     foot_height_m: float = quantity("height of the foot", 0.1, 20.0)
     head_height_m: float = quantity("height of the head", 1.0, 70.0)
     foot_extension_m: float = quantity("sail added below the foot", 0.0, 5.0, default=0.0)
@@ -267,7 +288,13 @@ class SailTable(TableModel):
     head_cut_from_percent: float = quantity(
         "height above which the head is cut narrower", 0.0, 100.0, default=100.0
     )
-    head_cut_chord_percent: float = quantity("chord left at the head by that cut", 5.0, 100.0, default=100.0)
+    head_cut_to_percent: float = quantity(
+        "height up to which that cut deepens; from there to the head it keeps its depth",
+        0.0,
+        100.0,
+        default=100.0,
+    )
+    head_cut_chord_percent: float = quantity("chord left by that cut", 5.0, 100.0, default=100.0)
     camber_at_percent: Percents = numbers("heights at which cambers are given, from 0 to 100")
     camber_flat_percent: Cambers = numbers(
         "depth over chord at those heights when set flat; negative where the belly is to windward"
@@ -290,23 +317,74 @@ class SailTable(TableModel):
     head_camber_trim_max_percent: float = quantity(
         "the head's fullest trim: 0 flat, 100 full", 0.0, 100.0, default=0.0
     )
+    foot_zone_to_percent: float = quantity(
+        "height below which the foot's own camber trim holds; 0 for none", 0.0, 100.0, default=0.0
+    )
+    foot_transition_to_percent: float | None = Field(
+        None,
+        ge=0.0,
+        le=100.0,
+        description="height at which the foot's trim has run over to the sail's; that of the zone where not "
+        "given",
+    )
+    foot_camber_trim_min_percent: float = quantity(
+        "the foot's flattest trim: 0 flat, 100 full", 0.0, 100.0, default=0.0
+    )
+    foot_camber_trim_max_percent: float = quantity(
+        "the foot's fullest trim: 0 flat, 100 full", 0.0, 100.0, default=0.0
+    )
     sheet_min_deg: float = quantity("least angle of the foot's chord from the centreline", -15.0, 90.0)
     sheet_max_deg: float = quantity("greatest angle of the foot's chord from the centreline", -15.0, 90.0)
     twist_min_deg: float = quantity("least opening of the head against the foot", -10.0, 45.0)
     twist_max_deg: float = quantity("greatest opening of the head against the foot", -10.0, 45.0)
-    stall_incidence_deg: float = quantity(
+    draft_at_percent: float | None = quantity(
+        "place of the deepest camber, in per cent of the chord from the luff; 50, or the middle of the skins "
+        "behind a hinge, where not given",
+        5.0,
+        95.0,
+        default=None,
+    )
+    hinge_at_percent: float = quantity(
+        "share of the chord that is the nose of a turning mast, to its hinge with the skins; 0 for none",
+        0.0,
+        60.0,
+        default=0.0,
+    )
+    section_model: Literal["given", "single_skin", "twin_skin", "solid"] = Field(
+        description="where stall and drag of the sections come from: given numbers, or their geometry"
+    )
+    stall_incidence_deg: float | None = quantity(
         "incidence at which the flow separates, counted from where it meets the leading edge smoothly",
         2.0,
         25.0,
+        default=None,
     )
-    stall_width_deg: float = quantity("over how many degrees the flow separates", 0.3, 10.0)
-    profile_drag_coefficient: float = quantity(
-        "section drag at the camber's own lift, on the sail's area", 0.002, 0.1
+    stall_width_deg: float | None = quantity(
+        "over how many degrees the flow separates", 0.3, 10.0, default=None
     )
-    drag_bucket_factor: float = quantity(
+    profile_drag_coefficient: float | None = quantity(
+        "section drag at the camber's own lift, on the sail's area", 0.002, 0.1, default=None
+    )
+    drag_bucket_factor: float | None = quantity(
         "growth of section drag with the square of lift coefficient less the camber's own",
         0.0,
         0.2,
+        default=None,
+    )
+    thickness_percent: float | None = quantity(
+        "greatest thickness of the section, skins and mast together", 4.0, 20.0, default=None
+    )
+    clew_thickness_m: float = quantity(
+        "thickness of the leech at the clew, where twin skins do not meet", 0.0, 0.3, default=0.0
+    )
+    clew_zone_to_percent: float = quantity(
+        "height at which the skins' leeches meet; the thickness falls in a straight line up to there",
+        1.0,
+        100.0,
+        default=20.0,
+    )
+    behind_mast: bool | None = Field(
+        None, description="whether the rig's mast, round, stands ahead of the luff"
     )
     mass_per_area_kg_per_m2: float = quantity("mass of the cloth with battens and fittings", 0.02, 5.0)
     deck_height_m: float | None = Field(
@@ -316,6 +394,63 @@ class SailTable(TableModel):
         None, ge=0.1, le=10.0, description="half width of that deck; the rig's where not given"
     )
     station_count: int = Field(10, ge=4, le=60, description="number of strips in the calculation")
+
+
+class CoefficientSailTable(TableModel):
+    """A sail by lift and drag coefficients over the apparent wind angle, from a file."""
+
+    name: str = name("what the sail is called")
+    model: Literal["strips", "table"] = Field(description=SAIL_MODELS)
+    coefficient_file: str = Field(
+        pattern=r"^[^\r\n\x00]+$",
+        max_length=200,
+        description="CSV file with columns awa_deg,lift_coefficient,drag_coefficient, on area_m2",
+    )
+    area_m2: float = quantity("area that the coefficients count on", 0.5, 1500.0)
+    span_m: float = quantity("effective span for induced drag, images included", 0.5, 120.0)
+    ce_height_m: float = quantity("height at which the force acts and the wind is taken", 0.3, 60.0)
+    ce_x_m: float = quantity("where the force acts, forward of midships", -25.0, 40.0)
+    power_min_percent: float = quantity(
+        "how far lift can be taken back from that of the table, which is 100", 5.0, 100.0
+    )
+    mass_per_area_kg_per_m2: float = quantity("mass of the cloth with fittings, at that place", 0.02, 5.0)
+
+
+def _model_of_sail(table: Any) -> str:
+    """By which model a sail's table is judged; strips where it has none that is known."""
+    model = table.get("model") if isinstance(table, Mapping) else getattr(table, "model", None)
+    return "table" if model == "table" else "strips"
+
+
+AnySailTable = Annotated[
+    Annotated[SailTable, Tag("strips")] | Annotated[CoefficientSailTable, Tag("table")],
+    Discriminator(_model_of_sail),
+]
+
+
+class SailSetTable(TableModel):
+    """Sails that are up together. With sets, one of them is up at a time, and the best is found."""
+
+    name: str = name("what the set is called")
+    says: str = line("what the set is, in one line")
+    sails: tuple[str, ...] = Field(
+        min_length=1, max_length=6, description="names of the sails that are up, in any order"
+    )
+    reefed: tuple[str, ...] = Field((), max_length=6, description="names of those of them that are reefed")
+    reef_percent: tuple[Annotated[float, Field(ge=1.0, le=70.0)], ...] = Field(
+        (), min_length=1, max_length=6, description="part of the luff taken out of each of these at its foot"
+    )
+
+
+class WardrobeTable(TableModel):
+    """What a change from one sail set to another costs."""
+
+    change_cost_s: float = quantity(
+        "time lost by one change; a minute at two thirds of the speed costs 20 s", 0.0, 3600.0, default=20.0
+    )
+    leg_minutes: float = quantity(
+        "sailing time of the leg on which a change has to earn its cost", 0.5, 1440.0, default=20.0
+    )
 
 
 class MassTable(TableModel):
@@ -400,7 +535,9 @@ class BoatDocument(TableModel):
     fin: tuple[FinTable, ...] = Field((), max_length=20)
     foil: tuple[FoilTable, ...] = Field((), max_length=2)
     rig: RigTable
-    sail: tuple[SailTable, ...] = Field(min_length=1, max_length=2)
+    sail: tuple[AnySailTable, ...] = Field(min_length=1, max_length=12)
+    sail_set: tuple[SailSetTable, ...] = Field((), max_length=20)
+    wardrobe: WardrobeTable = Field(default_factory=WardrobeTable)
     mass: tuple[MassTable, ...] = Field(min_length=1, max_length=200)
     crew: CrewTable
     windage: tuple[WindageTable, ...] = Field((), max_length=100)
@@ -410,9 +547,11 @@ class BoatDocument(TableModel):
 class AddTables(TableModel):
     """Tables that an option adds."""
 
+    sail_set: tuple[SailSetTable, ...] = ()
+
     fin: tuple[FinTable, ...] = ()
     foil: tuple[FoilTable, ...] = ()
-    sail: tuple[SailTable, ...] = ()
+    sail: tuple[AnySailTable, ...] = ()
     mass: tuple[MassTable, ...] = ()
     windage: tuple[WindageTable, ...] = ()
 
@@ -442,6 +581,7 @@ SINGLE_TABLES: dict[str, type[TableModel]] = {
     "environment": EnvironmentTable,
     "hull": HullTable,
     "rig": RigTable,
+    "wardrobe": WardrobeTable,
     "crew": CrewTable,
     "margins": MarginsTable,
 }
@@ -449,10 +589,20 @@ REPEATED_TABLES: dict[str, type[TableModel]] = {
     "fin": FinTable,
     "foil": FoilTable,
     "sail": SailTable,
+    "sail_set": SailSetTable,
     "mass": MassTable,
     "windage": WindageTable,
 }
 TABLES = SINGLE_TABLES | REPEATED_TABLES
+# Tables of which every model has keys of its own; the first is the one in `TABLES`.
+SAIL_TABLES: dict[str, type[TableModel]] = {"strips": SailTable, "table": CoefficientSailTable}
+
+
+def table_model(table_name: str, table: object) -> type[TableModel] | None:
+    """By what a table of a name is judged, given its plain values; None where no table has that name."""
+    return SAIL_TABLES[_model_of_sail(table)] if table_name == "sail" else TABLES.get(table_name)
+
+
 TOP_KEYS = ("schema_version", "name", "description")
 
 
@@ -467,8 +617,14 @@ class Choice:
     table: str
     selector: tuple[str, ...]
     chosen: str
+    or_chosen: tuple[str, ...] = ()
     needed: tuple[str, ...] = ()
     optional: tuple[str, ...] = ()
+
+    @property
+    def choices(self) -> tuple[str, ...]:
+        """The choices that the keys belong to."""
+        return (self.chosen, *self.or_chosen)
 
     @property
     def keys(self) -> tuple[str, ...]:
@@ -478,7 +634,8 @@ class Choice:
     @property
     def text(self) -> str:
         """The choice as it stands in a file."""
-        return f'{".".join(self.selector)} = "{self.chosen}"'
+        quoted = " or ".join(f'"{choice}"' for choice in self.choices)
+        return f"{'.'.join(self.selector)} = {quoted}"
 
 
 CHOICES = (
@@ -505,6 +662,43 @@ CHOICES = (
         chosen="thin_ship",
         needed=("waterline_exponent", "section_exponent"),
         optional=("centre_x_m",),
+    ),
+    Choice(
+        table="sail",
+        selector=("section_model",),
+        chosen="given",
+        needed=(
+            "stall_incidence_deg",
+            "stall_width_deg",
+            "profile_drag_coefficient",
+            "drag_bucket_factor",
+        ),
+    ),
+    Choice(
+        table="sail",
+        selector=("section_model",),
+        chosen="twin_skin",
+        or_chosen=("solid",),
+        needed=("thickness_percent",),
+    ),
+    Choice(
+        table="sail",
+        selector=("section_model",),
+        chosen="twin_skin",
+        optional=("clew_thickness_m", "clew_zone_to_percent"),
+    ),
+    Choice(
+        table="sail",
+        selector=("section_model",),
+        chosen="twin_skin",
+        or_chosen=("given",),
+        optional=("hinge_at_percent",),
+    ),
+    Choice(
+        table="sail",
+        selector=("section_model",),
+        chosen="single_skin",
+        needed=("behind_mast",),
     ),
     Choice(
         table="foil",

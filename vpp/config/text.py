@@ -77,7 +77,7 @@ def allowed_text(key: str, entry: Mapping[str, Any]) -> str:
         return "lower-case letters, digits and _, beginning with a letter"
     if kind == "string":
         return f"one line of text, at most {entry['maxLength']} letters" if "maxLength" in entry else "text"
-    return "a table"
+    return "true or false" if kind == "boolean" else "a table"
 
 
 def _range_text(entry: Mapping[str, Any], unit: str) -> str:

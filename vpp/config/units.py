@@ -20,6 +20,10 @@ def _share(percent: float) -> float:
     return percent / 100.0
 
 
+def _seconds(minutes: float) -> float:
+    return 60.0 * minutes
+
+
 UNITS = {
     "kg_per_m2": Unit("kg/m²", "kilograms a square metre"),
     "kg_per_m": Unit("kg/m", "kilograms a metre"),
@@ -29,6 +33,8 @@ UNITS = {
     "kg": Unit("kg", "kilograms"),
     "deg": Unit("deg", "degrees", math.radians),
     "percent": Unit("%", "per cent", _share),
+    "s": Unit("s", "seconds"),
+    "minutes": Unit("min", "minutes", _seconds),
     # temperatures are handed on in degrees Celsius, which is what the fluid properties take
     "c": Unit("°C", "degrees Celsius"),
 }

@@ -16,6 +16,7 @@ from vpp.config.overlay import Items, Leaf, Node, Table, key_text, nodes_along, 
 from vpp.config.schema import (
     CHOICES,
     REPEATED_TABLES,
+    SAIL_TABLES,
     SINGLE_TABLES,
     TABLES,
     AddTables,
@@ -25,6 +26,7 @@ from vpp.config.schema import (
     OptionTable,
     TableModel,
     properties_of,
+    table_model,
 )
 from vpp.config.text import allowed_text, nearest, shown
 from vpp.config.units import ending_of, stems_of, unit_of
@@ -53,10 +55,11 @@ def read_boat(root: Table) -> tuple[BoatDocument | None, list[Finding]]:
 def sound_tables(root: Table) -> dict[Path, TableModel]:
     """Those tables of a tree that are in order taken by themselves, so that their values can be compared."""
     found: dict[Path, TableModel] = {}
-    for table_name, model in TABLES.items():
+    for table_name in TABLES:
         for path, entry in _places(root, table_name):
+            values = plain(entry)
             try:
-                found[path] = model.model_validate(plain(entry))
+                found[path] = (table_model(table_name, values) or TABLES[table_name]).model_validate(values)
             except ValidationError:
                 continue
     return found
@@ -89,7 +92,7 @@ def _of_choice(root: Table, path: Path, table: Table, choice: Choice) -> list[Fi
     chosen = selector.value if isinstance(selector, Leaf) else None
     if chosen not in properties_of(owner)[key]["enum"]:
         return []  # what is wrong with the choice itself is told elsewhere
-    if chosen != choice.chosen:
+    if chosen not in choice.choices:
         wrong = f'not used with {".".join(choice.selector)} = "{chosen}"'
         return [Finding((*path, key), wrong) for key in choice.keys if key in table.entries]
     model = TABLES[choice.table]
@@ -124,7 +127,7 @@ def problem(
     """A finding with its place, key and value. `base_line` stands in where the boat has no line."""
     met = nodes_along(root, finding.path)
     is_there = len(met) == len(finding.path) + 1 and not finding.missing
-    line = next((node.origin.line for node in reversed(met[1:]) if node.origin.line is not None), base_line)
+    place = next((node.origin for node in reversed(met[1:]) if node.origin.line is not None), None)
     key = key_text(root, finding.path)
     last = met[-1]
     given = ""
@@ -133,7 +136,13 @@ def problem(
         given = shown(plain(last), unit=unit_of(word).symbol)
     wrong = finding.wrong if option is None else f'in option "{option}": {finding.wrong}'
     return Problem(
-        file=file, line=line, key=key, given=given, wrong=wrong, allowed=finding.allowed, hint=finding.hint
+        file=file if place is None or place.file is None else place.file,
+        line=base_line if place is None else place.line,
+        key=key,
+        given=given,
+        wrong=wrong,
+        allowed=finding.allowed,
+        hint=finding.hint,
     )
 
 
@@ -143,8 +152,8 @@ def _holds_tables(node: Leaf | Items) -> bool:
 
 def _findings(root: Table, error: ValidationError, *, prefix: Path = ()) -> list[Finding]:
     details = error.errors(include_url=False, include_input=False, include_context=True)
-    paths = [prefix + detail["loc"] for detail in details]
-    misspelt = _misspelt(details, paths)
+    paths = [_untagged(prefix + detail["loc"]) for detail in details]
+    misspelt = _misspelt(root, details, paths)
     found = []
     for detail, path in zip(details, paths, strict=True):
         # a list is also reported as too short when elements of it are wrong
@@ -157,22 +166,33 @@ def _findings(root: Table, error: ValidationError, *, prefix: Path = ()) -> list
     return found
 
 
-def _misspelt(details: Sequence[ErrorDetails], paths: Sequence[Path]) -> set[Path]:
+def _untagged(path: Path) -> Path:
+    """A path without the model that a sail was judged by, which stands behind the sail's place."""
+    return tuple(
+        part
+        for depth, part in enumerate(path)
+        if depth < 2 or path[depth - 2] != "sail" or part not in SAIL_TABLES
+    )
+
+
+def _misspelt(root: Table, details: Sequence[ErrorDetails], paths: Sequence[Path]) -> set[Path]:
     """Paths of keys that are there under a wrong name: they need not be reported as missing as well."""
     unknown = [
         path for detail, path in zip(details, paths, strict=True) if detail["type"] == "extra_forbidden"
     ]
-    return {(*path[:-1], _meant(str(path[-1]), _model_at(path))) for path in unknown}
+    return {(*path[:-1], _meant(str(path[-1]), _model_at(root, path))) for path in unknown}
 
 
 def _finding(root: Table, detail: ErrorDetails, path: Path) -> Finding:
     key = next((part for part in reversed(path) if isinstance(part, str)), "")
-    owner = _model_at(path)
+    owner = _model_at(root, path)
     entry = properties_of(owner).get(key, {}) if owner is not None else {}
     kind = detail["type"]
     if kind == "missing":
         return _missing(path, key, entry)
     if kind == "extra_forbidden":
+        if chosen := _other_model_than(owner, key):
+            return Finding(path, f'not used with model = "{chosen}"')
         return Finding(path, "unknown key", "", _unknown_hint(key, owner))
     if form := _form_of_table(path):
         if kind == "too_long":
@@ -204,14 +224,22 @@ def _form_of_table(path: Path) -> str:
     return ""
 
 
-def _model_at(path: Path) -> type[TableModel] | None:
+def _other_model_than(owner: type[TableModel] | None, key: str) -> str:
+    """The model of a sail that has no use for a key which the other has; empty if that is not the case."""
+    for chosen, model in SAIL_TABLES.items():
+        if model is owner and any(key in properties_of(other) for other in SAIL_TABLES.values()):
+            return chosen
+    return ""
+
+
+def _model_at(root: Table, path: Path) -> type[TableModel] | None:
     """The table that the last key of a path belongs to."""
     words = [part for part in path if isinstance(part, str)]
     if len(words) == 1:
         return BoatFileDocument
     if words[0] == "option":
         return AddTables if words[1:2] == ["add"] and len(words) > 2 else OptionTable
-    return TABLES.get(words[0])
+    return table_model(words[0], plain(nodes_along(root, path[:2])[-1]))
 
 
 def _wrong(kind: str, value: object, key: str, detail: ErrorDetails) -> str:
@@ -282,11 +310,12 @@ def _meant(key: str, owner: type[TableModel] | None) -> str:
 
 def _homes(key: str) -> list[str]:
     """Tables that do have a key."""
-    return [
+    found = [
         f"[[{table}]]" if table in REPEATED_TABLES else f"[{table}]"
-        for table, model in TABLES.items()
+        for table, model in (*TABLES.items(), *(("sail", model) for model in SAIL_TABLES.values()))
         if key in properties_of(model)
     ]
+    return list(dict.fromkeys(found))
 
 
 def _stem(key: str) -> str:

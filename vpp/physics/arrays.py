@@ -69,19 +69,8 @@ def apply_operator(operator: Array, vector: Array) -> Array:
     return array_namespace(operator, vector).matmul(operator, vector.T[:, :, None])[:, :, 0].T
 
 
-def needs_taylor_matrices(angle: Array) -> bool:
-    """Whether a matrix that depends on `angle` is wanted with its first two derivatives, for
-    `apply_turning_operator`.
+def has_settled_sums(*values: Array) -> bool:
+    """Whether any of `values` carries derivatives for which its namespace has `settled_sums`, the short way
+    through an equation that is already solved.
     """
-    return hasattr(array_namespace(angle), "apply_turning_operator")
-
-
-def apply_turning_operator(matrices: tuple[Array, ...], angle: Array, vector: Array) -> Array:
-    """As `apply_operator`, for a matrix that depends on an angle.
-
-    `matrices` holds the matrix alone, or with its first two derivatives.
-    """
-    namespace = array_namespace(angle, vector)
-    if hasattr(namespace, "apply_turning_operator") and len(matrices) > 1:
-        return namespace.apply_turning_operator(matrices, angle, vector)
-    return apply_operator(matrices[0], vector)
+    return hasattr(array_namespace(*values), "settled_sums")

@@ -1,4 +1,4 @@
-"""Smooth interpolation in one variable: cubic splines on evenly spaced knots."""
+"""Smooth interpolation in one variable: cubic splines on evenly and on freely spaced knots."""
 
 from __future__ import annotations
 
@@ -73,6 +73,64 @@ def smooth_coefficients(*, control: ArrayLike) -> NDArray[np.float64]:
     b0, b1, b2, b3 = b[:-3], b[1:-2], b[2:-1], b[3:]
     powers = (b0 + 4.0 * b1 + b2, 3.0 * (b2 - b0), 3.0 * (b0 - 2.0 * b1 + b2), 3.0 * (b1 - b2) + b3 - b0)
     return np.stack(powers) / 6.0
+
+
+def uneven_cubic(*, x: Array, knots: Array, coefficients: Array) -> Array:
+    """Value of a piecewise cubic with knots where they please.
+
+    x: (..., n_conditions) or a number. knots: (k + 1,) and coefficients (4, k) for one curve of k pieces, or
+    (k + 1, n_conditions) and (4, k, n_conditions) for a curve per condition; row j multiplies the j-th power
+    of the distance from the piece's first knot. `uneven_cubic_coefficients` makes them.
+
+    Twice continuously differentiable in x where the coefficients are those of a spline. Outside the knots
+    the first and the last piece go on: whoever calls keeps x inside or reports it.
+    """
+    position = without_derivatives(x)
+    inner = knots[1:-1]
+    if knots.ndim == 1:
+        inner = inner.reshape((-1,) + (1,) * array_namespace(position).asarray(position).ndim)
+    index = (position >= inner).sum(axis=0)
+    distance = x - _gather(coefficients=knots[None], index=index, curve=None)[0]
+    c0, c1, c2, c3 = _gather(coefficients=coefficients, index=index, curve=None)
+    return ((c3 * distance + c2) * distance + c1) * distance + c0
+
+
+def uneven_cubic_coefficients(*, knots: ArrayLike, values: ArrayLike) -> NDArray[np.float64]:
+    """Coefficients for `uneven_cubic` of the cubic spline through `values` at rising `knots`.
+
+    Both (k + 1,), k >= 3. The third derivative is continuous across the first inner knot from either end
+    ("not a knot"). Returns (4, k). Plain numbers only.
+
+    Raises ValueError with fewer than four values or knots that do not rise. Source: C. de Boor, A Practical
+    Guide to Splines, 1978, chapter IV.
+    """
+    x, y = np.asarray(knots, dtype=np.float64), np.asarray(values, dtype=np.float64)
+    if len(x) < 4:
+        raise ValueError(f"A cubic spline needs at least four values; {len(x)} were given.")
+    step = np.diff(x)
+    if not np.all(step > 0.0):
+        raise ValueError("The knots of a spline must rise.")
+    secant = np.diff(y) / step
+    matrix, right = np.zeros((len(x), len(x))), np.zeros_like(y)
+    for i in range(1, len(x) - 1):
+        before, behind = 1.0 / step[i - 1], 1.0 / step[i]
+        matrix[i, i - 1 : i + 2] = (before, 2.0 * (before + behind), behind)
+        right[i] = 3.0 * (secant[i - 1] * before + secant[i] * behind)
+    for end, inner, first, second in ((0, 1, 0, 1), (-1, -2, -1, -2)):
+        both = step[first] + step[second]
+        matrix[end, end], matrix[end, inner] = step[second], both
+        right[end] = (
+            (step[first] + 2.0 * both) * step[second] * secant[first] + step[first] ** 2 * secant[second]
+        ) / both
+    slope = np.linalg.solve(matrix, right)
+    return np.stack(
+        (
+            y[:-1],
+            slope[:-1],
+            (3.0 * secant - 2.0 * slope[:-1] - slope[1:]) / step,
+            (slope[:-1] + slope[1:] - 2.0 * secant) / step**2,
+        )
+    )
 
 
 def _end_condition(

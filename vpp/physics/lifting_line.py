@@ -14,7 +14,8 @@ and control points spaced evenly in angle (Glauert 1926).
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,20 +23,22 @@ from numpy.typing import NDArray
 from vpp.physics.arrays import (
     Array,
     apply_operator,
-    apply_turning_operator,
     array_namespace,
     elementwise,
-    needs_taylor_matrices,
     without_derivatives,
 )
-from vpp.physics.sections import shed_lift, shed_share
+from vpp.physics.sail_sections import cambered_stall
+from vpp.physics.sections import cos_sin, shed_lift, shed_lift_within, shed_share, shedding_limits
 
 FloatArray = NDArray[np.float64]
+T = TypeVar("T")
 
 # The mutual influence of two sails is carried as a Fourier series in the apparent wind angle, fitted once for
 # each boat. The order is the lowest that leaves less error than the stations do; a test holds it.
 FOURIER_ORDER = 7
 FIT_ANGLES = np.radians(np.arange(6.0, 186.1, 2.0))
+# Conditions for which a Fourier series is summed at a time.
+TERM_BLOCK = 16
 # The two places along a chord at which the flow is looked up, as shares of the chord behind the bound vortex
 # on the quarter chord: where the section meets the flow (Pistolesi's theorem; Weissinger, NACA TM 1120,
 # 1947), and where its force acts.
@@ -47,9 +50,17 @@ CORE_SHARE = 0.02
 # The circulation has converged when Newton's step, over the wind speed, is below this: the next one would
 # square it.
 TOLERANCE = 1e-8
+# It also has when the velocities miss what it induces by no more than this, over the wind speed: the next
+# step would be of that size.
+MISS_TOLERANCE = 1e-11
 ROUNDING = 1e-14
+# Strips of a sail's wake, as another sail feels it, for each strip of its own.
+WAKE_FINENESS = 5
 MOST_ITERATIONS = 40
 MOST_HALVINGS = 6
+# Share of the conditions still on their way below which the others are dropped: a copy costs a good part of a
+# step.
+WORTH_DROPPING = 0.75
 # Steps taken where the numbers are not known while the loop is laid out (JAX).
 TRACED_ITERATIONS = 12
 
@@ -60,12 +71,13 @@ class Mirror:
 
     The deck at `deck_height` mirrors a vortex at the mean height h above it by the share `(1 - leakage) 2/pi
     arctan(half width / h)`: all of it for an endless deck, none for a narrow one far below; the water at
-    height zero mirrors what is left.
+    `water_height`, below zero for a boat that is lifted, mirrors what is left.
     """
 
     deck_height: float
     deck_half_width: float
     leakage: float
+    water_height: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -93,51 +105,70 @@ class WakeOperator:
     """Velocity induced at every station by unit circulation, as a Fourier series in the apparent wind angle.
 
     `coefficients` has the shape (boats, places, terms, 2 n, n), with the places `MET` and `BOUND`. Rows 0 to
-    n - 1 give the velocity across the wind, the rest along it. `boat` names the boat of each condition.
+    n - 1 give the velocity across the wind, the rest along it. `boat` names the boat of each condition. Where
+    `mirrored_from` (boats,) is given, the first half of the terms holds at that ride height [m], and the
+    second half is what they change by for each metre above it.
     """
 
     coefficients: FloatArray
     boat: NDArray[np.intp]
+    mirrored_from: FloatArray | None = None
 
-    def at(self, angle: Array, order: int = 0, place: int = MET) -> Array:
-        """The operator (conditions, 2 n, n) at an angle (conditions,), or its derivative of order 1 or 2."""
-        basis = fourier_basis(angle, order)
+    def at(self, angle: Array, order: int = 0, place: int = MET, *, ride_height: Array = 0.0) -> Array:
+        """The operator (conditions, 2 n, n) at an angle and a ride height (conditions,), or its derivative of
+        order 1 or 2 by the angle.
+        """
+        basis = self._basis(angle, order, ride_height)
         xp = array_namespace(angle)
         if xp is not np:
             return xp.einsum("kc,ckij->cij", basis, xp.asarray(self.coefficients[:, place])[self.boat])
-        result = np.empty((len(self.boat), *self.coefficients.shape[3:]))
-        flat = self.coefficients[:, place].reshape(len(self.coefficients), len(basis), -1)
-        for boat in np.unique(self.boat):
-            of_boat = self.boat == boat
-            # einsum and not a matrix product: its sum over terms does not depend on how many conditions share
-            # the call
-            result[of_boat] = np.einsum("kc,km->cm", basis[:, of_boat], flat[boat]).reshape(
-                -1, *self.coefficients.shape[3:]
-            )
-        return result
+        return _sum_of_terms(basis, self.coefficients[:, place], self.boat)
 
-    def turned(self, angle: Array, place: int = MET) -> TurnedWake:
-        """The operator at the apparent wind angle of each condition."""
-        orders = (0, 1, 2) if needs_taylor_matrices(angle) else (0,)
-        plain = without_derivatives(angle) if len(orders) > 1 else angle
-        return TurnedWake(matrices=tuple(self.at(plain, order, place) for order in orders), angle=angle)
+    def _basis(self, angle: Array, order: int, ride_height: Array) -> Array:
+        basis = fourier_basis(angle, order)
+        if self.mirrored_from is None:
+            return basis
+        lift = ride_height - self.mirrored_from[self.boat]
+        return array_namespace(angle, lift).concatenate([basis, basis * lift])
+
+    def taylor(self, angle: FloatArray, ride_height: FloatArray) -> tuple[FloatArray, ...]:
+        """The operators of `MET` and `BOUND` one below the other (conditions, 4 n, n), and their first two
+        derivatives by the angle.
+        """
+        both = self._both_places()
+        return tuple(
+            _sum_of_terms(self._basis(angle, order, ride_height), both, self.boat) for order in (0, 1, 2)
+        )
+
+    def by_ride_height(self, angle: FloatArray) -> tuple[FloatArray, ...]:
+        """Derivatives of those operators by the ride height, and by ride height and angle; none where the
+        water stays where it is drawn.
+        """
+        if self.mirrored_from is None:
+            return ()
+        slopes = self._both_places()[:, self.coefficients.shape[2] // 2 :]
+        return tuple(_sum_of_terms(fourier_basis(angle, order), slopes, self.boat) for order in (0, 1))
+
+    def _both_places(self) -> FloatArray:
+        boats, places, terms, rows, columns = self.coefficients.shape
+        return self.coefficients.swapaxes(1, 2).reshape(boats, terms, places * rows, columns)
+
+    def turned(self, angle: Array, place: int = MET, *, ride_height: Array = 0.0) -> TurnedWake:
+        """The operator at the apparent wind angle and the ride height of each condition."""
+        return TurnedWake(matrix=self.at(angle, place=place, ride_height=ride_height))
 
 
 @dataclass(frozen=True, kw_only=True)
 class TurnedWake:
-    """A `WakeOperator` at one apparent wind angle a condition.
+    """A `WakeOperator` at one apparent wind angle a condition: the matrix (conditions, 2 n, n)."""
 
-    `matrices` holds the matrix (conditions, 2 n, n), and its first two derivatives where they are carried.
-    """
-
-    matrices: tuple[Array, ...]
-    angle: Array
+    matrix: Array
 
     def induced(self, circulation: Array) -> tuple[Array, Array]:
         """Velocity across and along the wind at the stations, each (n, conditions), by the circulation (n,
         conditions).
         """
-        both = apply_turning_operator(self.matrices, self.angle, circulation)
+        both = apply_operator(self.matrix, circulation)
         count = both.shape[0] // 2
         return both[:count], both[count:]
 
@@ -165,6 +196,36 @@ def fourier_basis(angle: Array, order: int = 0) -> Array:
     return xp.stack(terms)
 
 
+def _sum_of_terms(basis: FloatArray, coefficients: FloatArray, boat: NDArray[np.intp]) -> FloatArray:
+    """Matrices (conditions, rows, columns), the sums over terms of a basis (terms, conditions) times the
+    coefficients (boats, terms, rows, columns) of each condition's boat.
+    """
+    shape = coefficients.shape[2:]
+    flat = coefficients.reshape(*coefficients.shape[:2], -1)
+    boats = np.unique(boat)
+    if len(boats) == 1:
+        return _sum_of_blocks(basis, flat[boats[0]]).reshape(len(boat), *shape)
+    result = np.empty((len(boat), *shape))
+    for one in boats:
+        its = np.flatnonzero(boat == one)
+        result[its] = _sum_of_blocks(basis[:, its], flat[one]).reshape(len(its), *shape)
+    return result
+
+
+def _sum_of_blocks(basis: FloatArray, coefficients: FloatArray) -> FloatArray:
+    """Sums over terms (conditions, entries) of a basis (terms, conditions) and coefficients (terms, entries).
+
+    The conditions are filled up to blocks of one size: every matrix product has the same shape then, and a
+    condition's sum the same order whatever shares the call.
+    """
+    terms, count = basis.shape
+    blocks = np.zeros((-(-count // TERM_BLOCK) * TERM_BLOCK, terms))
+    blocks[:count] = basis.T
+    product = np.matmul(blocks.reshape(-1, TERM_BLOCK, terms), coefficients)
+    sums: FloatArray = product.reshape(len(blocks), coefficients.shape[1])[:count]
+    return sums
+
+
 def self_influence(*, line: SailLine, mirror: Mirror | None) -> FloatArray:
     """Velocity across the wind at a sail's own stations by unit circulation of its strips, mirror included,
     (n, n) [1/m].
@@ -188,7 +249,7 @@ def _mirrors(mirror: Mirror, z: FloatArray, other: FloatArray) -> list[tuple[Flo
     # a foot may hang into a well beside another sail's deck
     height = np.maximum(0.5 * (z + other) - mirror.deck_height, 0.0)
     deck = (1.0 - mirror.leakage) * 2.0 / math.pi * np.arctan2(mirror.deck_half_width, height)
-    return [(deck, mirror.deck_height), (1.0 - deck, 0.0)]
+    return [(deck, mirror.deck_height), (1.0 - deck, mirror.water_height)]
 
 
 def mutual_influence(
@@ -240,11 +301,35 @@ def wake_coefficients(*, lines: tuple[SailLine, ...], mirror: Mirror | None) -> 
     return np.stack([_wake_coefficients(lines, mirror, place) for place in (MET, BOUND)])
 
 
+def smooth_wake(line: SailLine) -> tuple[SailLine, FloatArray]:
+    """A sail in `WAKE_FINENESS` times as many strips, and the circulation of those by that of the sail's own,
+    (finer n, n): the sine series in the span angle through the sail's stations (Glauert 1926).
+
+    So the wake that acts on another sail has no steps. For stations even in angle.
+    """
+    count = len(line.control_height)
+    low, high = line.node_height[[0, -1]]
+    nodes, controls = stations(lower=low, upper=high, count=WAKE_FINENESS * count)
+    order = np.arange(1, count + 1)
+
+    def sines(number: int) -> FloatArray:
+        return np.sin(np.outer((np.arange(number) + 0.5) * math.pi / number, order))
+
+    finer = SailLine(
+        node_height=nodes,
+        control_height=controls,
+        x=np.interp(controls, line.control_height, line.x),
+        chord=np.interp(controls, line.control_height, line.chord),
+    )
+    return finer, sines(WAKE_FINENESS * count) @ np.linalg.inv(sines(count))
+
+
 def _wake_coefficients(lines: tuple[SailLine, ...], mirror: Mirror | None, place: int) -> FloatArray:
     counts = [len(line.control_height) for line in lines]
     starts = np.concatenate([[0], np.cumsum(counts)])
     total = int(starts[-1])
     basis = fourier_basis(FIT_ANGLES)
+    orthogonal, triangle = np.linalg.qr(basis.T)
     coefficients = np.zeros((len(basis), 2 * total, total))
     for i, on in enumerate(lines):
         rows = slice(starts[i], starts[i + 1])
@@ -253,12 +338,13 @@ def _wake_coefficients(lines: tuple[SailLine, ...], mirror: Mirror | None, place
             if i == j:
                 coefficients[0, rows, columns] = self_influence(line=on, mirror=on.mirror or mirror)
                 continue
+            finer, spread = smooth_wake(by)
             velocities = [
-                mutual_influence(on=on, by=by, mirror=by.mirror or mirror, angle=float(angle), place=place)
+                mutual_influence(on=on, by=finer, mirror=by.mirror or mirror, angle=float(angle), place=place)
                 for angle in FIT_ANGLES
             ]
-            samples = np.array(velocities)
-            fitted = np.linalg.lstsq(basis.T, samples.reshape(len(FIT_ANGLES), -1), rcond=None)[0]
+            samples = np.array(velocities) @ spread
+            fitted = np.linalg.solve(triangle, orthogonal.T @ samples.reshape(len(FIT_ANGLES), -1))
             fitted = fitted.reshape(len(basis), 2, counts[i], counts[j])
             coefficients[:, rows, columns] = fitted[:, 0]
             coefficients[:, total + starts[i] : total + starts[i + 1], columns] = fitted[:, 1]
@@ -268,7 +354,7 @@ def _wake_coefficients(lines: tuple[SailLine, ...], mirror: Mirror | None, place
 @dataclass(frozen=True, kw_only=True)
 class StripFlow:
     """What every strip feels before the sails act on each other, in wind axes; arrays (n, conditions),
-    `wind_angle` (conditions,).
+    `wind_angle` and `ride_height` (conditions,).
     """
 
     along: Array
@@ -279,6 +365,8 @@ class StripFlow:
     camber: Array
     stall_incidence: Array
     stall_width: Array
+    tail_ratio: Array = 0.0
+    ride_height: Array = 0.0
 
     def shedding_chord(self) -> Array:
         """Circulation over speed and lift coefficient: half the chord times the share of shed lift left."""
@@ -290,6 +378,34 @@ class StripFlow:
 
         (result,) = elementwise(share, self.along, self.across, self.chord_angle)
         return result
+
+    def shed(self, *, incidence: Array, speed: Array, shedding_chord: Array) -> Array:
+        """Circulation that the strips shed [m^2/s] at an incidence, of a `lifting_speed`."""
+
+        def lift(incidence: Array, camber: Array) -> tuple[Array]:
+            stall_incidence, stall_width = self.stall(camber)
+            found, _ = shed_lift(
+                incidence=incidence,
+                camber=camber,
+                stall_incidence=stall_incidence,
+                stall_width=stall_width,
+            )
+            return (found,)
+
+        return shedding_chord * speed * elementwise(lift, incidence, self.camber)[0]
+
+    def stall(self, camber: Array) -> tuple[Array, Array]:
+        """Incidence and width of the stall [rad] with a camber."""
+        return cambered_stall(
+            stall_incidence=self.stall_incidence,
+            stall_width=self.stall_width,
+            tail_ratio=self.tail_ratio,
+            camber=camber,
+        )
+
+    def without_derivatives(self) -> StripFlow:
+        """The same flow in plain numbers."""
+        return StripFlow(**{name: without_derivatives(value) for name, value in vars(self).items()})
 
 
 def lifting_speed(*, along: Array, undisturbed_across: Array) -> Array:
@@ -305,20 +421,20 @@ def lifting_speed(*, along: Array, undisturbed_across: Array) -> Array:
 
 def circulation(*, wake: TurnedWake, flow: StripFlow) -> Array:
     """Circulation of every strip (n, conditions) [m^2/s], such that each sheds what the flow induced by all
-    of them makes it shed.
+    of them makes it shed; of plain numbers or of traced ones (JAX).
 
-    Newton's method on plain numbers; derivatives are attached afterwards by two further steps with the matrix
-    of the last, the first of which is exact to first order and the second to second (see Griewank & Walther,
-    "Evaluating Derivatives", 2008, chapter 15). Where Newton has not converged in 40 steps the result is NaN.
+    Newton's method; where it has not converged in 40 steps the result is NaN. Where derivatives are traced,
+    two further steps with the matrix at the solution attach them: the first is exact to first order and the
+    second to second (see Griewank & Walther, "Evaluating Derivatives", 2008, chapter 15).
     """
-    plain = StripFlow(**{name: without_derivatives(value) for name, value in vars(flow).items()})
     shedding_chord = flow.shedding_chord()
-    gamma, inverse = _converge(
-        without_derivatives(wake.matrices[0]), plain, without_derivatives(shedding_chord)
-    )
+    strips = _strips(flow, shedding_chord)
     xp = array_namespace(flow.along, flow.wind_angle, flow.chord_angle, flow.camber)
     if xp is np:
-        return gamma
+        return _damped_newton(wake.matrix, strips)
+    matrix = without_derivatives(wake.matrix)
+    now = _traced_newton(matrix, strips)
+    inverse, gamma = xp.linalg.inv(_slopes(matrix, now)), now.gamma
     for _ in range(2):
         gamma = gamma - apply_operator(inverse, _residual(wake, flow, shedding_chord, gamma))
     return gamma
@@ -331,18 +447,49 @@ def _residual(wake: TurnedWake, flow: StripFlow, shedding_chord: Array, gamma: A
         along: Array, across: Array, induced: Array, chord_angle: Array, camber: Array, chord: Array
     ) -> tuple[Array]:
         xp = array_namespace(along, across, induced, chord_angle, camber, chord)
-        lift, _ = shed_lift(
-            incidence=xp.arctan2(across + induced, along) - chord_angle,
-            camber=camber,
-            stall_incidence=flow.stall_incidence,
-            stall_width=flow.stall_width,
-        )
-        return (chord * lifting_speed(along=along, undisturbed_across=across) * lift,)
+        local = replace(flow, chord_angle=chord_angle, camber=camber)
+        incidence = xp.arctan2(across + induced, along) - chord_angle
+        speed = lifting_speed(along=along, undisturbed_across=across)
+        return (local.shed(incidence=incidence, speed=speed, shedding_chord=chord),)
 
     (shed_by_strips,) = elementwise(
         shed, flow.along + along, flow.across, across, flow.chord_angle, flow.camber, shedding_chord
     )
     return gamma - shed_by_strips
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Strips:
+    """What stays the same while the circulation is looked for, plain numbers (n, conditions): the undisturbed
+    wind, the sections, and between which incidences they shed their attached lift.
+    """
+
+    along: Array
+    across: Array
+    chord_angle: Array
+    camber: Array
+    lowest: Array
+    highest: Array
+    stall_incidence: Array
+    stall_width: Array
+    shedding_chord: Array
+
+
+def _strips(flow: StripFlow, shedding_chord: Array) -> _Strips:
+    plain = flow.without_derivatives()
+    stall_incidence, stall_width = plain.stall(plain.camber)
+    lowest, highest = shedding_limits(camber=plain.camber, stall_incidence=stall_incidence)
+    return _Strips(
+        along=plain.along,
+        across=plain.across,
+        chord_angle=plain.chord_angle,
+        camber=plain.camber,
+        lowest=lowest,
+        highest=highest,
+        stall_incidence=stall_incidence,
+        stall_width=stall_width,
+        shedding_chord=without_derivatives(shedding_chord),
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -361,113 +508,119 @@ class _Iterate:
 
     def error(self) -> Array:
         """Largest miss of every condition [m/s]."""
-        xp = array_namespace(self.miss_along)
-        return xp.max(xp.maximum(xp.abs(self.miss_along), xp.abs(self.miss_across)), axis=0)
+        return _largest(self.miss_along, self.miss_across)
 
 
-def _iterate(matrix: Array, flow: StripFlow, shedding_chord: Array, along: Array, across: Array) -> _Iterate:
+def _largest(along: Array, across: Array) -> Array:
+    """Largest component of a velocity over the strips of every condition."""
+    xp = array_namespace(along)
+    return xp.maximum(xp.max(xp.abs(along), axis=0), xp.max(xp.abs(across), axis=0))
+
+
+def _iterate(matrix: Array, strips: _Strips, along: Array, across: Array) -> _Iterate:
     xp = array_namespace(along, across)
-    speed = lifting_speed(along=along, undisturbed_across=flow.across)
-    lift, slope = shed_lift(
-        incidence=xp.arctan2(across, along) - flow.chord_angle,
-        camber=flow.camber,
-        stall_incidence=flow.stall_incidence,
-        stall_width=flow.stall_width,
+    speed = lifting_speed(along=along, undisturbed_across=strips.across)
+    lift, slope = shed_lift_within(
+        incidence=xp.arctan2(across, along) - strips.chord_angle,
+        camber=strips.camber,
+        lowest=strips.lowest,
+        highest=strips.highest,
+        stall_width=strips.stall_width,
     )
-    gamma = shedding_chord * speed * lift
-    turn = shedding_chord * speed * slope / (along * along + across * across)
+    scale = strips.shedding_chord * speed
+    gamma = scale * lift
+    turn = scale * slope / (along * along + across * across)
     induced = apply_operator(matrix, gamma)
     count = len(gamma)
     return _Iterate(
         along=along,
         across=across,
         gamma=gamma,
-        by_along=shedding_chord * lift * along / speed - turn * across,
+        by_along=strips.shedding_chord * lift * along / speed - turn * across,
         by_across=turn * along,
-        miss_along=along - flow.along - induced[count:],
-        miss_across=across - flow.across - induced[:count],
+        miss_along=along - strips.along - induced[count:],
+        miss_across=across - strips.across - induced[:count],
     )
 
 
-def _newton_step(matrix: Array, now: _Iterate) -> tuple[Array, Array, Array]:
-    """Changes of velocity along and across, and the inverse of the derivative of `circulation - shed
-    circulation` by circulation.
+def _slopes(matrix: Array, now: _Iterate) -> Array:
+    """Derivative of `circulation - shed circulation` by circulation (conditions, n, n)."""
+    count = len(now.gamma)
+    slopes = -now.by_across.T[:, :, None] * matrix[:, :count]
+    slopes -= now.by_along.T[:, :, None] * matrix[:, count:]
+    slopes += array_namespace(matrix).eye(count)
+    return slopes
+
+
+def _newton_step(matrix: Array, now: _Iterate) -> tuple[Array, Array]:
+    """Changes of velocity along and across.
 
     Newton in the velocities needs no larger matrix than Newton in the circulation (the Woodbury identity),
     and keeps the circulation within what a section can shed, where the other overshoots.
     """
     xp = array_namespace(now.along)
     count = len(now.gamma)
-    coupled = now.by_across.T[:, :, None] * matrix[:, :count] + now.by_along.T[:, :, None] * matrix[:, count:]
-    inverse = xp.linalg.inv(xp.eye(count) - coupled)
-    change = apply_operator(inverse, -(now.by_across * now.miss_across + now.by_along * now.miss_along))
+    missing = -(now.by_across * now.miss_across + now.by_along * now.miss_along)
+    change = xp.linalg.solve(_slopes(matrix, now), missing.T[:, :, None])[:, :, 0].T
     induced = apply_operator(matrix, change)
-    return induced[count:] - now.miss_along, induced[:count] - now.miss_across, inverse
+    return induced[count:] - now.miss_along, induced[:count] - now.miss_across
 
 
-def _first_velocities(flow: StripFlow) -> tuple[Array, Array]:
+def _first_velocities(strips: _Strips) -> tuple[Array, Array]:
     """The undisturbed wind, turned so that no strip begins beyond its stall, where the slope says nothing."""
-    xp = array_namespace(flow.along, flow.chord_angle)
-    speed = xp.sqrt(flow.along * flow.along + flow.across * flow.across)
-    incidence = 0.6 * (xp.arctan2(flow.across, flow.along) - flow.chord_angle)
-    held = xp.maximum(xp.minimum(incidence, 0.5 * flow.stall_incidence), -0.5 * flow.stall_incidence)
-    return speed * xp.cos(held + flow.chord_angle), speed * xp.sin(held + flow.chord_angle)
+    xp = array_namespace(strips.along, strips.chord_angle)
+    speed = xp.sqrt(strips.along * strips.along + strips.across * strips.across)
+    incidence = 0.6 * (xp.arctan2(strips.across, strips.along) - strips.chord_angle)
+    held = xp.maximum(xp.minimum(incidence, 0.5 * strips.stall_incidence), -0.5 * strips.stall_incidence)
+    cosine, sine = cos_sin(held + strips.chord_angle)
+    return speed * cosine, speed * sine
 
 
-def _converge(matrix: Array, flow: StripFlow, shedding_chord: Array) -> tuple[Array, Array]:
-    """Converged circulation, and the inverse that attaches its derivatives."""
-    xp = array_namespace(flow.along, flow.wind_angle, flow.chord_angle, flow.camber)
-    now = _iterate(matrix, flow, shedding_chord, *_first_velocities(flow))
-    if xp is np:
-        return _damped_newton(matrix, flow, shedding_chord, now)
-    inverse = None
+def _traced_newton(matrix: Array, strips: _Strips) -> _Iterate:
+    """Newton steps of a fixed number, all of them whole."""
+    now = _iterate(matrix, strips, *_first_velocities(strips))
     for _ in range(TRACED_ITERATIONS):
-        step_along, step_across, inverse = _newton_step(matrix, now)
-        now = _iterate(matrix, flow, shedding_chord, now.along + step_along, now.across + step_across)
-    return now.gamma, inverse
+        step_along, step_across = _newton_step(matrix, now)
+        now = _iterate(matrix, strips, now.along + step_along, now.across + step_across)
+    return now
 
 
-def _damped_newton(
-    matrix: FloatArray, flow: StripFlow, shedding_chord: FloatArray, now: _Iterate
-) -> tuple[FloatArray, FloatArray]:
+def _damped_newton(matrix: FloatArray, strips: _Strips) -> FloatArray:
     """Newton with step halving, on those conditions alone that have not converged."""
-    count, conditions = now.gamma.shape
-    gamma = np.full((count, conditions), np.nan)
-    inverse = np.full((conditions, count, count), np.nan)
-    left = np.arange(conditions)
+    now = _iterate(matrix, strips, *_first_velocities(strips))
+    result = np.full(now.gamma.shape, np.nan)
+    left, waiting = np.arange(result.shape[1]), np.ones(result.shape[1], dtype=bool)
     for _ in range(MOST_ITERATIONS):
-        step_along, step_across, inverse[left] = _newton_step(matrix, now)
-        size = now.error()
-        length = np.ones(len(left))
-        for _ in range(MOST_HALVINGS):
-            trial = _iterate(
-                matrix,
-                flow,
-                shedding_chord,
-                now.along + length * step_along,
-                now.across + length * step_across,
-            )
-            worse = ~(
-                trial.error() <= (1.0 - 0.1 * length) * size + ROUNDING * np.max(np.abs(flow.along), axis=0)
-            )
-            if not worse.any():
-                break
-            length = np.where(worse, 0.5 * length, length)
-        gamma[:, left] = trial.gamma
-        step = length * np.max(np.maximum(np.abs(step_along), np.abs(step_across)), axis=0)
-        moving = ~(step <= TOLERANCE * np.max(np.abs(flow.along) + np.abs(flow.across), axis=0))
-        if not moving.any():
-            return gamma, inverse
-        left, matrix, flow, shedding_chord = (
-            left[moving],
-            matrix[moving],
-            _at(flow, moving),
-            shedding_chord[:, moving],
-        )
-        now = _Iterate(**{name: value[..., moving] for name, value in vars(trial).items()})
-    gamma[:, left] = np.nan
-    return gamma, inverse
+        step_along, step_across = _newton_step(matrix, now)
+        now, length = _damped(matrix, strips, now, step_along, step_across)
+        step = length * _largest(step_along, step_across)
+        speed = np.max(np.abs(strips.along) + np.abs(strips.across), axis=0)
+        settled = waiting & ((step <= TOLERANCE * speed) | (now.error() <= MISS_TOLERANCE * speed))
+        result[:, left[settled]] = now.gamma[:, settled]
+        waiting &= ~settled
+        if not waiting.any():
+            break
+        if waiting.mean() < WORTH_DROPPING:
+            left, matrix = left[waiting], matrix[waiting]
+            strips, now = _at(strips, waiting), _at(now, waiting)
+            waiting = waiting[waiting]
+    return result
 
 
-def _at(flow: StripFlow, conditions: NDArray[np.bool_]) -> StripFlow:
-    return StripFlow(**{name: value[..., conditions] for name, value in vars(flow).items()})
+def _damped(
+    matrix: FloatArray, strips: _Strips, now: _Iterate, step_along: FloatArray, step_across: FloatArray
+) -> tuple[_Iterate, FloatArray]:
+    """The next iterate, and the share of the step that leads to it and makes the miss smaller."""
+    size, rounding = now.error(), ROUNDING * np.max(np.abs(strips.along), axis=0)
+    length = np.ones(len(size))
+    for _ in range(MOST_HALVINGS):
+        trial = _iterate(matrix, strips, now.along + length * step_along, now.across + length * step_across)
+        worse = ~(trial.error() <= (1.0 - 0.1 * length) * size + rounding)
+        if not worse.any():
+            break
+        length = np.where(worse, 0.5 * length, length)
+    return trial, length
+
+
+def _at(tree: T, conditions: NDArray[np.bool_]) -> T:
+    return type(tree)(**{name: value[..., conditions] for name, value in vars(tree).items()})

@@ -2,10 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from vpp.physics.arrays import Array, array_namespace, elementwise, without_derivatives
-from vpp.physics.lifting_line import BOUND, StripFlow, WakeOperator, circulation, lifting_speed
+import numpy as np
+
+from vpp.physics.arrays import (
+    Array,
+    apply_operator,
+    array_namespace,
+    elementwise,
+    has_settled_sums,
+    without_derivatives,
+)
+from vpp.physics.lifting_line import BOUND, StripFlow, TurnedWake, WakeOperator, circulation, lifting_speed
+from vpp.physics.sail_sections import MeanLine, equivalent_arc
 from vpp.physics.sections import section_forces
 from vpp.physics.wind import power_law_profile, wind_on_heeled_span
 
@@ -15,9 +25,11 @@ class RigGeometry:
     """The strips of all sails in one row, sail after sail; arrays (strips, conditions) unless stated.
 
     `height` is along the mast from the water plane [m]; `share` runs from 0 at the foot to 1 at the head; `x`
-    is where the strip's force acts, the quarter chord. `head_ramp` is the share of the head's own camber trim
-    in a strip's, 0 throughout a sail without one. `reference_height` (conditions,) is where the wind
-    that carries the wakes is taken.
+    is where the strip's force acts, the quarter chord. `head_ramp` and `foot_ramp` are the shares of the
+    head's and the foot's own camber trim in a strip's, 0 throughout a sail without them. `least_drag` and the
+    stall are those without camber; `tail_ratio` and `camber_drag` say what camber does to them (see
+    `sections.section_forces`). `reference_height` (conditions,) is where the wind that carries the wakes is
+    taken.
     """
 
     height: Array
@@ -28,11 +40,15 @@ class RigGeometry:
     camber_flat: Array
     camber_full: Array
     head_ramp: Array
+    foot_ramp: Array
+    mean_line: MeanLine
     stall_incidence: Array
     stall_width: Array
     least_drag: Array
     bucket_factor: Array
     drag_maximum: Array
+    tail_ratio: Array
+    camber_drag: Array
     reference_height: Array
 
 
@@ -41,13 +57,28 @@ class SailTrim:
     """How one sail is set, (conditions,) each.
 
     Chord angle at the foot [rad], foot to head twist [rad], camber between flattest 0 and fullest 1, and
-    the same for the head where the sail has a control for it (any number where it has none).
+    the same for the head and the foot where the sail has a control for them (any number where it has none).
     """
 
     sheet: Array
     twist: Array
     camber: Array
     head_camber: Array
+    foot_camber: Array = 0.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class SailShape:
+    """How the strips stand as their sails are trimmed, arrays (strips, conditions).
+
+    Chord angle from the centreline [rad], positive to leeward; depth over chord; and the angle of the nose
+    from the chord [rad] where it turns with the mast, positive where it adds to the camber; 0 (no array)
+    where no mast turns.
+    """
+
+    chord_angle: Array
+    camber: Array
+    nose_angle: Array
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -138,10 +169,14 @@ def strip_flow(
     boat_speed: Array,
     leeway: Array,
     heel: Array,
+    mast_rotation: Array | None = None,
 ) -> StripFlow:
     """The flow at every strip before the sails act on each other, in wind axes.
 
-    `sails` says which strips belong to which sail.
+    `sails` says which strips belong to which sail; `mast_rotation` [rad] is that of a turning mast from the
+    foot chord, None where no mast turns. Every section is handed on as the parabolic arc of equal lift, with
+    its incidence counted from the ideal one: what thin-aerofoil theory says of a mean line is linear in its
+    shape.
     """
     reference_ahead, reference_leeward = wind_at(
         height=geometry.reference_height, wind=wind, boat_speed=boat_speed, leeway=leeway, heel=heel
@@ -149,35 +184,66 @@ def strip_flow(
     ahead, to_leeward = wind_at(
         height=geometry.height, wind=wind, boat_speed=boat_speed, leeway=leeway, heel=heel
     )
-    xp = array_namespace(ahead, *(value for trim in trims for value in vars(trim).values()))
+    shape = sail_shape(geometry=geometry, sails=sails, trims=trims, mast_rotation=mast_rotation)
+    xp = array_namespace(ahead, shape.chord_angle)
     angle = xp.arctan2(reference_leeward, reference_ahead)
     cos_a, sin_a = xp.cos(angle), xp.sin(angle)
-    chord_angle = xp.concatenate(
-        [trim.sheet + trim.twist * geometry.share[sail] for sail, trim in zip(sails, trims, strict=True)]
-    )
-    camber = xp.concatenate(
-        [
-            geometry.camber_flat[sail]
-            + _local_trim(trim, geometry.head_ramp[sail])
-            * (geometry.camber_full[sail] - geometry.camber_flat[sail])
-            for sail, trim in zip(sails, trims, strict=True)
-        ]
+    arc_incidence, arc_camber = equivalent_arc(
+        line=geometry.mean_line,
+        incidence=angle - shape.chord_angle,
+        camber=shape.camber,
+        rotation=shape.nose_angle,
     )
     return StripFlow(
         along=ahead * cos_a + to_leeward * sin_a,
         across=to_leeward * cos_a - ahead * sin_a,
         wind_angle=angle,
-        chord_angle=chord_angle - angle,
+        chord_angle=-arc_incidence,
         chord=geometry.chord,
-        camber=camber,
+        camber=arc_camber,
         stall_incidence=geometry.stall_incidence,
         stall_width=geometry.stall_width,
+        tail_ratio=geometry.tail_ratio,
+        ride_height=wind.ride_height,
     )
 
 
-def _local_trim(trim: SailTrim, head_ramp: Array) -> Array:
+def sail_shape(
+    *,
+    geometry: RigGeometry,
+    sails: tuple[slice, ...],
+    trims: tuple[SailTrim, ...],
+    mast_rotation: Array | None = None,
+) -> SailShape:
+    """How every strip stands. A mast that does not twist turns less from a chord that does."""
+    values = (value for trim in trims for value in vars(trim).values())
+    xp = array_namespace(geometry.share, *values)
+    opening = [trim.twist * geometry.share[sail] for sail, trim in zip(sails, trims, strict=True)]
+    return SailShape(
+        chord_angle=xp.concatenate(
+            [trim.sheet + open_by for trim, open_by in zip(trims, opening, strict=True)]
+        ),
+        camber=xp.concatenate(
+            [
+                geometry.camber_flat[sail]
+                + _local_trim(trim, geometry.head_ramp[sail], geometry.foot_ramp[sail])
+                * (geometry.camber_full[sail] - geometry.camber_flat[sail])
+                for sail, trim in zip(sails, trims, strict=True)
+            ]
+        ),
+        nose_angle=0.0
+        if mast_rotation is None
+        else xp.concatenate([mast_rotation - open_by for open_by in opening]),
+    )
+
+
+def _local_trim(trim: SailTrim, head_ramp: Array, foot_ramp: Array) -> Array:
     """Camber trim of each strip."""
-    return trim.camber + (trim.head_camber - trim.camber) * head_ramp
+    return (
+        trim.camber
+        + (trim.head_camber - trim.camber) * head_ramp
+        + (trim.foot_camber - trim.camber) * foot_ramp
+    )
 
 
 def strip_loads(
@@ -190,25 +256,102 @@ def strip_loads(
     do the forces of two vortices on each other cancel, so that the induced drag is that of the wake (Munk's
     stagger theorem, NACA Report 121, 1921). Profile drag acts along the same flow.
     """
-    wake = operator.turned(flow.wind_angle)
+    if has_settled_sums(*vars(flow).values()):
+        strips = len(geometry.height)
+        one_by_one = np.broadcast_to(np.eye(strips), (len(operator.boat), strips, strips))
+        along, across, incidence, lift = _settled_sums(geometry, operator, flow, air_density, one_by_one)
+        return StripLoads(
+            along=along, across=across, wind_angle=flow.wind_angle, incidence=incidence, lift_coefficient=lift
+        )
+    wake = operator.turned(flow.wind_angle, ride_height=flow.ride_height)
     gamma = circulation(wake=wake, flow=flow)
     met_across, met_along = wake.induced(gamma)
-    bound_across, bound_along = operator.turned(flow.wind_angle, BOUND).induced(gamma)
+    at_bound = operator.turned(flow.wind_angle, BOUND, ride_height=flow.ride_height)
+    bound_across, bound_along = at_bound.induced(gamma)
+    along, across, incidence, lift = _forces(
+        geometry,
+        flow,
+        air_density,
+        met=(flow.across + met_across, flow.along + met_along),
+        bound=(flow.across + bound_across, flow.along + bound_along),
+    )
+    return StripLoads(
+        along=along, across=across, wind_angle=flow.wind_angle, incidence=incidence, lift_coefficient=lift
+    )
+
+
+def strip_sums(
+    *, geometry: RigGeometry, operator: WakeOperator, flow: StripFlow, air_density: Array, sums: Array
+) -> tuple[Array, Array]:
+    """Sums over the strips of their forces along the wind and across it, (rows, conditions) each, by `sums`
+    (conditions, rows, strips); see `strip_loads`.
+    """
+    if has_settled_sums(*vars(flow).values()):
+        along, across, _, _ = _settled_sums(geometry, operator, flow, air_density, sums)
+        return along, across
+    loads = strip_loads(geometry=geometry, operator=operator, flow=flow, air_density=air_density)
+    return apply_operator(sums, loads.along), apply_operator(sums, loads.across)
+
+
+def _settled_sums(
+    geometry: RigGeometry, operator: WakeOperator, flow: StripFlow, air_density: Array, sums: Array
+) -> tuple[Array, ...]:
+    """`strip_sums` with derivatives; incidence and lift coefficient of every strip without."""
+    plain = flow.without_derivatives()
+    matrices = operator.taylor(plain.wind_angle, plain.ride_height)
+    strips = len(geometry.height)
+    met = TurnedWake(matrix=matrices[0][:, : 2 * strips])
 
     def forces(
-        met_along: Array,
         met_across: Array,
-        bound_along: Array,
+        met_along: Array,
         bound_across: Array,
-        undisturbed_across: Array,
+        bound_along: Array,
+        along: Array,
+        across: Array,
         chord_angle: Array,
         camber: Array,
     ) -> tuple[Array, ...]:
-        xp = array_namespace(
-            met_along, met_across, bound_along, bound_across, undisturbed_across, chord_angle, camber
+        local = replace(flow, along=along, across=across, chord_angle=chord_angle, camber=camber)
+        met, bound = (met_across, met_along), (bound_across, bound_along)
+        shed = local.shed(
+            incidence=_incidence(local, met),
+            speed=lifting_speed(along=met_along, undisturbed_across=across),
+            shedding_chord=local.shedding_chord(),
         )
-        incidence = xp.arctan2(met_across, met_along) - chord_angle
-        lift, drag = section_forces(
+        return (*_forces(geometry, local, air_density, met=met, bound=bound), shed)
+
+    namespace = array_namespace(*vars(flow).values())
+    return namespace.settled_sums(  # type: ignore[no-any-return]
+        forces,
+        2 * (flow.across, flow.along) + (flow.along, flow.across, flow.chord_angle, flow.camber),
+        operators=matrices,
+        angle=flow.wind_angle,
+        lift=None if operator.mirrored_from is None else flow.ride_height,
+        by_lift=operator.by_ride_height(plain.wind_angle),
+        unknown=circulation(wake=met, flow=plain),
+        sums=sums,
+    )
+
+
+def _incidence(flow: StripFlow, met: tuple[Array, Array]) -> Array:
+    return array_namespace(*met, flow.chord_angle).arctan2(*met) - flow.chord_angle
+
+
+def _forces(
+    geometry: RigGeometry,
+    flow: StripFlow,
+    air_density: Array,
+    *,
+    met: tuple[Array, Array],
+    bound: tuple[Array, Array],
+) -> tuple[Array, ...]:
+    """Force along the wind and across it, incidence and lift coefficient of every strip, from the flow across
+    and along at the two places.
+    """
+
+    def section(incidence: Array, camber: Array) -> tuple[Array, ...]:
+        return section_forces(
             incidence=incidence,
             camber=camber,
             stall_incidence=geometry.stall_incidence,
@@ -216,26 +359,18 @@ def strip_loads(
             least_drag=geometry.least_drag,
             bucket_factor=geometry.bucket_factor,
             drag_maximum=geometry.drag_maximum,
-        )
-        speed = lifting_speed(along=met_along, undisturbed_across=undisturbed_across)
-        scale = 0.5 * air_density * geometry.chord * geometry.width * speed
-        return (
-            scale * (drag * bound_along - lift * bound_across),
-            scale * (lift * bound_along + drag * bound_across),
-            without_derivatives(incidence),
-            without_derivatives(lift),
+            tail_ratio=geometry.tail_ratio,
+            camber_drag=geometry.camber_drag,
         )
 
-    along, across, incidence, lift = elementwise(
-        forces,
-        flow.along + met_along,
-        flow.across + met_across,
-        flow.along + bound_along,
-        flow.across + bound_across,
-        flow.across,
-        flow.chord_angle,
-        flow.camber,
-    )
-    return StripLoads(
-        along=along, across=across, wind_angle=flow.wind_angle, incidence=incidence, lift_coefficient=lift
+    incidence = _incidence(flow, met)
+    lift, drag = elementwise(section, incidence, flow.camber)
+    bound_across, bound_along = bound
+    speed = lifting_speed(along=met[1], undisturbed_across=flow.across)
+    scale = 0.5 * air_density * geometry.chord * geometry.width * speed
+    return (
+        scale * (drag * bound_along - lift * bound_across),
+        scale * (lift * bound_along + drag * bound_across),
+        without_derivatives(incidence),
+        without_derivatives(lift),
     )

@@ -45,6 +45,8 @@ _FILE_DECIMALS = {
     "gain_percent": 3,
     "best_kn": 4,
     "margin_kn": 4,
+    "behind_best_kn": 4,
+    "change_pays_after_minutes": 1,
     "touch_down_tws_kn": 2,
     "take_off_tws_kn": 2,
     **{f"force_{axis}_n": 4 for axis in "xyz"},

@@ -8,8 +8,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from vpp.results.variables import BUDGET_COLUMNS, VARIABLES, variable
+from vpp.results.variables import BUDGET_COLUMNS, KNOT, SAIL_SET_COLUMNS, VARIABLES, variable
 from vpp.solver.status import Status
+from vpp.wardrobe import made_good, places_under
 
 if TYPE_CHECKING:
     from vpp.solved import Solved
@@ -60,6 +61,7 @@ def to_frame(solved: Solved) -> pd.DataFrame:
         "option": _option_names(solved),
         "aim": solved.conditions.aim,
         "branch": solved.branch,
+        "sail_set": solved.sail_set,
         "status": status_words(solved.status),
         "remark": solved.remark,
         "reason": solved.reason,
@@ -79,6 +81,38 @@ def branches_frame(solved: Solved) -> pd.DataFrame:
     if not solved.branches:
         return to_frame(solved).iloc[:0]
     return pd.concat([to_frame(found) for found in solved.branches.values()], ignore_index=True)
+
+
+def sail_sets_frame(solved: Solved) -> pd.DataFrame:
+    """What every sail set does, long: one row for each condition of boats that have sets and each of them.
+
+    `behind_best_kn` is what a set lacks of the best in speed, or in VMG where that is the aim, and
+    `change_pays_after_minutes` the sailing time after which a change from it to the best has earned the time
+    that it takes; both are empty for the best itself. Without rows where no boat has sets.
+    """
+    if not solved.sail_sets:
+        return pd.DataFrame(columns=list(SAIL_SET_COLUMNS))
+    best, frames = made_good(solved), []
+    for name, found in solved.sail_sets.items():
+        places = places_under(solved, name)
+        behind = np.where(solved.sail_set[places] == name, np.nan, best[places] - made_good(found))
+        lost = np.array([boat.sail_change.lost_time for boat in found.boats])[found.conditions.option]
+        unknown = np.full(len(lost), np.nan)
+        pays_after = np.divide(lost * best[places], behind, out=unknown, where=behind > 0.0)
+        columns = {
+            "option": _option_names(found),
+            **{column: numbers(found, column) for column in ("tws_kn", "twa_deg")},
+            "aim": _words(found.conditions.aim),
+            "sail_set": _words(found.sail_set),
+            "status": status_words(found.status),
+            **{column: numbers(found, column) for column in ("boat_speed_kn", "vmg_kn")},
+            "behind_best_kn": behind / KNOT,
+            "change_pays_after_minutes": pays_after / 60.0,
+        }
+        frames.append(pd.DataFrame(columns).assign(place=places))
+    # sets of a condition stand together, in the order of the boat file
+    joined = pd.concat(frames, ignore_index=True)
+    return joined.sort_values("place", kind="stable", ignore_index=True)[list(SAIL_SET_COLUMNS)]
 
 
 def budget_frame(solved: Solved) -> pd.DataFrame:

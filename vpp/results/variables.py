@@ -117,6 +117,8 @@ VARIABLES: tuple[Variable, ...] = (
           "what is largest: `speed` at the given angle, or VMG `upwind` or `downwind` at the best angle"),
     _text("branch", "branch",
           "how the boat is carried: `hull-borne` or `foil-borne`"),
+    _text("sail_set", "sail set",
+          "the sails that are up: the best set of the boat; empty without a result", "boats with sail sets"),
     _text("status", "status",
           "`converged`, or why not: `no_equilibrium`, `limit_reached`, `step_limit`, `outside_model_range`, "
           "`not_finite`"),
@@ -124,6 +126,9 @@ VARIABLES: tuple[Variable, ...] = (
             "through the water along the course"),
     _number("vmg_kn", "vmg", "kn", 2, "VMG",
             "boat speed times cos TWA: positive to windward, negative downwind"),
+    _number("sail_set_margin_kn", "sail_set_margin", "kn", 2, "margin of the sail set",
+            "speed, or VMG where that is the aim, over the next best set; empty where no other has a result",
+            "boats with sail sets"),
     _number("aws_kn", "aws", "kn", 1, "apparent wind speed",
             "at the wind reference height"),
     _number("awa_deg", "awa", "deg", 1, "apparent wind angle",
@@ -156,12 +161,19 @@ VARIABLES: tuple[Variable, ...] = (
             "depth over chord at mid height"),
     _number("main_head_camber_percent", "main_head_camber", "percent", 1, "mainsail head camber",
             "depth over chord at the head; negative when the head is inverted", "mains with a head control"),
+    _number("main_foot_camber_percent", "main_foot_camber", "percent", 1, "mainsail foot camber",
+            "depth over chord at the foot", "mains with a foot control"),
+    _number("mast_rotation_deg", "mast_rotation", "deg", 1, "mast rotation",
+            "of a turning mast from the mainsail's foot chord, positive where it adds to the camber",
+            "boats with a turning mast"),
     _number("jib_sheet_deg", "jib_sheet", "deg", 1, "jib sheet angle",
             "foot chord from the centreline, positive to leeward", "boats with a jib"),
     _number("jib_twist_deg", "jib_twist", "deg", 1, "jib twist",
             "foot to head, positive when the head is eased", "boats with a jib"),
     _number("jib_camber_percent", "jib_camber", "percent", 1, "jib camber",
             "depth over chord at mid height", "boats with a jib"),
+    _number("table_sail_power_percent", "table_sail_power", "percent", 1, "power of a sail from a table",
+            "lift over that of the table; 100 is full power", "boats with a sail from a table"),
     _number("crew_arm_m", "crew_arm", "m", 2, "crew arm",
             "from the centreline, positive to windward"),
     _number("rudder_deg", "rudder", "deg", 1, "rudder angle",
@@ -194,8 +206,9 @@ VARIABLES: tuple[Variable, ...] = (
     _number("froude_number", "froude_number", "1", 3, "Froude number",
             "boat speed over the root of gravity times waterline length"),
     _text("remark", "remark",
-          "limits of attitude, helm and foils that are active and model ranges that were left, but not "
-          "sails, crew, cant and flap at the end of their range; empty when there are none"),
+          "limits of attitude, helm and foils that are active, model ranges that were left and flow that is "
+          "left out, but not sails, crew, cant and flap at the end of their range; empty when there are "
+          "none"),
     _text("reason", "reason",
           "why there is no result and what to try; empty when converged"),
 )
@@ -218,6 +231,19 @@ BUDGET_COLUMNS: tuple[str, ...] = (
     "moment_x_nm",
     "moment_y_nm",
     "moment_z_nm",
+)
+
+SAIL_SET_COLUMNS: tuple[str, ...] = (
+    "option",
+    "tws_kn",
+    "twa_deg",
+    "aim",
+    "sail_set",
+    "status",
+    "boat_speed_kn",
+    "vmg_kn",
+    "behind_best_kn",
+    "change_pays_after_minutes",
 )
 
 _BY_COLUMN = {variable.column: variable for variable in VARIABLES}

@@ -448,11 +448,15 @@ def arctan2(y: Any, x: Any) -> Any:
     """Angle of the point (x, y), all four quadrants."""
     if not isinstance(y, Jet) and not isinstance(x, Jet):
         return np.arctan2(y, x)
-    angle = np.arctan2(without_derivatives(y), without_derivatives(x))
-    # turned into the direction of the point itself, the small remaining angle is regular everywhere but at
-    # the origin
-    c, s = np.cos(angle), np.sin(angle)
-    return arctan((y * c - x * s) / (x * c + y * s)) + angle
+    b, a = np.asarray(without_derivatives(y)), np.asarray(without_derivatives(x))
+    inverse = 1.0 / (a * a + b * b)
+    by_y, by_x = a * inverse, -b * inverse
+    both, unlike = 2.0 * by_x * by_y, by_x * by_x - by_y * by_y
+    angle = np.arctan2(b, a)
+    if isinstance(y, Jet) and isinstance(x, Jet):
+        outer = Jet(angle, (0, 1), np.stack([by_y, by_x]), np.stack([both, unlike, -both]))
+        return _chain([outer], [y, x])[0]
+    return _unary(y, angle, by_y, both) if isinstance(y, Jet) else _unary(x, angle, by_x, -both)
 
 
 def abs(x: Any) -> Any:
@@ -529,11 +533,12 @@ def concatenate(xs: Sequence[Any], axis: int = 0) -> Any:
     wide = [_widened(x, support, np.shape(without_derivatives(x))) for x in xs]
     along = axis % wide[0][0].ndim
     values, gradients, hessians = zip(*wide, strict=True)
+    straight = all(getattr(x, "hessian", None) is None for x in xs)
     return Jet(
         np.concatenate(values, axis=along),
         support,
         np.concatenate(gradients, axis=along + 1),
-        np.concatenate(hessians, axis=along + 1),
+        None if straight else np.concatenate(hessians, axis=along + 1),
     )
 
 
@@ -623,6 +628,8 @@ def _chain(outer: Sequence[Jet], inner: Sequence[Jet]) -> list[Jet]:
     count, shape = len(inner), outer[0].value.shape
     ndim = len(shape)
     support = tuple(sorted({v for jet in inner for v in jet.support}))
+    if len(support) == count and all(len(jet.support) == 1 and jet.hessian is None for jet in inner):
+        return [_rescaled(f, inner, ndim) for f in outer]
     size = len(support)
     first = np.stack([_spread(f.gradient, shape) for f in outer])
     slope = np.zeros((count, size, *shape))
@@ -639,6 +646,24 @@ def _chain(outer: Sequence[Jet], inner: Sequence[Jet]) -> list[Jet]:
         for n, row in enumerate(_rows(size)):
             hessian[:, row] += np.einsum("i...,kim...->km...", slope[:, n], bent[:, :, n:])
     return [Jet(f.value, support, gradient[k], hessian[k]) for k, f in enumerate(outer)]
+
+
+def _rescaled(outer: Jet, inner: Sequence[Jet], ndim: int) -> Jet:
+    """A function of arguments each of which is a variable of its own, or linear in one."""
+    order = sorted(range(len(inner)), key=lambda i: inner[i].support)
+    slopes = [_fit(inner[i].gradient, ndim)[0] for i in order]
+    gradient = np.empty((len(order), *outer.value.shape))
+    for row, i in enumerate(order):
+        np.multiply(_fit(outer.gradient, ndim)[i], slopes[row], out=gradient[row])
+    support = tuple(inner[i].support[0] for i in order)
+    if outer.hessian is None:
+        return Jet(outer.value, support, gradient, None)
+    places = _square(len(order))
+    second = _fit(outer.hessian, ndim)
+    hessian = np.empty((len(second), *outer.value.shape))
+    for packed, (i, j) in enumerate(_pairs(len(order))):
+        np.multiply(second[places[order[i], order[j]]], slopes[i] * slopes[j], out=hessian[packed])
+    return Jet(outer.value, support, gradient, hessian)
 
 
 def apply_operator(operator: FloatArray, vector: Any) -> Any:
@@ -658,17 +683,268 @@ def apply_operator(operator: FloatArray, vector: Any) -> Any:
     return Jet(product[0], full.support, product[1 : 1 + size], hessian)
 
 
-def apply_turning_operator(matrices: Sequence[FloatArray], angle: Jet, vector: Any) -> Any:
-    """Matrix times vector where the matrix depends on one angle a case, given it and its first two
-    derivatives at the angle's value.
+# Cases whose sums are differentiated at a time: as many as keep the products in the processor's cache.
+SETTLED_AT_A_TIME = 64
 
-    The angle's own jet, less its value, is of first order, so that the matrix's first derivative needs the
-    vector and its gradient alone and the second derivative the vector alone.
+
+def settled_sums(
+    function: Callable[..., Any],
+    arguments: Sequence[Any],
+    *,
+    operators: Sequence[FloatArray],
+    angle: Any,
+    unknown: FloatArray,
+    sums: FloatArray,
+    lift: Any = None,
+    by_lift: Sequence[FloatArray] = (),
+) -> tuple[Any, ...]:
+    """Sums over the elements of an elementwise function whose arguments are moved by an unknown that the
+    function itself gives, with derivatives to second order.
+
+    Arguments are (elements, cases). `operators` are the matrix (cases, moved elements, elements), by which
+    the unknown is added to each of the first `moved` arguments in turn, and its first two derivatives by an
+    angle (cases,). It may be linear in a second number, `lift` (cases,): `by_lift` are its derivatives by
+    that, and by that and the angle. The last result of `function` equals the `unknown`, whose plain value
+    solves that equation already. The other results that depend on the arguments come back as their sums, by `sums` (cases, rows,
+    elements); those without derivatives come back as they are.
+
+    The unknown needs its first derivatives alone: what its second ones add to a sum is the second-order miss
+    of its equation times an adjoint of the sum (Griewank & Walther, chapter 15).
     """
-    turned = Jet(np.zeros_like(angle.value), angle.support, angle.gradient, angle.hessian)
-    if isinstance(vector, Jet):
-        slope = apply_operator(matrices[1], Jet(vector.value, vector.support, vector.gradient, None))
-    else:
-        slope = apply_operator(matrices[1], vector)
-    curvature = apply_operator(matrices[2], without_derivatives(vector))
-    return apply_operator(matrices[0], vector) + slope * turned + (0.5 * curvature) * (turned * turned)
+    turned_by = [_as_jet(parameter) for parameter in (angle, lift) if parameter is not None]
+    results = list(function(*_moved_variables(arguments, operators[0], unknown)))
+    places = [i for i, result in enumerate(results[:-1]) if isinstance(result, Jet)]
+    parts = []
+    for first in range(0, max(unknown.shape[1], 1), SETTLED_AT_A_TIME):
+        part = slice(first, first + SETTLED_AT_A_TIME)
+        alike = {id(argument): _cases(argument, part) for argument in arguments}
+        moved = _Moved(
+            [alike[id(argument)] for argument in arguments],
+            operators[0][part],
+            [operator[part] for operator in (operators[1], *by_lift[:1])],
+            [operator[part] for operator in (operators[2], *by_lift[1:])],
+            [_cases(parameter, part) for parameter in turned_by],
+            unknown[:, part],
+        )
+        *summed, own = (_Local(_cases(results[i], part), len(arguments)) for i in (*places, -1))
+        parts.append(_settled_part(moved, summed, own, sums[part]))
+    for i, found in zip(places, zip(*parts, strict=True), strict=True):
+        results[i] = _joined_cases(found)
+    return tuple(results[:-1])
+
+
+def _as_jet(x: Any) -> Jet:
+    return x if isinstance(x, Jet) else Jet(x, (), np.zeros((0, *x.shape)), None)
+
+
+def _moved_variables(arguments: Sequence[Any], operator: FloatArray, unknown: FloatArray) -> list[Jet]:
+    """The arguments' values, moved by the unknown, as variables of their own."""
+    shift = apply_operator(operator, unknown)
+    values = [np.broadcast_to(without_derivatives(x), unknown.shape) for x in arguments]
+    for i in range(len(shift) // len(unknown)):
+        values[i] = values[i] + shift[i * len(unknown) : (i + 1) * len(unknown)]
+    one = np.ones((1, 1, 1))
+    return [Jet(value, (i,), one, None) for i, value in enumerate(values)]
+
+
+def _cases(x: Any, part: slice) -> Any:
+    """Some of the cases, along the last axis, of what may be the same for all."""
+
+    def cut(a: FloatArray) -> FloatArray:
+        return a[..., part] if a.shape[-1] > 1 else a
+
+    if not isinstance(x, Jet):
+        return cut(x) if np.ndim(x) else x
+    return Jet(cut(x.value), x.support, cut(x.gradient), None if x.hessian is None else cut(x.hessian))
+
+
+def _joined_cases(parts: Sequence[Jet]) -> Jet:
+    return Jet(
+        np.concatenate([part.value for part in parts], axis=-1),
+        parts[0].support,
+        np.concatenate([part.gradient for part in parts], axis=-1),
+        np.concatenate([part.hessian for part in parts], axis=-1),
+    )
+
+
+def _settled_part(moved: _Moved, results: Sequence[_Local], own: _Local, sums: FloatArray) -> list[Jet]:
+    inverse = np.linalg.inv(np.eye(moved.elements) - moved.coupling(own))
+    moved.follow(inverse @ _over_arguments(own.first, moved.slope))
+    # the rows of all results, one below the other
+    adjoint = np.concatenate([moved.response(result, sums) for result in results], axis=1) @ inverse
+
+    def rows(parts: Sequence[FloatArray]) -> FloatArray:
+        return np.concatenate([sums @ part for part in parts], axis=1)
+
+    by_arguments = np.concatenate([sums[..., None] * result.first[:, None] for result in results], axis=1)
+    jet = moved.summed(
+        value=rows([result.value for result in results]),
+        gradient=rows([_over_arguments(result.first, moved.slope) for result in results]),
+        hessian=rows([moved.hessian(result) for result in results]) + adjoint @ moved.hessian(own),
+        turn=rows([moved.turn(result) for result in results]) + adjoint @ moved.turn(own),
+        weights=by_arguments + adjoint[..., None] * own.first[:, None],
+    )
+    count = sums.shape[1]
+    return [jet[i * count : (i + 1) * count] for i in range(len(results))]
+
+
+class _Local:
+    """A result with its derivatives in the arguments, cases first: value (cases, elements, 1), first (cases,
+    elements, arguments), second (cases, elements, arguments, arguments).
+    """
+
+    def __init__(self, result: Jet, argument_count: int):
+        shape = result.value.shape
+        first = np.zeros((argument_count, *shape))
+        second = np.zeros((argument_count, argument_count, *shape))
+        first[list(result.support)] = _fit(result.gradient, len(shape))
+        if result.hessian is not None:
+            for packed, (a, b) in enumerate(_pairs(len(result.support))):
+                i, j = result.support[a], result.support[b]
+                second[i, j] = second[j, i] = _fit(result.hessian, len(shape))[packed]
+        self.value = result.value.T[:, :, None]
+        self.first = np.ascontiguousarray(first.transpose(2, 1, 0))
+        self.second = np.ascontiguousarray(second.transpose(3, 2, 0, 1))
+
+
+def _over_arguments(first: FloatArray, slope: FloatArray) -> FloatArray:
+    """Sum over arguments: (cases, elements, variables)."""
+    product: FloatArray = np.matmul(first[:, :, None], slope)[:, :, 0]
+    return product
+
+
+class _Moved:
+    """Arguments moved by an unknown through an operator that parameters turn, for `settled_sums`; cases
+    first.
+
+    `slopes` are the operator's derivatives by each parameter, `bends` those of the first of these by each;
+    all others vanish.
+    """
+
+    def __init__(
+        self,
+        arguments: Sequence[Any],
+        operator: FloatArray,
+        slopes: Sequence[FloatArray],
+        bends: Sequence[FloatArray],
+        turned_by: Sequence[Jet],
+        unknown: FloatArray,
+    ):
+        self.arguments, self.operator, self.slopes, self.turned_by = arguments, operator, slopes, turned_by
+        self.elements, self.cases = unknown.shape
+        self.count = operator.shape[1] // self.elements
+        self.support = tuple(sorted({v for x in (*arguments, *turned_by) for v in getattr(x, "support", ())}))
+        column = unknown.T[:, :, None]
+        self.by_turn = [self._by_argument(matrix @ column) for matrix in slopes]
+        self.turned = np.zeros((self.cases, len(turned_by), len(self.support)))
+        for row, parameter in enumerate(turned_by):
+            places = [self.support.index(v) for v in parameter.support]
+            self.turned[:, row, places] = _fit(parameter.gradient, 1).T
+        self.slope = np.zeros((self.cases, self.elements, len(arguments), len(self.support)))
+        for i, argument in enumerate(arguments):
+            if isinstance(argument, Jet):
+                places = [self.support.index(v) for v in argument.support]
+                self.slope[:, :, i, places] = _fit(argument.gradient, 2).transpose(2, 1, 0)
+        rows = [self.turned[:, None, None, row] for row in range(len(turned_by))]
+        # derivatives of each slope of the operator times the unknown; of those by two parameters at once the
+        # first has all, and by itself twice half, because what is made of them is symmetric
+        self.slope_turns = [np.zeros(1) for _ in turned_by]
+        for row, bend in enumerate(bends):
+            self.slope[:, :, : self.count] += self.by_turn[row] * rows[row]
+            share = 0.5 if row == 0 else 1.0
+            self.slope_turns[0] = self.slope_turns[0] + share * self._by_argument(bend @ column) * rows[row]
+
+    def _by_argument(self, product: FloatArray) -> FloatArray:
+        """(cases, moved elements, columns) as (cases, elements, moved, columns)."""
+        shape = (self.cases, self.count, self.elements, product.shape[-1])
+        turned: FloatArray = product.reshape(shape).transpose(0, 2, 1, 3)
+        return turned
+
+    def coupling(self, of: _Local) -> FloatArray:
+        """Derivative of a result by the unknown, (cases, elements, elements)."""
+        rows = self.operator.reshape(self.cases, self.count, self.elements, self.elements)
+        total = np.zeros((self.cases, self.elements, self.elements))
+        for i in range(self.count):
+            if of.first[:, :, i].any():
+                total += of.first[:, :, i, None] * rows[:, i]
+        return total
+
+    def response(self, of: _Local, sums: FloatArray) -> FloatArray:
+        """Derivative of a result's sums by the unknown, (cases, rows, elements)."""
+        parts = [sums * of.first[:, None, :, i] for i in range(self.count)]
+        by_unknown: FloatArray = np.concatenate(parts, axis=-1) @ self.operator
+        return by_unknown
+
+    def follow(self, unknown_slope: FloatArray) -> None:
+        """Let the arguments move with the unknown's slope (cases, elements, variables)."""
+        self.slope[:, :, : self.count] += self._by_argument(self.operator @ unknown_slope)
+        self.slope_turns = [
+            turn + self._by_argument(slope @ unknown_slope)
+            for turn, slope in zip(self.slope_turns, self.slopes, strict=True)
+        ]
+
+    def hessian(self, of: _Local) -> FloatArray:
+        """Second derivatives along the arguments' slopes, (cases, elements, variables^2)."""
+        bent = of.second @ self.slope
+        full: FloatArray = np.matmul(self.slope.transpose(0, 1, 3, 2), bent)
+        return full.reshape(self.cases, self.elements, len(self.support) ** 2)
+
+    def turn(self, of: _Local) -> FloatArray:
+        """What a result gains by the operator's turning while the unknown moves, (cases, elements, variables
+        of one parameter after the other).
+        """
+        first = of.first[:, :, : self.count]
+        return np.concatenate([_over_arguments(first, turn) for turn in self.slope_turns], axis=-1)
+
+    def summed(
+        self,
+        *,
+        value: FloatArray,
+        gradient: FloatArray,
+        hessian: FloatArray,
+        turn: FloatArray,
+        weights: FloatArray,
+    ) -> Jet:
+        """A sum (rows, cases) from its parts; `weights` (cases, rows, elements, arguments) are its
+        derivatives by the arguments' own values.
+        """
+        size, rows = len(self.support), hessian.shape[1]
+        full = hessian.reshape(self.cases, rows, size, size)
+        by_parameter = turn.reshape(self.cases, rows, len(self.turned_by), size)
+        turned = np.matmul(by_parameter.swapaxes(-1, -2), self.turned[:, None])
+        full += turned
+        full += turned.swapaxes(-1, -2)
+        first, second = np.triu_indices(size)
+        upper = full.reshape(self.cases, rows, size * size)[..., first * size + second]
+        packed = np.ascontiguousarray(upper.transpose(2, 1, 0))
+        moves = self.elements * self.count
+        of_moves = weights[..., : self.count].reshape(self.cases, rows, moves)
+        for parameter, by in zip(self.turned_by, self.by_turn, strict=True):
+            weight = np.matmul(of_moves, by.reshape(self.cases, moves, 1))[..., 0]
+            self._add_curvature(packed, parameter, weight)
+        # an argument that occurs twice is turned over once
+        for argument in {id(x): x for x in self.arguments if isinstance(x, Jet)}.values():
+            places = [i for i, other in enumerate(self.arguments) if other is argument]
+            self._add_curvature(packed, argument, weights[..., places].sum(axis=-1))
+        return Jet(
+            np.ascontiguousarray(value[:, :, 0].T),
+            self.support,
+            np.ascontiguousarray(gradient.transpose(2, 1, 0)),
+            packed,
+        )
+
+    def _add_curvature(self, packed: FloatArray, of: Jet, weight: FloatArray) -> None:
+        """Add a quantity's own second derivatives, weighted: by (cases, rows), or by (cases, rows, elements)
+        if it has elements.
+        """
+        if of.hessian is None:
+            return
+        places = _union(of.support, self.support).hessian_a
+        own = _fit(of.hessian, weight.ndim - 1)
+        if weight.ndim == 3 and own.shape[1] == 1:
+            weight, own = weight.sum(axis=-1), own[:, 0]
+        if weight.ndim == 2:
+            packed[places] += own[:, None] * weight.T
+        else:
+            own = np.broadcast_to(own, (len(own), self.elements, self.cases))
+            packed[places] += (weight @ np.ascontiguousarray(own.transpose(2, 1, 0))).transpose(2, 1, 0)

@@ -112,7 +112,7 @@ ONE_MISTAKE = {
     "unknown model": (
         'model = "strips"',
         'model = "strip"',
-        'sail.main.model = "strip": no such model; allowed: "strips"; did you mean "strips"?',
+        'sail.main.model = "strip": no such model; allowed: "strips" or "table"; did you mean "strips"?',
     ),
     "unknown choice": (
         'water = "sea"',
@@ -196,6 +196,46 @@ ONE_MISTAKE = {
         "head_transition_from_percent = 0.0\nsheet_max_deg = 85.0",
         "sail.main.head_transition_from_percent = 0.0 %: the head has no zone in which a trim of its own "
         "could act; set head_zone_from_percent below 100, or leave this key out",
+    ),
+    "head cut that ends before it begins": (
+        "sheet_max_deg = 85.0",
+        "head_cut_to_percent = 70.0\nhead_cut_from_percent = 80.0\nhead_cut_chord_percent = 50.0\n"
+        "sheet_max_deg = 85.0",
+        "sail.main.head_cut_to_percent = 70.0 %: the cut is done before it begins at head_cut_from_percent = "
+        "80; allowed: from 80 %",
+    ),
+    "foot transition below its zone": (
+        "sheet_max_deg = 85.0",
+        "foot_transition_to_percent = 20.0\nfoot_zone_to_percent = 30.0\nsheet_max_deg = 85.0",
+        "sail.main.foot_transition_to_percent = 20.0 %: the transition from the foot's zone ends below "
+        "foot_zone_to_percent = 30; allowed: from 30 %",
+    ),
+    "foot trim without a zone": (
+        "sheet_max_deg = 85.0",
+        "foot_camber_trim_max_percent = 100.0\nsheet_max_deg = 85.0",
+        "sail.main.foot_camber_trim_max_percent = 100.0 %: the foot has no zone in which a trim of its own "
+        "could act; set foot_zone_to_percent above 0, or leave this key out",
+    ),
+    "foot's zone in the head's": (
+        "sheet_max_deg = 85.0",
+        "foot_zone_to_percent = 70.0\nhead_zone_from_percent = 80.0\nhead_transition_from_percent = 60.0\n"
+        "sheet_max_deg = 85.0",
+        "sail.main.foot_zone_to_percent = 70.0 %: the foot's trim "
+        "reaches into the head's, which begins at 60 "
+        "%; allowed: up to 60 %",
+    ),
+    "foot zone too small for its strips": (
+        "sheet_max_deg = 85.0",
+        "foot_zone_to_percent = 0.1\nsheet_max_deg = 85.0",
+        "sail.main.foot_zone_to_percent = 0.1 %: the foot's zone "
+        "ends below the middle of the lowest strip at "
+        "0.6 %; allowed: from 0.6 %; or raise station_count; 0 % is a foot without a trim of its own",
+    ),
+    "mast turns less than least": (
+        "deck_half_width_m = 1.50",
+        "mast_rotation_max_deg = 5.0\nmast_rotation_min_deg = 10.0\ndeck_half_width_m = 1.50",
+        "rig.mast_rotation_max_deg = 5.0 deg: must not be less than mast_rotation_min_deg = 10; allowed: "
+        "from 10",
     ),
     "head trims crossed": (
         "sheet_max_deg = 85.0",
@@ -301,8 +341,8 @@ ONE_MISTAKE = {
         "mass.boom.z_m = 1.25",
         '"mass.boom.z_m" = 1.25',
         'mass.boom.z_m: in option "long_luff": an option can change only what stands in the boat\'s tables; '
-        "allowed: environment, hull, rig, crew, margins, fin, foil, sail, mass, windage; write the path "
-        "without quotes",
+        "allowed: environment, hull, rig, wardrobe, crew, margins, fin, foil, sail, sail_set, mass, windage; "
+        "write the path without quotes",
     ),
     "removing what is not there": (
         'remove = ["windage.coachroof"]',

@@ -66,6 +66,8 @@ ODD_LINES = (
     "mass = []",
     "chord_file = '.'",
     "chord_file = '\\\\0'",
+    "model = 'table'",
+    "coefficient_file = '.'",
     "extension_chord_m = 0.02",
     "head_cut_from_percent = 0",
     "]",

@@ -86,24 +86,3 @@ def test_an_operator_acts_on_derivatives() -> None:
         np.testing.assert_allclose(
             whole, np.einsum("cij,...jc->...ic", operator, part), rtol=1e-13, atol=1e-14
         )
-
-
-def test_a_turning_operator_carries_the_derivatives_of_its_matrix() -> None:
-    """Against the product rule written out: cos(angle) A v with v = (x y, y)."""
-    matrix = operators(4, 2, 3)
-    x, y = jets.variables(POINTS)
-    angle, vector = x * x + y, jets.stack([x * y, y])
-    plain = arrays.without_derivatives(angle)
-    assert arrays.needs_taylor_matrices(angle)
-    assert not arrays.needs_taylor_matrices(plain)
-    cos, sin = np.cos(plain)[:, None, None], np.sin(plain)[:, None, None]
-    turned = arrays.apply_turning_operator((cos * matrix, -sin * matrix, -cos * matrix), angle, vector)
-    direct = arrays.apply_operator(matrix, vector) * jets.cos(angle)
-    for left, right in zip(jets.dense(turned, 2, (4, 3)), jets.dense(direct, 2, (4, 3)), strict=True):
-        np.testing.assert_allclose(left, right, rtol=1e-12, atol=1e-13)
-
-
-def test_a_turning_operator_at_a_plain_angle_is_its_matrix() -> None:
-    matrix = operators(4, 2, 3)
-    result = arrays.apply_turning_operator((matrix,), np.zeros(3), POINTS)
-    np.testing.assert_array_equal(result, arrays.apply_operator(matrix, POINTS))

@@ -1,10 +1,16 @@
-"""Cubic splines on even knots against SciPy's, and on every kind of array."""
+"""Cubic splines on even and on free knots against SciPy's, and on every kind of array."""
 
 import numpy as np
 import pytest
 from scipy.interpolate import BSpline, CubicSpline
 
-from vpp.physics.interpolation import cubic_coefficients, piecewise_cubic, smooth_coefficients
+from vpp.physics.interpolation import (
+    cubic_coefficients,
+    piecewise_cubic,
+    smooth_coefficients,
+    uneven_cubic,
+    uneven_cubic_coefficients,
+)
 
 START, STEP = -0.5, 0.25
 KNOTS = START + STEP * np.arange(9)
@@ -109,3 +115,41 @@ def test_traced_arrays_carry_the_slope() -> None:
     x = 0.3
     slope = jax.jit(jax.grad(lambda at: evaluate(at, coefficients)))(x)
     assert float(slope) == pytest.approx(float(CubicSpline(KNOTS, VALUES)(x, 1)), rel=1e-5)
+
+
+# --- knots where they please --------------------------------------------------------------------------------
+
+
+def test_uneven_knots_agree_with_scipy() -> None:
+    knots, values = np.array([0.0, 0.3, 1.0, 1.1, 2.5, 3.0]), np.array([1.0, -1.0, 0.5, 2.0, 2.0, -0.3])
+    coefficients = uneven_cubic_coefficients(knots=knots, values=values)
+    x = np.linspace(-0.2, 3.2, 341)
+    found = uneven_cubic(x=x, knots=knots, coefficients=coefficients)
+    np.testing.assert_allclose(found, CubicSpline(knots, values)(x), atol=1e-12)
+
+
+def test_even_knots_give_the_same_curve_either_way() -> None:
+    values = np.array([0.0, 1.0, 0.2, -0.5, 0.7])
+    x = np.linspace(0.0, 2.0, 51)
+    even = piecewise_cubic(x=x, start=0.0, step=0.5, coefficients=cubic_coefficients(values=values))
+    knots = np.arange(5) * 0.5
+    uneven = uneven_cubic(
+        x=x, knots=knots, coefficients=uneven_cubic_coefficients(knots=knots, values=values)
+    )
+    np.testing.assert_allclose(uneven, even, atol=1e-13)
+
+
+def test_an_uneven_curve_per_condition() -> None:
+    knots = np.array([[0.0, 0.0], [1.0, 0.5], [1.5, 2.0], [3.0, 3.0]])
+    values = np.array([[0.0, 1.0], [1.0, 1.0], [0.0, 3.0], [2.0, 0.0]])
+    pieces = [uneven_cubic_coefficients(knots=knots[:, i], values=values[:, i]) for i in range(2)]
+    found = uneven_cubic(x=np.array([1.2, 0.4]), knots=knots, coefficients=np.stack(pieces, axis=-1))
+    for i, x in enumerate((1.2, 0.4)):
+        assert found[i] == pytest.approx(float(CubicSpline(knots[:, i], values[:, i])(x)), rel=1e-12)
+
+
+def test_knots_that_do_not_rise_and_too_few_are_refused() -> None:
+    with pytest.raises(ValueError, match="rise"):
+        uneven_cubic_coefficients(knots=[0.0, 1.0, 1.0, 2.0], values=[0.0, 1.0, 2.0, 3.0])
+    with pytest.raises(ValueError, match="four"):
+        uneven_cubic_coefficients(knots=[0.0, 1.0, 2.0], values=[0.0, 1.0, 2.0])

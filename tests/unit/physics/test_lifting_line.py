@@ -304,7 +304,11 @@ def directly(angle: float, gamma: FloatArray) -> tuple[FloatArray, FloatArray]:
     parts = []
     halves = (gamma[:10], gamma[10:])
     for on, by, theirs, own in ((MAIN, JIB, halves[1], halves[0]), (JIB, MAIN, halves[0], halves[1])):
-        across, along = lifting_line.mutual_influence(on=on, by=by, mirror=DECK, angle=angle)
+        finer, spread = lifting_line.smooth_wake(by)
+        across, along = (
+            velocity @ spread
+            for velocity in lifting_line.mutual_influence(on=on, by=finer, mirror=DECK, angle=angle)
+        )
         parts.append(
             (across @ theirs + lifting_line.self_influence(line=on, mirror=DECK) @ own, along @ theirs)
         )
@@ -489,7 +493,9 @@ def test_circulation_converges_with_inverted_and_negatively_loaded_heads() -> No
 
 
 def only(flow: StripFlow, which: slice | NDArray[np.intp]) -> StripFlow:
-    return StripFlow(**{name: value[..., which] for name, value in vars(flow).items()})
+    return StripFlow(
+        **{name: value[..., which] if np.ndim(value) else value for name, value in vars(flow).items()}
+    )
 
 
 def test_circulation_does_not_depend_on_the_neighbours_in_the_batch() -> None:

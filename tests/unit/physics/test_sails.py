@@ -15,6 +15,7 @@ import vpp.config
 from vpp import balance
 from vpp.physics import lifting_line, sails
 from vpp.physics.arrays import array_namespace
+from vpp.physics.sail_sections import mean_line
 from vpp.physics.sails import RigGeometry, SailTrim, Wind
 from vpp.physics.wind import apparent_wind
 from vpp.solver import jets
@@ -97,11 +98,15 @@ def two_strips(*, chord: float = 1e-3, span: float = 10.0, camber: float = 0.0) 
         camber_flat=camber * one,
         camber_full=(camber + 0.04) * one,
         head_ramp=0.0 * one,
+        foot_ramp=0.0 * one,
+        mean_line=mean_line(hinge_share=0.0 * one, draft_share=0.5 + 0.0 * one),
         stall_incidence=0.2 * one,
         stall_width=0.01 * one,
         least_drag=0.01 * one,
         bucket_factor=0.0 * one,
         drag_maximum=1.2 * one,
+        tail_ratio=0.0 * one,
+        camber_drag=0.0 * one,
         reference_height=np.array([0.5 * span]),
     )
     return geometry, operator
@@ -167,6 +172,48 @@ def test_head_has_a_trim_of_its_own_and_the_strips_between_take_both_by_their_sh
         one = dataclasses.replace(geometry, head_ramp=np.array(ramp)[:, None])
         _, flow = loads_of_strips(one, operator, trim(0.2, camber=0.25, head_camber=0.75), 0.5, 8.0)
         np.testing.assert_allclose(flow.camber[:, 0], cambers, rtol=1e-12)
+
+
+def test_foot_has_a_trim_of_its_own_beside_the_heads() -> None:
+    """By hand: 6 % flat, 10 % full; trims 0.75 in the foot and 0.25 in the head give 9 and 7 %."""
+    geometry, operator = two_strips(camber=0.06)
+    ends = dataclasses.replace(
+        geometry, foot_ramp=np.array([[1.0], [0.0]]), head_ramp=np.array([[0.0], [1.0]])
+    )
+    how = dataclasses.replace(trim(0.2, camber=0.5, head_camber=0.25), foot_camber=np.array([0.75]))
+    _, flow = loads_of_strips(ends, operator, how, 0.5, 8.0)
+    np.testing.assert_allclose(flow.camber[:, 0], [0.09, 0.07], rtol=1e-12)
+
+
+def test_turned_nose_turns_with_the_foot_chord_and_less_where_the_chord_opens() -> None:
+    """A mast that does not twist, 0.3 rad from the foot chord: where twist has opened the chord by 0.03 and
+    0.09 the nose is 0.27 and 0.21 rad from it (by hand). Its slope adds what the mean line says.
+    """
+    geometry, _ = two_strips(camber=0.06)
+    one = np.ones((2, 1))
+    line = dataclasses.replace(geometry.mean_line, ideal_per_slope=0.2 * one, zero_lift_per_slope=0.12 * one)
+    turned = dataclasses.replace(geometry, mean_line=line)
+    how = trim(0.2, twist=0.12)
+    shape = sails.sail_shape(
+        geometry=turned, sails=(slice(0, 2),), trims=(how,), mast_rotation=np.array([0.3])
+    )
+    np.testing.assert_allclose(shape.nose_angle[:, 0], [0.27, 0.21], rtol=1e-12)
+    np.testing.assert_allclose(shape.chord_angle[:, 0], [0.23, 0.29], rtol=1e-12)
+    np.testing.assert_allclose(shape.camber, 0.06, rtol=1e-12)
+    flow = sails.strip_flow(
+        geometry=turned,
+        sails=(slice(0, 2),),
+        trims=(how,),
+        wind=wind(np.array([8.0]), np.array([0.5]), exponent=0.0),
+        boat_speed=np.zeros(1),
+        leeway=np.zeros(1),
+        heel=np.zeros(1),
+        mast_rotation=np.array([0.3]),
+    )
+    slope = np.tan([0.27, 0.21])
+    np.testing.assert_allclose(flow.camber[:, 0], 0.06 + 0.04 * slope, rtol=1e-12)
+    ideal = 0.2 * slope
+    np.testing.assert_allclose(flow.chord_angle[:, 0], np.array([0.23, 0.29]) + ideal - 0.5, rtol=1e-12)
 
 
 def test_head_trim_of_a_sail_without_one_changes_no_bit() -> None:

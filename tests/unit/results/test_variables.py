@@ -12,12 +12,13 @@ from vpp.results.variables import COLUMNS, CONTROL_COLUMNS, VARIABLES, markdown,
 
 def test_columns_come_in_their_fixed_order() -> None:
     assert COLUMNS == (
-        "option", "tws_kn", "twa_deg", "aim", "branch", "status",
-        "boat_speed_kn", "vmg_kn", "aws_kn", "awa_deg", "beta_deg",
+        "option", "tws_kn", "twa_deg", "aim", "branch", "sail_set", "status",
+        "boat_speed_kn", "vmg_kn", "sail_set_margin_kn", "aws_kn", "awa_deg", "beta_deg",
         "heel_deg", "leeway_deg", "pitch_deg", "ride_height_m", "ce_height_m",
         "righting_moment_nm", "heeling_moment_nm", "drive_n", "side_force_n",
         "main_sheet_deg", "main_twist_deg", "main_camber_percent", "main_head_camber_percent",
-        "jib_sheet_deg", "jib_twist_deg", "jib_camber_percent",
+        "main_foot_camber_percent", "mast_rotation_deg",
+        "jib_sheet_deg", "jib_twist_deg", "jib_camber_percent", "table_sail_power_percent",
         "crew_arm_m", "rudder_deg", "cant_deg", "flap_deg", "elevator_deg",
         "tip_depth_m", "cavitation_margin",
         "immersion_price_kn_per_m", "clearance_price_kn_per_m", "cavitation_price_kn",

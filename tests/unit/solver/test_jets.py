@@ -19,10 +19,9 @@ from hypothesis.extra.numpy import arrays
 from tests.support.with_jax import double_precision, jax_or_skip
 from vpp.physics.arrays import (
     apply_operator,
-    apply_turning_operator,
     array_namespace,
     elementwise,
-    needs_taylor_matrices,
+    has_settled_sums,
     without_derivatives,
 )
 from vpp.solver import jets
@@ -445,21 +444,94 @@ def test_apply_operator_is_a_matrix_product_for_each_case(curved):
     np.testing.assert_allclose(apply_operator(operator, u.value), expected.value)
 
 
-@pytest.mark.parametrize("plain_vector", [False, True])
-@pytest.mark.parametrize("supports", [((0, 1), (1, 2)), ((3,), (0, 1, 2, 3))])
-def test_apply_turning_operator_is_the_product_rule_of_second_order(supports, plain_vector):
-    """M(t) v with M(t) = A cos t + B sin t, against the same product written out elementwise with jets."""
-    rng = np.random.default_rng(19)
-    a, b = rng.normal(size=(2, 3, 2, 5))
-    angle = made(20, supports[0], shape=(3,))
-    vector = made(21, supports[1], shape=(5, 3))
-    if plain_vector:
-        vector = vector.value
-    c, s = (f(angle.value)[:, None, None] for f in (np.cos, np.sin))
-    matrices = (a * c + b * s, b * c - a * s, -a * c - b * s)
-    expected = jets.cos(angle) * apply_operator(a, vector) + jets.sin(angle) * apply_operator(b, vector)
-    assert_equal(full(apply_turning_operator(matrices, angle, vector)), full(expected))
-    assert needs_taylor_matrices(angle)
+ELEMENTS, CASES = 3, 70
+
+
+def fed_back(pushed, turned, free):
+    """Two results and, last, what feeds back into the first two arguments."""
+    xp = array_namespace(pushed, turned, free)
+    swing = xp.sin(pushed) * turned + free * free
+    return swing, without_derivatives(swing), pushed * free + turned, 0.3 * xp.tanh(pushed + turned * free)
+
+
+def settled_by_repetition(arguments, a, b, angle):
+    """The fed-back quantity with its derivatives, by putting it in until nothing changes; what feeds back is
+    `a` cos angle + `b` sin angle times it.
+    """
+    xp = array_namespace(angle)
+    unknown = np.zeros((ELEMENTS, CASES))
+    for _ in range(80):
+        shift = xp.cos(angle) * apply_operator(a, unknown) + xp.sin(angle) * apply_operator(b, unknown)
+        moved = (arguments[0] + shift[:ELEMENTS], arguments[1] + shift[ELEMENTS:], arguments[2])
+        results = fed_back(*moved)
+        unknown = results[-1]
+    return unknown, results
+
+
+def turning(a, b, angle):
+    """The matrix of that feedback and its first two derivatives by the angle."""
+    c, s = (f(angle)[:, None, None] for f in (np.cos, np.sin))
+    return a * c + b * s, b * c - a * s, -a * c - b * s
+
+
+@pytest.mark.parametrize("curved", [True, False])
+@pytest.mark.parametrize("still", [(), (2,), (0, 2)])
+def test_settled_sums_are_those_of_an_equation_solved_with_its_derivatives(curved, still):
+    """Against a contraction repeated with jets until values and derivatives stand; `still` names arguments
+    without derivatives.
+    """
+    rng = np.random.default_rng(41)
+    a, b = 0.1 * rng.normal(size=(2, CASES, 2 * ELEMENTS, ELEMENTS))
+    angle = made(42, (1, 3), shape=(CASES,))
+    operators = turning(a, b, angle.value)
+    arguments = [
+        made(43 + i, (i, 3), shape=(ELEMENTS, CASES), curved=curved, low=-0.5, high=0.5) for i in range(3)
+    ]
+    arguments = [x.value if i in still else x for i, x in enumerate(arguments)]
+    unknown, expected = settled_by_repetition(arguments, a, b, angle)
+    sums = rng.normal(size=(CASES, 2, ELEMENTS))
+    found = jets.settled_sums(
+        fed_back, arguments, operators=operators, angle=angle, unknown=unknown.value, sums=sums
+    )
+    assert len(found) == 3
+    np.testing.assert_allclose(found[1], expected[1], rtol=1e-12)
+    for one, other in ((found[0], expected[0]), (found[2], expected[2])):
+        assert_equal(full(one), full(apply_operator(sums, other)), rtol=1e-9, atol=1e-9)
+
+
+def test_settled_sums_at_a_plain_angle_and_of_no_cases():
+    """As with an angle that does not move; and nothing of nothing."""
+    a, b = 0.1 * np.random.default_rng(44).normal(size=(2, CASES, 2 * ELEMENTS, ELEMENTS))
+    sums = np.ones((CASES, 1, ELEMENTS))
+    angle = np.linspace(0.1, 1.0, CASES)
+    operators = turning(a, b, angle)
+    arguments = [made(45 + i, (i,), shape=(ELEMENTS, CASES), low=-0.5, high=0.5) for i in range(3)]
+    unknown, expected = settled_by_repetition(arguments, a, b, angle)
+    found = jets.settled_sums(
+        fed_back, arguments, operators=operators, angle=angle, unknown=unknown.value, sums=sums
+    )
+    assert_equal(full(found[0]), full(apply_operator(sums, expected[0])), rtol=1e-9, atol=1e-9)
+    none = jets.settled_sums(
+        fed_back,
+        [x[:, :0] for x in arguments],
+        operators=[operator[:0] for operator in operators],
+        angle=angle[:0],
+        unknown=unknown.value[:, :0],
+        sums=sums[:0],
+    )
+    assert none[0].shape == (1, 0)
+
+
+def test_elementwise_in_variables_of_their_own_is_the_function_itself():
+    """Arguments that are a variable times a number each, in any order of the variables."""
+    shape = (3,)
+    x, y = made(46, (2,), shape, curved=False, low=0.2), made(47, (0,), shape, curved=False, low=0.2)
+
+    def function(a, b):
+        return a * jets.exp(b) + b * b, 2.0 * a - b
+
+    for composed, plain in zip(elementwise(function, x, y), function(x, y), strict=True):
+        assert_equal(full(composed), full(plain))
 
 
 def test_namespace_protocol():
@@ -470,7 +542,8 @@ def test_namespace_protocol():
     assert jet.__array_namespace__() is jets
     assert array_namespace(1.0, np.ones(3), jet) is jets
     assert array_namespace(1.0, np.ones(3)) is np
-    assert not needs_taylor_matrices(np.ones(3))
+    assert has_settled_sums(np.ones(3), jet)
+    assert not has_settled_sums(np.ones(3))
     np.testing.assert_array_equal(without_derivatives(jet), jet.value)
     np.testing.assert_array_equal(without_derivatives(jet.value), jet.value)
     names = [
