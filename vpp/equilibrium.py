@@ -28,7 +28,7 @@ Progress = Callable[[int, int], None]
 # Upwind and reaching, every start that was tried led to the same optimum. Off the wind each sail may be best
 # attached or stalled, full or flat, or eased to its stops, which makes several optima: those conditions are
 # solved from all of ATTACHED, EASED, FLAT and MAIN_STALLED and the fastest answer is kept (of 550 conditions
-# none was more than 0.3 %, and three more than 0.05 %, slower than the best of 19 starts). There may also be
+# none was more than 0.3 %, and seven more than 0.05 %, slower than the best of 19 starts). There may also be
 # a best VMG on a broad reach and another on a run, for which STALLED is added; the first three look on the
 # broad reach alone. SLOW is for conditions in which none of them converged. The low barrier keeps a start in
 # its basin.

@@ -132,7 +132,8 @@ def sail_drags(boat: Boat, values: dict[str, float], tws_kn: float) -> tuple[flo
         twa=np.array([values["twa"]]),
         aim=np.array(["speed"]),
     )
-    problem = trim.FastestEquilibrium(balance.fleet([boat]), trim.freedom([boat], FOIL_BORNE), asked)
+    fleet = balance.fleet([boat]).mirrored([boat], [trim.mirror_heights(boat, FOIL_BORNE)])
+    problem = trim.FastestEquilibrium(fleet, trim.freedom([boat], FOIL_BORNE), asked)
     case = np.array([0])
     named = {name: np.array([_value(problem, values, name)]) for name in problem.names}
     named |= {name: fixed[[0]] for name, fixed in problem.free.fixed.items()}

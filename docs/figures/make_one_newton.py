@@ -50,7 +50,8 @@ def main() -> None:
         asked = Conditions(
             option=CASE, tws=np.array([tws_kn * KNOT]), twa=np.array([np.nan]), aim=np.array([UPWIND])
         )
-        fleet, free = balance.fleet([boat]), trim.freedom([boat], FOIL_BORNE)
+        fleet = balance.fleet([boat]).mirrored([boat], [trim.mirror_heights(boat, FOIL_BORNE)])
+        free = trim.freedom([boat], FOIL_BORNE)
         problem = trim.FastestEquilibrium(fleet, free, asked)
         settings = replace(SOLVER_SETTINGS, initial_barrier=FLYING.barrier)
         solution = min(

@@ -118,6 +118,7 @@ def at_corners(sail: Sail, gap: float, count: int) -> Stations:
     return middle - half * np.cos(nodes), middle - half * np.cos(controls)
 
 
+SMOOTH = "even in angle, smooth wakes (the tool)"
 PLACEMENTS: dict[str, Placement] = {
     "even in angle": in_angle,
     "even in height": in_height,
@@ -191,8 +192,18 @@ def gap_below(sail: Sail, rig_deck: float) -> float:
     return sail.lower_edge_height - (rig_deck if sail.deck_height is None else sail.deck_height)
 
 
-def on_rig(one: Boat, placement: Placement, counts: tuple[int, ...], states: Sequence[Trimmed]) -> FloatArray:
-    """Drive, side force and height of the side force of every state, (states, 3)."""
+def stepped_wake(line: SailLine) -> tuple[SailLine, FloatArray]:
+    """The wake as the sail's own strips shed it, in steps."""
+    return line, np.eye(len(line.control_height))
+
+
+def on_rig(
+    one: Boat, placement: Placement, counts: tuple[int, ...], states: Sequence[Trimmed], *, smooth: bool
+) -> FloatArray:
+    """Drive, side force and height of the side force of every state, (states, 3).
+
+    The smooth wake of the tool, by a sine series, is for stations even in angle.
+    """
     sails = tuple(replace(sail, station_count=n) for sail, n in zip(one.sails, counts, strict=True))
     stationed = replace(one, sails=sails)
     plain = lifting_line.stations
@@ -205,7 +216,11 @@ def on_rig(one: Boat, placement: Placement, counts: tuple[int, ...], states: Seq
                     return placement(sail, gap_below(sail, one.rig.deck_height), count)
         return plain(lower=lower, upper=upper, count=count)
 
-    with patch.object(lifting_line, "stations", stations):
+    wake = lifting_line.smooth_wake if smooth else stepped_wake
+    with (
+        patch.object(lifting_line, "stations", stations),
+        patch.object(lifting_line, "smooth_wake", wake),
+    ):
         fleet = balance.fleet([stationed])
     (tws, twa, speed, leeway, heel, pitch, ride), *trims = (
         np.array(part).T for part in zip(*states, strict=True)
@@ -233,9 +248,16 @@ def on_rig(one: Boat, placement: Placement, counts: tuple[int, ...], states: Seq
     return np.stack([loads.forward.sum(axis=0), side, height], axis=-1)
 
 
-def all_options(name: str, placement: Placement, counts: tuple[int, int]) -> FloatArray:
+def all_options(
+    name: str, placement: Placement, counts: tuple[int, int], *, smooth: bool = True
+) -> FloatArray:
     """(options, states, 3)."""
-    return np.stack([on_rig(boat(name, option), placement, counts, STATES[name]) for option in OPTIONS[name]])
+    return np.stack(
+        [
+            on_rig(boat(name, option), placement, counts, STATES[name], smooth=smooth)
+            for option in OPTIONS[name]
+        ]
+    )
 
 
 @cache
@@ -243,11 +265,13 @@ def fine(name: str) -> FloatArray:
     return all_options(name, in_angle, (FINE, FINE))
 
 
-def rig_errors(name: str, placement: Placement, counts: tuple[int, int]) -> tuple[FloatArray, FloatArray]:
+def rig_errors(
+    name: str, placement: Placement, counts: tuple[int, int], *, smooth: bool = True
+) -> tuple[FloatArray, FloatArray]:
     """Errors (options, states, 3) of drive, side force and height, and of what the options change of them,
     both in % of the base's.
     """
-    found, exact = all_options(name, placement, counts), fine(name)
+    found, exact = all_options(name, placement, counts, smooth=smooth), fine(name)
     error = 100.0 * (found - exact) / exact[:1]
     return error, error[1:] - error[:1]
 
@@ -340,14 +364,17 @@ def draw_placements(ax: Axes) -> None:
     axes_for_errors(
         ax, "Demo rigs: where the stations are", "rms error of drive, side force and its height, %"
     )
-    for (text, placement), ink, line in zip(
-        PLACEMENTS.items(), plots.OPTION_INKS, plots.OPTION_LINES, strict=False
-    ):
-        errors = [[rig_errors(name, placement, (count, count)) for name in STATES] for count in COUNTS]
+    shown = [(SMOOTH, in_angle), *PLACEMENTS.items()]
+    for (text, placement), ink, line in zip(shown, plots.OPTION_INKS, plots.OPTION_LINES, strict=False):
+        smooth = text == SMOOTH
+        errors = [
+            [rig_errors(name, placement, (count, count), smooth=smooth) for name in STATES]
+            for count in COUNTS
+        ]
         total = [float(np.sqrt(np.mean([size(each[0]) ** 2 for each in one]))) for one in errors]
         gains = [float(np.sqrt(np.mean([size(each[1]) ** 2 for each in one]))) for one in errors]
         print(f"{text}: error", np.round(total, 3), "of what options change", np.round(gains, 3))
-        first = placement is in_angle
+        first = smooth
         ax.plot(
             COUNTS, total, color=ink, linestyle=line, marker="o", markersize=4.0 if first else 2.5,
             linewidth=2.0 if first else 1.1, label=text, zorder=3 if first else 2,

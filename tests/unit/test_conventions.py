@@ -16,6 +16,7 @@ from scipy.spatial.transform import Rotation
 
 from tests.support import foiler, keelboat
 from vpp import balance, equilibrium
+from vpp.physics.sail_sections import equivalent_arc, mean_line
 from vpp.physics.sections import section_forces
 from vpp.physics.wind import apparent_wind, wind_on_heeled_span
 from vpp.results.variables import VARIABLES
@@ -37,11 +38,11 @@ def solved():
     return result
 
 
-def _components(tws=6.0, twa_deg=70.0, **changes):
+def _components(tws=6.0, twa_deg=70.0, boat=None, **changes):
     """Loads by name at one plain state with any quantity changed: 3 m/s, upright, on course, sails well
-    out.
+    out. Of the keelboat, or of another boat.
     """
-    boat = keelboat.coarse(keelboat.base())
+    boat = keelboat.coarse(boat or keelboat.base())
     problem = keelboat.problem([boat], keelboat.conditions(tws_kn=tws / keelboat.KNOT, twa_deg=twa_deg))
     state = {"boat_speed": 3.0, "leeway": 0.0, "heel": 0.0, "rudder": 0.0, "crew_arm": 0.0}
     state |= {
@@ -273,6 +274,24 @@ def test_camber_sign():
     assert _number(_components(main_camber=1.0)["main"].leeward) > _number(
         _components(main_camber=0.0)["main"].leeward
     )
+
+
+def test_mast_rotation_sign():
+    """Zero: nose along the foot chord, so that a flat section stays flat. Positive adds to the camber, as a
+    belly to leeward does, and so to the side force at small incidence.
+    """
+    line = mean_line(hinge_share=0.12, draft_share=0.5)
+    rotation = np.array([-0.2, 0.0, 0.2])
+    incidence, camber = equivalent_arc(line=line, incidence=0.0, camber=0.0, rotation=rotation)
+    assert (incidence[1], camber[1]) == (0.0, 0.0)
+    assert camber[0] < 0.0 < camber[2]
+    # the apparent wind comes at 48 deg and the chord stands at 46
+    boat = keelboat.turning_mast(keelboat.base())
+    back, along, turned = (
+        _components(boat=boat, main_sheet=0.8, main_twist=0.0, main_foot_camber=0.5, mast_rotation=angle)
+        for angle in (-0.2, 0.0, 0.2)
+    )
+    assert _number(back["main"].leeward) < _number(along["main"].leeward) < _number(turned["main"].leeward)
 
 
 def test_crew_arm_sign():

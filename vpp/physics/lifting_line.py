@@ -313,7 +313,8 @@ def smooth_wake(line: SailLine) -> tuple[SailLine, FloatArray]:
     order = np.arange(1, count + 1)
 
     def sines(number: int) -> FloatArray:
-        return np.sin(np.outer((np.arange(number) + 0.5) * math.pi / number, order))
+        angle = (np.arange(number) + 0.5) * math.pi / number
+        return np.asarray(np.sin(np.outer(angle, order)))
 
     finer = SailLine(
         node_height=nodes,
@@ -321,7 +322,8 @@ def smooth_wake(line: SailLine) -> tuple[SailLine, FloatArray]:
         x=np.interp(controls, line.control_height, line.x),
         chord=np.interp(controls, line.control_height, line.chord),
     )
-    return finer, sines(WAKE_FINENESS * count) @ np.linalg.inv(sines(count))
+    spread: FloatArray = sines(WAKE_FINENESS * count) @ np.linalg.inv(sines(count))
+    return finer, spread
 
 
 def _wake_coefficients(lines: tuple[SailLine, ...], mirror: Mirror | None, place: int) -> FloatArray:

@@ -705,8 +705,8 @@ def settled_sums(
     the unknown is added to each of the first `moved` arguments in turn, and its first two derivatives by an
     angle (cases,). It may be linear in a second number, `lift` (cases,): `by_lift` are its derivatives by
     that, and by that and the angle. The last result of `function` equals the `unknown`, whose plain value
-    solves that equation already. The other results that depend on the arguments come back as their sums, by `sums` (cases, rows,
-    elements); those without derivatives come back as they are.
+    solves that equation already. The other results that depend on the arguments come back as their sums, by
+    `sums` (cases, rows, elements); those without derivatives come back as they are.
 
     The unknown needs its first derivatives alone: what its second ones add to a sum is the second-order miss
     of its equation times an adjoint of the sum (Griewank & Walther, chapter 15).
