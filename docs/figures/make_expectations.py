@@ -71,7 +71,9 @@ def variants() -> dict[str, Boat]:
     no_twist = replace(base, sails=(replace(main, twist=Range(lower=0.0, upper=np.radians(1.0))), jib))
     head = inverted.sails[0]
     full = (*head.camber_full[:3], head.camber_flat[3], head.camber_flat[4])
-    held = replace(inverted, sails=(replace(head, camber_full=full), jib))
+    # the head's trim then shapes the transition alone: as full as may be, which is the fastest
+    held_head = replace(head, camber_full=full, head_camber=Range(lower=1.0, upper=1.0))
+    held = replace(inverted, sails=(held_head, jib))
     return {
         "base, head unloaded by twist": base,
         "head kept loaded (twist to 1 deg)": no_twist,

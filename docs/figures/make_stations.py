@@ -379,6 +379,7 @@ def draw_placements(ax: Axes) -> None:
             COUNTS, total, color=ink, linestyle=line, marker="o", markersize=4.0 if first else 2.5,
             linewidth=2.0 if first else 1.1, label=text, zorder=3 if first else 2,
         )  # fmt: skip
+    ax.set_ylim(bottom=2e-3)  # room for the legend below the curves
     ax.legend(frameon=False, fontsize=8.0, loc="lower left", handlelength=3.5)
     counts_axis(ax, COUNTS, "stations in each sail")
 

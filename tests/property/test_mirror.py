@@ -34,9 +34,9 @@ class _PortWake(WakeOperator):
     along it changes sign.
     """
 
-    def at(self, angle, order=0, place=0):
+    def at(self, angle, order=0, place=0, *, ride_height=0.0):
         count = self.coefficients.shape[-1]
-        found = np.array(super().at(-angle, order, place)) * (-1.0) ** order
+        found = np.array(super().at(-angle, order, place, ride_height=ride_height)) * (-1.0) ** order
         found[:, count:] *= -1.0
         return found
 

@@ -42,8 +42,10 @@ def base() -> Boat:
 
 
 def problem(of: Conditions, branch: str = FOIL_BORNE) -> trim.FastestEquilibrium:
-    """The solver's problem for the boat carried in one way."""
-    return trim.FastestEquilibrium(balance.fleet([base()]), trim.freedom([base()], branch), of)
+    """The solver's problem for the boat carried in one way, its sails mirrored from where it rides."""
+    boats = [base()]
+    fleet = balance.fleet(boats).mirrored(boats, [trim.mirror_heights(base(), branch)])
+    return trim.FastestEquilibrium(fleet, trim.freedom(boats, branch), of)
 
 
 def random_states(of: trim.FastestEquilibrium, *, seed: int) -> Floats:

@@ -212,21 +212,27 @@ def test_every_control_has_its_scale():
     assert {name: trim.scale_of(name) for name in scales} == scales
 
 
+def _assert_derivatives(problem, moved, *, seed, jacobian_tolerance, hessian_tolerance):
+    """Jacobian and Hessian of a problem equal central differences, and one variable moves every case."""
+    x, cases = keelboat.random_states(problem, seed=seed), _cases(problem)
+    multipliers = _multipliers(problem, seed)
+    found = problem.derivatives(x, cases, multipliers)
+    jacobian = keelboat.central_difference(lambda at: problem.values(at, cases).constraints, x, 1e-4)
+    assert (np.abs(jacobian[problem.names.index(moved)]).max(axis=0) > 1e-4).all()
+    _assert_close(found.jacobian, jacobian.transpose(1, 0, 2), jacobian_tolerance)
+
+    def lagrangian_gradient(at):
+        derived = problem.derivatives(at, cases, multipliers)
+        return derived.gradient + np.einsum("mb,mnb->nb", multipliers, derived.jacobian)
+
+    hessian = keelboat.central_difference(lagrangian_gradient, x, 1e-4)
+    _assert_close(found.hessian, hessian, hessian_tolerance)
+
+
 def test_derivatives_with_a_free_head_camber_equal_central_differences():
     boat = _with_inverted_head(keelboat.base())
     problem = keelboat.problem([boat], keelboat.conditions(**MIXED))
-    x, cases = keelboat.random_states(problem, seed=3), _cases(problem)
-    found = problem.derivatives(x, cases, _multipliers(problem, 3))
-    jacobian = keelboat.central_difference(lambda at: problem.values(at, cases).constraints, x, 1e-4)
-    row = problem.names.index("main_head_camber")
-    assert (np.abs(jacobian[row]).max(axis=0) > 1e-4).all()
-    _assert_close(found.jacobian, jacobian.transpose(1, 0, 2), 1e-8)
-
-    def lagrangian_gradient(at):
-        derived = problem.derivatives(at, cases, _multipliers(problem, 3))
-        return derived.gradient + np.einsum("mb,mnb->nb", _multipliers(problem, 3), derived.jacobian)
-
-    _assert_close(found.hessian, keelboat.central_difference(lagrangian_gradient, x, 1e-4), 1e-7)
+    _assert_derivatives(problem, "main_head_camber", seed=3, jacobian_tolerance=1e-8, hessian_tolerance=1e-7)
 
 
 def test_derivatives_with_a_turning_mast_and_camber_zones_equal_central_differences():
@@ -236,18 +242,7 @@ def test_derivatives_with_a_turning_mast_and_camber_zones_equal_central_differen
     boat = keelboat.turning_mast(keelboat.coarse(keelboat.base()))
     problem = keelboat.problem([boat], keelboat.conditions(**MIXED))
     assert {"mast_rotation", "main_head_camber", "main_foot_camber"} <= set(problem.names)
-    x, cases = keelboat.random_states(problem, seed=5), _cases(problem)
-    found = problem.derivatives(x, cases, _multipliers(problem, 5))
-    jacobian = keelboat.central_difference(lambda at: problem.values(at, cases).constraints, x, 1e-4)
-    row = problem.names.index("mast_rotation")
-    assert (np.abs(jacobian[row]).max(axis=0) > 1e-4).all()
-    _assert_close(found.jacobian, jacobian.transpose(1, 0, 2), 1e-7)
-
-    def lagrangian_gradient(at):
-        derived = problem.derivatives(at, cases, _multipliers(problem, 5))
-        return derived.gradient + np.einsum("mb,mnb->nb", _multipliers(problem, 5), derived.jacobian)
-
-    _assert_close(found.hessian, keelboat.central_difference(lagrangian_gradient, x, 1e-4), 1e-6)
+    _assert_derivatives(problem, "mast_rotation", seed=5, jacobian_tolerance=1e-7, hessian_tolerance=1e-6)
 
 
 def test_every_boat_of_a_batch_keeps_its_own_bounds():
