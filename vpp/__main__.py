@@ -1,5 +1,5 @@
 """Run the commands by `python -m vpp`."""
 
-from vpp.cli import app
+from vpp.cli import main
 
-app(prog_name="vpp")
+main()

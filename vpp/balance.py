@@ -239,7 +239,9 @@ def fleet(boats: Sequence[Boat]) -> Fleet:
     for boat in boats:
         if layout(boat) != shared:
             raise ValueError(f"{boat.name} and {boats[0].name} differ in layout and cannot share a batch")
-    per_boat = [_boat_arrays(boat) for boat in boats]
+    # options mostly share their hull, whose waves take longer than all else
+    hulls = {form: _hull_arrays(form) for form in dict.fromkeys(boat.hull for boat in boats)}
+    per_boat = [_boat_arrays(boat, hulls[boat.hull]) for boat in boats]
     return Fleet(layout=shared, arrays=_stack(per_boat), wake=wakes(boats, np.zeros(len(boats))))
 
 
@@ -262,7 +264,7 @@ def _stack(trees: Sequence[T]) -> T:
     return stacked  # type: ignore[no-any-return]
 
 
-def _boat_arrays(boat: Boat) -> BoatArrays:
+def _boat_arrays(boat: Boat, hull_arrays: HullArrays | FormedHullArrays) -> BoatArrays:
     masses = boat.all_masses()
     env = boat.environment
     return BoatArrays(
@@ -273,7 +275,7 @@ def _boat_arrays(boat: Boat) -> BoatArrays:
         wind_exponent=env.wind_exponent,
         wind_reference_height=env.wind_reference_height,
         gravity=env.gravity,
-        hull=_hull_arrays(boat.hull),
+        hull=hull_arrays,
         fins=tuple(_fin_arrays(fin) for fin in boat.fins),
         foils=tuple(foiling.foil_arrays(foil) for foil in boat.foils),
         bluff=_bluff_arrays(boat),

@@ -59,7 +59,8 @@ def main() -> None:
     good = np.flatnonzero((branch.status == Status.CONVERGED) & (branch.conditions.aim == "speed"))
     places = good[np.linspace(0, len(good) - 1, min(sample, len(good))).astype(int)]
     asked = branch.conditions.take(places)
-    problem = trim.FastestEquilibrium(balance.fleet([boat]), trim.freedom([boat], FOIL_BORNE), asked)
+    fleet = balance.fleet([boat]).mirrored([boat], [trim.mirror_heights(boat, FOIL_BORNE)])
+    problem = trim.FastestEquilibrium(fleet, trim.freedom([boat], FOIL_BORNE), asked)
     _slsqp(problem, branch.quantities["boat_speed"][places], 1e3 * seconds / len(conditions))
     _line("peak memory, MiB", f"{resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0:.0f}")
 

@@ -65,7 +65,10 @@ def rig(name: str, count: int) -> Rig:
     rng = np.random.default_rng(3)
     twa_deg = rng.uniform(35.0, 160.0, count)
     of = keelboat.conditions(tws_kn=rng.uniform(6.0, 22.0, count), twa_deg=twa_deg)
-    problem = trim.FastestEquilibrium(balance.fleet([boat]), trim.freedom([boat], branch), of)
+    fleet = balance.fleet([boat])
+    if boat.heaves:
+        fleet = fleet.mirrored([boat], [trim.mirror_heights(boat, branch)])
+    problem = trim.FastestEquilibrium(fleet, trim.freedom([boat], branch), of)
     states = keelboat.random_states(problem, seed=1)
     hull_speed = 3.5 * np.tanh(of.tws * (0.4 + 0.6 * np.sin(of.twa)) / 3.5)
     speed = hull_speed if branch == HULL_BORNE else np.clip(1.5 * of.tws, 9.0, 18.0)

@@ -35,6 +35,9 @@ PLAIN = {
 }
 
 
+DRAUGHT = 0.25
+
+
 @lru_cache(maxsize=1)
 def base() -> Boat:
     """The boat as filed, with few strips on its sails."""
@@ -68,7 +71,9 @@ def loads(
     values: Mapping[str, Any], *, tws: float = 7.0, twa: float = 1.2, count: int = 1
 ) -> tuple[dict[str, Component], tuple[WorkingFoil, ...], Layout]:
     """Components by name, foils at work and the layout at the plain state with some values changed."""
-    fleet = balance.fleet([base()])
+    flies = np.all(np.asarray({**FLYING, **values}["ride_height"]) > trim.MOST_RISE_ON_HULL * DRAUGHT)
+    heights = trim.mirror_heights(base(), FOIL_BORNE if flies else HULL_BORNE)
+    fleet = balance.fleet([base()]).mirrored([base()], [heights])
     boats, wake = fleet.select(np.zeros(count, dtype=np.intp))
     state = state_of(values, fleet.layout, count)
     at_work = balance.foils_at_work(fleet_layout=fleet.layout, boats=boats, state=state)

@@ -4,6 +4,7 @@ runs.
 
 from __future__ import annotations
 
+import os
 from typing import Annotated
 
 import typer
@@ -49,5 +50,11 @@ app.command("stability")(stability.stability)
 
 
 def main() -> None:
-    """Run the command line."""
+    """Run the command line.
+
+    Linear algebra gets one thread unless the environment says otherwise: the matrices are small, and the
+    processes that share the work would have their threads fight each other.
+    """
+    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
     app(prog_name="vpp")

@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from vpp.physics.arrays import Array, array_namespace, elementwise
 from vpp.physics.foil_geometry import body_to_horizontal, smooth_step
 from vpp.physics.interpolation import cubic_coefficients, piecewise_cubic
-from vpp.physics.thin_ship import family_wave_resistance
+from vpp.physics.thin_ship import family_wave_resistance, gauss_nodes
 
 FloatArray = NDArray[np.float64]
 
@@ -419,7 +419,7 @@ def _shared_out(amount: FloatArray, z: FloatArray, at: FloatArray) -> FloatArray
 
 def _gauss(count: int) -> tuple[FloatArray, FloatArray]:
     """Nodes and weights of Gauss's rule on 0 to 1."""
-    node, weight = np.polynomial.legendre.leggauss(count)
+    node, weight = gauss_nodes(count)
     return 0.5 * (node + 1.0), 0.5 * weight
 
 

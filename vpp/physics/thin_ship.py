@@ -6,6 +6,8 @@ Plain numbers only: evaluated when a boat is built.
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -76,7 +78,7 @@ def family_wave_resistance(
     wave_number = 1.0 / froude**2
     # Beyond these directions the integrand falls as the secant^-4, and bow and stern are many waves apart.
     last = np.arccosh(1.0 + 12.0 * froude**2 + 6.0 * froude / np.sqrt(draught * immersion))
-    node, weight = np.polynomial.legendre.leggauss(_DIRECTIONS)
+    node, weight = gauss_nodes(_DIRECTIONS)
     u, du = 0.5 * last * (node + 1.0), 0.5 * last * weight
     secant = np.cosh(u)
     half_phase = 0.5 * wave_number * secant
@@ -90,10 +92,21 @@ def family_wave_resistance(
     return result
 
 
+@cache
+def gauss_nodes(count: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Nodes and weights of Gauss's rule on -1 to 1, found once for each number: they are the eigenvalues of a
+    matrix.
+    """
+    node, weight = np.polynomial.legendre.leggauss(count)
+    node.setflags(write=False)
+    weight.setflags(write=False)
+    return node, weight
+
+
 def _along_family(half_phase: NDArray[np.float64], n: float) -> NDArray[np.float64]:
     """Integral of n t^(n - 1) sin(q t) over 0 to 1, q being `half_phase`."""
     # enough for the highest wave number: the phase at the ends changes by 2 q per unit of v
-    node, weight = np.polynomial.legendre.leggauss(30 + int(1.2 * np.max(half_phase)))
+    node, weight = gauss_nodes(30 + int(1.2 * np.max(half_phase)))
     v = 0.5 * (node + 1.0)
     # t = v^2 makes the integrand smooth at midships
     factor = 0.5 * weight * 2.0 * n * v ** (2.0 * n - 1.0)
@@ -105,7 +118,7 @@ def _down_family(k: NDArray[np.float64], draught: float, immersion: float, m: fl
     """Integral of the section's breadth over the drawn one times exp(-k y), over depth y to the keel."""
     wall = draught * max(immersion - 1.0, 0.0)
     below = draught * min(immersion, 1.0)
-    node, weight = np.polynomial.legendre.leggauss(_DOWN_NODES)
+    node, weight = gauss_nodes(_DOWN_NODES)
     # evenly spaced in exp(-k y), which is what weighs
     gone = -np.expm1(-k * below)
     total = np.zeros_like(k)
