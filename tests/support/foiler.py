@@ -35,7 +35,7 @@ PLAIN = {
 }
 
 
-DRAUGHT = 0.25
+DRAUGHT = 0.25  # as drawn
 
 
 @lru_cache(maxsize=1)
@@ -71,9 +71,7 @@ def loads(
     values: Mapping[str, Any], *, tws: float = 7.0, twa: float = 1.2, count: int = 1
 ) -> tuple[dict[str, Component], tuple[WorkingFoil, ...], Layout]:
     """Components by name, foils at work and the layout at the plain state with some values changed."""
-    flies = np.all(np.asarray({**FLYING, **values}["ride_height"]) > trim.MOST_RISE_ON_HULL * DRAUGHT)
-    heights = trim.mirror_heights(base(), FOIL_BORNE if flies else HULL_BORNE)
-    fleet = balance.fleet([base()]).mirrored([base()], [heights])
+    fleet = fleet_at(values)
     boats, wake = fleet.select(np.zeros(count, dtype=np.intp))
     state = state_of(values, fleet.layout, count)
     at_work = balance.foils_at_work(fleet_layout=fleet.layout, boats=boats, state=state)
@@ -84,6 +82,13 @@ def loads(
         fleet_layout=fleet.layout, boats=boats, wake=wake, wind=wind, state=state, at_work=at_work
     )
     return {component.name: component for component in found}, at_work, fleet.layout
+
+
+def fleet_at(values: Mapping[str, Any]) -> balance.Fleet:
+    """The boat with its sails mirrored as on the branch that it would be on."""
+    flies = np.all(np.asarray({**FLYING, **values}["ride_height"]) > trim.MOST_RISE_ON_HULL * DRAUGHT)
+    heights = trim.mirror_heights(base(), FOIL_BORNE if flies else HULL_BORNE)
+    return balance.fleet([base()]).mirrored([base()], [heights])
 
 
 def state_of(values: Mapping[str, Any], layout: Layout, count: int = 1) -> State:

@@ -216,8 +216,7 @@ def test_windage_of_the_raised_foil_dead_upwind():
 
 @pytest.mark.parametrize("sail", ["main", "jib"])
 def test_sail_load_is_the_sum_over_its_strips_turned_one_by_one(sail):
-    boat = foiler.base()
-    fleet = balance.fleet([boat])
+    fleet = foiler.fleet_at(TURNED)
     boats, wake = fleet.select(np.zeros(1, dtype=np.intp))
     state = foiler.state_of(TURNED, fleet.layout)
     wind = balance.true_wind(
