@@ -35,9 +35,6 @@ PLAIN = {
 }
 
 
-DRAUGHT = 0.25  # as drawn
-
-
 @lru_cache(maxsize=1)
 def base() -> Boat:
     """The boat as filed, with few strips on its sails."""
@@ -86,7 +83,8 @@ def loads(
 
 def fleet_at(values: Mapping[str, Any]) -> balance.Fleet:
     """The boat with its sails mirrored as on the branch that it would be on."""
-    flies = np.all(np.asarray({**FLYING, **values}["ride_height"]) > trim.MOST_RISE_ON_HULL * DRAUGHT)
+    afloat = trim.MOST_RISE_ON_HULL * base().hull.canoe_draught
+    flies = np.all(np.asarray({**FLYING, **values}["ride_height"]) > afloat)
     heights = trim.mirror_heights(base(), FOIL_BORNE if flies else HULL_BORNE)
     return balance.fleet([base()]).mirrored([base()], [heights])
 
