@@ -193,9 +193,8 @@ class Sail:
     corner twin skins run to the leech. Where `section` is given, stall and drag follow from it, and
     `stall_incidence`, `stall_width`, `profile_drag_coefficient` and `drag_bucket_factor` are not used.
     `stall_incidence` is counted from the ideal incidence, in which the flow meets the leading edge smoothly.
-    `deck_height` and `deck_half_width` are those under this sail where
-    they differ from the rig's. `role` names the columns that its trims are reported in; the sail's own name
-    where it has none.
+    `deck_height` and `deck_half_width` are those under this sail where they differ from the rig's. `role`
+    names the columns that its trims are reported in; the sail's own name where it has none.
     """
 
     name: str
@@ -245,22 +244,19 @@ class Sail:
         if height < self.foot_height and self.foot_extension > 0.0:
             fall = (self.foot_height - height) / self.foot_extension
             return self.chord[0] + fall * (self.extension_chord - self.chord[0])
-        share = (height - self.foot_height) / (self.head_height - self.foot_height)
-        chord = _interpolate(share, self.chord_share, self.chord)
-        return chord * self._cut_at(share)
+        share = self._share(height)
+        return _interpolate(share, self.chord_share, self.chord) * self._cut_at(share)
 
     def _cut_at(self, share: float) -> float:
         """What the head's cut leaves of the chord."""
-        if share <= self.head_cut_from_share or self.head_cut_from_share >= 1.0:
+        if self.head_cut_from_share >= 1.0:
             return 1.0
-        if share >= self.head_cut_to_share:
-            return self.head_cut_chord_share
-        cut = (share - self.head_cut_from_share) / (self.head_cut_to_share - self.head_cut_from_share)
+        cut = _ramp(share, self.head_cut_from_share, self.head_cut_to_share)
         return 1.0 + cut * (self.head_cut_chord_share - 1.0)
 
     def camber_at(self, height: float) -> tuple[float, float]:
         """Flattest and fullest camber at a height; the extension carries the foot's."""
-        share = max(0.0, (height - self.foot_height) / (self.head_height - self.foot_height))
+        share = max(0.0, self._share(height))
         return (
             _interpolate(share, self.camber_share, self.camber_flat),
             _interpolate(share, self.camber_share, self.camber_full),

@@ -17,7 +17,6 @@ from vpp.physics.hull import DATA_FROUDE_RANGE, EXTENDED_FROUDE_LIMIT
 from vpp.physics.hydrofoils import ventilation_from_tail
 from vpp.physics.lifting_line import FIT_ANGLES, StripFlow
 from vpp.physics.sail_tables import TableSailArrays, TableSailForce, is_outside
-from vpp.physics.sails import sail_shape
 from vpp.physics.wind import apparent_wind
 from vpp.solved import FOIL_BORNE, HULL_BORNE, UPWIND, Conditions, Solved, Strips
 from vpp.solver.problem import Solution
@@ -318,7 +317,7 @@ def _quantities(
         "drive": force[air, 0].sum(axis=0),
         "side_force": force[air, 1].sum(axis=0),
         "froude_number": balance.froude_number(boats=problem.boats, boat_speed=values["boat_speed"]),
-        **_cambers(problem, values),
+        **_cambers(problem, strips),
     }
     for sail in problem.layout.table_sails[:1]:
         found["table_sail_power"] = values[f"{sail}_{trim.POWER}"]
@@ -395,24 +394,16 @@ def _stiffness(problem: FastestEquilibrium, x: FloatArray) -> dict[str, FloatArr
     return found
 
 
-def _cambers(problem: FastestEquilibrium, values: dict[str, FloatArray]) -> dict[str, FloatArray]:
+def _cambers(problem: FastestEquilibrium, strips: Strips) -> dict[str, FloatArray]:
     """Camber at mid height and of the top and lowest strips, depth over chord, in place of their shares of
     the range.
 
     The latter two only where head or foot have a control of their own.
     """
-    if not problem.layout.sails:
-        return {}
-    rig, state = problem.boats.rig, state_from(values, problem.layout)
-    shape = sail_shape(
-        geometry=rig,
-        sails=problem.layout.slices,
-        trims=state.trims,
-        mast_rotation=state.mast_rotation,
-    )
+    rig = problem.boats.rig
     cambers = {}
     for name, part in zip(problem.layout.sails, problem.layout.slices, strict=True):
-        share, camber = rig.share[part], shape.camber[part]
+        share, camber = rig.share[part], strips.camber[part]
         for end, ramp, row in (("head", rig.head_ramp, -1), ("foot", rig.foot_ramp, 0)):
             cambers[f"{name}_{end}_camber"] = np.where(ramp[part][row] > 0.0, camber[row], np.nan)
         cambers[f"{name}_camber"] = np.array(

@@ -251,10 +251,19 @@ def cambered_stall(
     `tail_ratio` is the eighth power of the nose's greatest lift over the tail's without camber, 0 where
     camber changes nothing; see `stall_lift_margin`, whose formula this is.
     """
+    if is_nothing(tail_ratio):
+        return stall_incidence, stall_width
     xp = array_namespace(camber, stall_incidence)
     tail = tail_ratio * xp.exp(LESSER_EXPONENT * (camber / TAIL_CAMBER) ** 2)
     share = (1.0 + tail) ** (-1.0 / LESSER_EXPONENT)
     return share * stall_incidence, share * stall_width
+
+
+def is_nothing(factor: Array) -> bool:
+    """Whether what a factor multiplies need not be found at all: plain numbers, all of them zero, as for
+    sections whose stall and drag are given.
+    """
+    return array_namespace(factor) is np and not np.any(factor)
 
 
 def nose_radius_share(*, kind: str, thickness_share: Array) -> Array:

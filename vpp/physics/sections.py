@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 
 from vpp.physics.arrays import Array, array_namespace
-from vpp.physics.sail_sections import camber_drag_factor, cambered_stall
+from vpp.physics.sail_sections import camber_drag_factor, cambered_stall, is_nothing
 
 # Where the circulation of a stalled section begins to fade, past the stall, over which angle, and how softly
 # [rad]; see `shed_share`.
@@ -108,7 +108,8 @@ def section_forces(
     stall_incidence, stall_width = cambered_stall(
         stall_incidence=stall_incidence, stall_width=stall_width, tail_ratio=tail_ratio, camber=camber
     )
-    least_drag = least_drag + camber_drag * (camber_drag_factor(camber=camber) - 1.0)
+    if not is_nothing(camber_drag):
+        least_drag = least_drag + camber_drag * (camber_drag_factor(camber=camber) - 1.0)
     beyond_up, share_up = _past(incidence - stall_incidence, stall_width)
     beyond_down, share_down = _past(-incidence - stall_incidence, stall_width)
 
