@@ -11,9 +11,9 @@ from multiprocessing import get_context
 import numpy as np
 from numpy.typing import NDArray
 
-from vpp import balance
-from vpp.balance import Fleet
+from vpp import fleets
 from vpp.boat import Boat
+from vpp.fleets import Fleet
 from vpp.physics.lifting_line import WakeOperator
 from vpp.reporting import Report, assembled, report, taken
 from vpp.solved import BRANCHES, DOWNWIND, FOIL_BORNE, HULL_BORNE, SPEED, UPWIND, Conditions, Solved
@@ -266,7 +266,7 @@ def _batches(boats: Sequence[Boat], conditions: Conditions, branches: Sequence[s
         used = sorted(set(conditions.option[places].tolist()))
         members = [boats[i] for i in used]
         part = replace(conditions.take(places), option=np.searchsorted(used, conditions.option[places]))
-        fleet = balance.fleet(members)
+        fleet = fleets.fleet(members)
         problems = tuple(
             FastestEquilibrium(_on_branch(fleet, members, branch), freedom(members, branch), part)
             for branch in branches
@@ -290,7 +290,7 @@ def _batch_key(boat: Boat, aim: str, branches: Sequence[str]) -> tuple[object, .
         for name, bound in ranges(boat, branch).items()
         if branch in branches and not bound.is_fixed
     )
-    return balance.layout(boat), branches_of(boat), free, aim != SPEED
+    return fleets.layout(boat), branches_of(boat), free, aim != SPEED
 
 
 def _solve_batch(batch: _Batch, progress: Progress | None = None) -> list[Solution]:

@@ -149,7 +149,7 @@ def _junction(foil: Foil, count: int) -> Array:
 
 @dataclass(frozen=True, kw_only=True)
 class Attitude:
-    """How the boat goes through the water, (conditions,) each; see `vpp.balance.State`."""
+    """How the boat goes through the water, (conditions,) each; see `vpp.State`."""
 
     boat_speed: Array
     leeway: Array

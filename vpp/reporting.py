@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vpp import balance, closure, trim
-from vpp.balance import Component, FoilMargin, WorkingFoil
+from vpp.balance import FoilMargin, WorkingFoil
 from vpp.boat import Boat
 from vpp.foiling import CANTING_PAIR
 from vpp.physics.hull import DATA_FROUDE_RANGE, EXTENDED_FROUDE_LIMIT
@@ -21,6 +21,7 @@ from vpp.physics.wind import apparent_wind
 from vpp.solved import FOIL_BORNE, HULL_BORNE, UPWIND, Conditions, Solved, Strips
 from vpp.solver.problem import Solution
 from vpp.solver.status import Status, sentence
+from vpp.state import Component
 from vpp.trim import OPTIONAL, FastestEquilibrium, state_from
 
 FloatArray = NDArray[np.float64]

@@ -16,15 +16,17 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from vpp import balance, trim
-from vpp.balance import BoatArrays, Component, Fleet, State, WorkingFoil
+from vpp import balance, fleets, trim
+from vpp.balance import WorkingFoil
 from vpp.boat import Boat, Foil, FormedHull, Hull
+from vpp.fleets import BoatArrays, Fleet
 from vpp.foiling import CANTING_PAIR
 from vpp.physics.arrays import Array
 from vpp.polar import source_of
 from vpp.results.variables import DEGREE, KNOT
 from vpp.solved import FOIL_BORNE
 from vpp.solver import jets
+from vpp.state import Component, State
 
 if TYPE_CHECKING:
     from vpp.config import BoatFile
@@ -290,7 +292,7 @@ def stability(
 
 def curves(boat: Boat, settings: Settings) -> tuple[Curve, ...]:
     """The curves of a boat: afloat against heel; with canting foils also against cant, and both on foils."""
-    fleet = balance.fleet([boat])
+    fleet = fleets.fleet([boat])
     heels = _steps(0.0, _heel_limit(boat), _AFLOAT_STEP)
     foil = boat.foil(CANTING_PAIR)
     if foil is None:

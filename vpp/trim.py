@@ -10,9 +10,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from vpp import balance
-from vpp.balance import BoatArrays, Component, Fleet, Layout, State, WorkingFoil
+from vpp import balance, fleets
+from vpp.balance import WorkingFoil
 from vpp.boat import Boat, Range
+from vpp.fleets import BoatArrays, Fleet, Layout
 from vpp.foiling import CANTING_PAIR, RUDDER
 from vpp.physics import hull
 from vpp.physics.arrays import Array, array_namespace
@@ -22,6 +23,7 @@ from vpp.physics.wind import apparent_wind
 from vpp.solved import DOWNWIND, FOIL_BORNE, HULL_BORNE, SPEED, UPWIND, Conditions
 from vpp.solver import jets
 from vpp.solver.problem import Derivatives, Values
+from vpp.state import Component, State
 
 FloatArray = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -348,7 +350,7 @@ class FastestEquilibrium:
         """Boat arrays and wakes of some cases; the last ones are kept, for one evaluation asks often."""
         if self._latest is None or self._latest[0] is not cases:
             wake = replace(self.wake, boat=self.wake.boat[cases])
-            self._latest = cases, balance.take(self.boats, cases), wake
+            self._latest = cases, fleets.take(self.boats, cases), wake
         return self._latest[1:]
 
     def _evaluate(self, x: Sequence[Array], cases: Integers) -> tuple[Array, Array]:

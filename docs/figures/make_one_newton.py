@@ -18,7 +18,7 @@ from typing import Any
 
 import numpy as np
 
-from vpp import balance, config, trim
+from vpp import balance, config, fleets, trim
 from vpp.equilibrium import FLYING, FLYING_FLAT, SOLVER_SETTINGS
 from vpp.solved import FOIL_BORNE, SPEED, UPWIND, Conditions
 from vpp.solver.interior_point import minimise
@@ -50,7 +50,7 @@ def main() -> None:
         asked = Conditions(
             option=CASE, tws=np.array([tws_kn * KNOT]), twa=np.array([np.nan]), aim=np.array([UPWIND])
         )
-        fleet = balance.fleet([boat]).mirrored([boat], [trim.mirror_heights(boat, FOIL_BORNE)])
+        fleet = fleets.fleet([boat]).mirrored([boat], [trim.mirror_heights(boat, FOIL_BORNE)])
         free = trim.freedom([boat], FOIL_BORNE)
         problem = trim.FastestEquilibrium(fleet, free, asked)
         settings = replace(SOLVER_SETTINGS, initial_barrier=FLYING.barrier)

@@ -23,11 +23,12 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 from scipy.special import ellipe, ellipj, ellipk
 
-from vpp import balance, config, plots
+from vpp import balance, config, fleets, plots
 from vpp.boat import Boat, Sail
 from vpp.physics import lifting_line
 from vpp.physics.lifting_line import Mirror, SailLine
 from vpp.physics.sails import SailTrim
+from vpp.state import State
 
 FloatArray = NDArray[np.float64]
 Stations = tuple[FloatArray, FloatArray]
@@ -221,12 +222,12 @@ def on_rig(
         patch.object(lifting_line, "stations", stations),
         patch.object(lifting_line, "smooth_wake", wake),
     ):
-        fleet = balance.fleet([stationed])
+        fleet = fleets.fleet([stationed])
     (tws, twa, speed, leeway, heel, pitch, ride), *trims = (
         np.array(part).T for part in zip(*states, strict=True)
     )
     boats, wake = fleet.select(np.zeros(len(states), dtype=np.intp))
-    state = balance.State(
+    state = State(
         boat_speed=speed,
         leeway=np.radians(leeway),
         heel=np.radians(heel),

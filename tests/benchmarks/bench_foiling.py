@@ -23,7 +23,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from tests.benchmarks.bench_solver import SLSQP_RESIDUAL, TOLERANCE, Case
 from tests.support import foiler, keelboat
-from vpp import balance, config, equilibrium, trim
+from vpp import config, equilibrium, fleets, trim
 from vpp.solved import FOIL_BORNE, Solved
 from vpp.solver.status import Status
 
@@ -59,7 +59,7 @@ def main() -> None:
     good = np.flatnonzero((branch.status == Status.CONVERGED) & (branch.conditions.aim == "speed"))
     places = good[np.linspace(0, len(good) - 1, min(sample, len(good))).astype(int)]
     asked = branch.conditions.take(places)
-    fleet = balance.fleet([boat]).mirrored([boat], [trim.mirror_heights(boat, FOIL_BORNE)])
+    fleet = fleets.fleet([boat]).mirrored([boat], [trim.mirror_heights(boat, FOIL_BORNE)])
     problem = trim.FastestEquilibrium(fleet, trim.freedom([boat], FOIL_BORNE), asked)
     _slsqp(problem, branch.quantities["boat_speed"][places], 1e3 * seconds / len(conditions))
     _line("peak memory, MiB", f"{resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0:.0f}")

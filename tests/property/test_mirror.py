@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.support import keelboat
-from vpp import balance, trim
+from vpp import balance, fleets, trim
 from vpp.physics import lifting_line
 from vpp.physics.lifting_line import WakeOperator
 
@@ -42,7 +42,7 @@ class _PortWake(WakeOperator):
 
 
 def _loads(boat, values, *, port):
-    fleet = balance.fleet([boat])
+    fleet = fleets.fleet([boat])
     arrays, wake = fleet.select(np.zeros(COUNT, dtype=np.intp))
     if port:
         rig = replace(arrays.rig, camber_flat=-arrays.rig.camber_flat, camber_full=-arrays.rig.camber_full)
@@ -80,7 +80,7 @@ def test_the_mirrored_boat_has_the_mirrored_forces(which, seed):
 
 def test_mutual_influence_of_two_sails_is_mirrored_too():
     """The symmetry that the port wake above is built on, of the Biot-Savart integrals themselves."""
-    main, jib = (balance.sail_line(sail) for sail in BOAT.sails)
+    main, jib = (fleets.sail_line(sail) for sail in BOAT.sails)
     for angle in np.radians([10.0, 45.0, 120.0]):
         for on, by in ((main, jib), (jib, main)):
             across, along = lifting_line.mutual_influence(on=on, by=by, mirror=None, angle=float(angle))

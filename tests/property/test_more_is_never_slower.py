@@ -13,12 +13,13 @@ import pytest
 
 from tests.support import keelboat
 from tests.support.manufactured import AddedLoad, course_load
-from vpp import balance, equilibrium, trim
-from vpp.balance import Component, Load, WorkingFoil
+from vpp import balance, equilibrium, fleets, trim
+from vpp.balance import WorkingFoil
 from vpp.boat import Range
 from vpp.solver.interior_point import minimise
 from vpp.solver.problem import Settings
 from vpp.solver.status import Status
+from vpp.state import Component, Load
 
 BOAT = keelboat.coarse(keelboat.base(), 6)
 TWS_KN, TWA_DEG = np.array([9, 12, 16, 20]), np.array([45, 110, 75, 150])
@@ -165,5 +166,5 @@ def test_added_load_turns_with_the_course():
     components = [
         Component(name="pull", medium="water", load=replace(load, roll=np.zeros(3), yaw=np.zeros(3)))
     ]
-    found = balance.residuals(balance.layout(BOAT), components, leeway=leeway)
+    found = balance.residuals(fleets.layout(BOAT), components, leeway=leeway)
     np.testing.assert_allclose(found[:2], [[-7.0] * 3, [2.0] * 3], rtol=1e-12)

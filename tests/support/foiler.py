@@ -11,13 +11,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tests.support import keelboat
-from vpp import balance, config, equilibrium, trim
-from vpp.balance import BoatArrays, Component, Layout, State, WorkingFoil
+from vpp import balance, config, equilibrium, fleets, trim
+from vpp.balance import WorkingFoil
 from vpp.boat import Boat
+from vpp.fleets import BoatArrays, Layout
 from vpp.reporting import Report, report
 from vpp.solved import FOIL_BORNE, HULL_BORNE, Conditions
 from vpp.solver.interior_point import minimise
 from vpp.solver.problem import Solution
+from vpp.state import Component, State
 
 Floats = NDArray[np.float64]
 
@@ -44,7 +46,7 @@ def base() -> Boat:
 def problem(of: Conditions, branch: str = FOIL_BORNE) -> trim.FastestEquilibrium:
     """The solver's problem for the boat carried in one way, its sails mirrored from where it rides."""
     boats = [base()]
-    fleet = balance.fleet(boats).mirrored(boats, [trim.mirror_heights(base(), branch)])
+    fleet = fleets.fleet(boats).mirrored(boats, [trim.mirror_heights(base(), branch)])
     return trim.FastestEquilibrium(fleet, trim.freedom(boats, branch), of)
 
 
@@ -81,12 +83,12 @@ def loads(
     return {component.name: component for component in found}, at_work, fleet.layout
 
 
-def fleet_at(values: Mapping[str, Any]) -> balance.Fleet:
+def fleet_at(values: Mapping[str, Any]) -> fleets.Fleet:
     """The boat with its sails mirrored as on the branch that it would be on."""
     afloat = trim.MOST_RISE_ON_HULL * base().hull.canoe_draught
     flies = np.all(np.asarray({**FLYING, **values}["ride_height"]) > afloat)
     heights = trim.mirror_heights(base(), FOIL_BORNE if flies else HULL_BORNE)
-    return balance.fleet([base()]).mirrored([base()], [heights])
+    return fleets.fleet([base()]).mirrored([base()], [heights])
 
 
 def state_of(values: Mapping[str, Any], layout: Layout, count: int = 1) -> State:
@@ -100,7 +102,7 @@ def state_of(values: Mapping[str, Any], layout: Layout, count: int = 1) -> State
 
 def arrays(count: int = 1) -> BoatArrays:
     """The boat as arrays, one entry a condition."""
-    boats, _ = balance.fleet([base()]).select(np.zeros(count, dtype=np.intp))
+    boats, _ = fleets.fleet([base()]).select(np.zeros(count, dtype=np.intp))
     return boats
 
 

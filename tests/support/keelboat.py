@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from vpp import balance, config, trim
+from vpp import config, fleets, trim
 from vpp.boat import Boat, Range, SectionGeometry
 from vpp.solved import Conditions
 
@@ -54,7 +54,7 @@ def grid(*, tws_kn: Sequence[float], twa_deg: Sequence[float], best_vmg: bool = 
 
 def problem(boats: Sequence[Boat], of: Conditions) -> trim.FastestEquilibrium:
     """The solver's problem for boats of one layout and conditions of one kind of aim."""
-    return trim.FastestEquilibrium(balance.fleet(boats), trim.freedom(boats), of)
+    return trim.FastestEquilibrium(fleets.fleet(boats), trim.freedom(boats), of)
 
 
 def random_states(of: trim.FastestEquilibrium, *, seed: int) -> Floats:

@@ -17,7 +17,7 @@ from typing import Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from vpp import balance, config, trim
+from vpp import balance, config, fleets, trim
 from vpp.boat import Boat
 from vpp.physics.arrays import array_namespace
 from vpp.physics.sails import StripLoads, strip_loads
@@ -140,8 +140,8 @@ class LoneSail:
         alone = replace(boat, sails=boat.sails[:1], environment=replace(boat.environment, wind_exponent=0.0))
         self.boat, self.sail = alone, alone.sails[0]
         self.wind_speed, self.wind_angle = wind_speed, wind_angle
-        self.layout = balance.layout(alone)
-        self.fleet = balance.fleet([alone])
+        self.layout = fleets.layout(alone)
+        self.fleet = fleets.fleet([alone])
         self.ranges = trim.ranges(alone, trim.branches_of(alone)[-1])
         self.rest = {name: 0.5 * (bound.lower + bound.upper) for name, bound in self.ranges.items()}
         self.rest |= dict.fromkeys(("boat_speed", "leeway", "heel", "pitch", "ride_height"), 0.0)

@@ -13,10 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tests.support import keelboat
-from vpp import balance, trim
-from vpp.balance import Component, Load, WorkingFoil
+from vpp import fleets, trim
+from vpp.balance import WorkingFoil
 from vpp.physics.arrays import array_namespace
 from vpp.solved import HULL_BORNE, Conditions
+from vpp.state import Component, Load
 
 Floats = NDArray[np.float64]
 
@@ -63,7 +64,7 @@ class _Invented(trim.FastestEquilibrium):
             upper=bounds[:, 1:],
             fixed={name: np.array([1.0 if name == "main_sheet" else 0.0]) for name in fixed},
         )
-        super().__init__(balance.fleet([boat]), free, conditions)
+        super().__init__(fleets.fleet([boat]), free, conditions)
 
     def start(self) -> Floats:
         """Somewhere inside the bounds, balanced in nothing."""

@@ -13,13 +13,13 @@ from scipy.spatial.transform import Rotation
 
 from tests.support import keelboat
 from tests.support.with_jax import double_precision, jax_or_skip
-from vpp import balance
-from vpp.balance import Component, Load
+from vpp import balance, fleets
 from vpp.physics.sails import SailTrim
+from vpp.state import Component, Load, State
 from vpp.trim import CONTROL_SCALES
 
 COUNT = 6
-FLOATING = balance.layout(keelboat.base())
+FLOATING = fleets.layout(keelboat.base())
 # Compiling is most of the time of the one test that does it, and what is compiled runs once.
 QUICK_TO_COMPILE = {"xla_backend_optimization_level": 0, "xla_llvm_disable_expensive_passes": True}
 
@@ -33,12 +33,12 @@ def _state(count=COUNT, seed=1, **chosen):
         SailTrim(**{what: values[f"{sail}_{what}"] for what in CONTROL_SCALES}) for sail in ("main", "jib")
     )
     plain = {name: values[name] for name in ("boat_speed", "leeway", "heel", "rudder", "crew_arm")}
-    return balance.State(trims=trims, **plain)
+    return State(trims=trims, **plain)
 
 
 def _loads(boat, state, *, tws=8.0, twa=1.2):
     count = len(state.boat_speed)
-    fleet = balance.fleet([boat])
+    fleet = fleets.fleet([boat])
     arrays, wake = fleet.select(np.zeros(count, dtype=np.intp))
     wind = balance.true_wind(boats=arrays, tws=np.full(count, tws), twa=np.full(count, twa))
     return balance.loads(
@@ -134,7 +134,7 @@ def test_sail_load_is_the_sum_over_its_strips(sail):
     product.
     """
     boat, state = keelboat.base(), _state()
-    fleet = balance.fleet([boat])
+    fleet = fleets.fleet([boat])
     arrays, wake = fleet.select(np.zeros(COUNT, dtype=np.intp))
     wind = balance.true_wind(boats=arrays, tws=np.full(COUNT, 8.0), twa=np.full(COUNT, 1.2))
     _, strips = balance.strips(fleet_layout=fleet.layout, boats=arrays, wake=wake, wind=wind, state=state)
@@ -155,7 +155,7 @@ def test_sail_load_is_the_sum_over_its_strips(sail):
 
 def test_strips_hold_the_sails_area():
     boat = keelboat.base()
-    fleet = balance.fleet([boat])
+    fleet = fleets.fleet([boat])
     for sail, part in zip(boat.sails, fleet.layout.slices, strict=True):
         area = (fleet.arrays.rig.chord * fleet.arrays.rig.width)[part].sum()
         assert area == pytest.approx(sail.area, rel=2e-3)
@@ -322,7 +322,7 @@ def test_residuals_turn_forces_into_the_axes_of_the_course():
 def test_residual_scales_are_the_rigs_force_in_the_true_wind_with_a_floor():
     boat = keelboat.base()
     tws = np.array([0.5, 2.0, 10.0])
-    arrays, _ = balance.fleet([boat]).select(np.zeros(3, dtype=np.intp))
+    arrays, _ = fleets.fleet([boat]).select(np.zeros(3, dtype=np.intp))
     force, _, roll, yaw = balance.residual_scales(FLOATING, arrays, tws)
     area = sum(sail.area for sail in boat.sails)
     np.testing.assert_allclose(
@@ -339,10 +339,10 @@ def test_residual_scales_are_the_rigs_force_in_the_true_wind_with_a_floor():
 def test_boats_of_one_layout_stack_and_come_out_again():
     boat = keelboat.base()
     heavy = replace(boat, crew=replace(boat.crew, mass=boat.crew.mass + 80.0))
-    arrays, wake = balance.fleet([boat, heavy]).select(np.array([1, 0, 1]))
+    arrays, wake = fleets.fleet([boat, heavy]).select(np.array([1, 0, 1]))
     np.testing.assert_array_equal(arrays.crew_mass, boat.crew.mass + np.array([80.0, 0.0, 80.0]))
     np.testing.assert_array_equal(wake.boat, [1, 0, 1])
-    alone, _ = balance.fleet([boat]).select(np.array([0]))
+    alone, _ = fleets.fleet([boat]).select(np.array([0]))
     for many, one in ((arrays.rig, alone.rig), (arrays.rig.mean_line, alone.rig.mean_line)):
         for name, value in vars(many).items():
             if name != "mean_line":
@@ -352,7 +352,7 @@ def test_boats_of_one_layout_stack_and_come_out_again():
 def test_boats_of_different_layout_cannot_share_a_batch():
     boat = keelboat.base()
     with pytest.raises(ValueError, match="differ in layout"):
-        balance.fleet([boat, replace(boat, name="bare", sails=boat.sails[:1])])
+        fleets.fleet([boat, replace(boat, name="bare", sails=boat.sails[:1])])
 
 
 def _one_of(state, i):
@@ -360,7 +360,7 @@ def _one_of(state, i):
     plain = {
         name: getattr(state, name)[[i]] for name in ("boat_speed", "leeway", "heel", "rudder", "crew_arm")
     }
-    return replace(state, trims=balance.take(state.trims, np.array([i])), **plain)
+    return replace(state, trims=fleets.take(state.trims, np.array([i])), **plain)
 
 
 def test_loads_of_a_batch_are_those_of_each_condition_alone():

@@ -15,11 +15,12 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from tests.support import foiler, keelboat
-from vpp import balance, equilibrium
+from vpp import balance, equilibrium, fleets
 from vpp.physics.sail_sections import equivalent_arc, mean_line
 from vpp.physics.sections import section_forces
 from vpp.physics.wind import apparent_wind, wind_on_heeled_span
 from vpp.results.variables import VARIABLES
+from vpp.state import Component, Load
 
 DEG = math.radians(1.0)
 AIR = ("main", "jib", "mast", "rigging", "topsides", "coachroof", "lifelines", "crew windage")
@@ -123,11 +124,11 @@ def test_leeway_sign():
     keel = _components(leeway=3.0 * DEG)["keel"]
     assert _number(keel.leeward) < 0.0
     assert abs(_number(_components()["keel"].leeward)) < 1e-9
-    along_centreline = balance.Component(
-        name="push", medium="air", load=balance.Load(forward=np.ones(1), roll=np.zeros(1), yaw=np.zeros(1))
+    along_centreline = Component(
+        name="push", medium="air", load=Load(forward=np.ones(1), roll=np.zeros(1), yaw=np.zeros(1))
     )
     surge, sway, *_ = balance.residuals(
-        balance.layout(keelboat.base()), [along_centreline], leeway=np.array([0.1])
+        fleets.layout(keelboat.base()), [along_centreline], leeway=np.array([0.1])
     )[:, 0]
     np.testing.assert_allclose([surge, sway], [math.cos(0.1), -math.sin(0.1)])
     turned = Rotation.from_euler("z", -0.1).apply(

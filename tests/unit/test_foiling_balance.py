@@ -14,7 +14,7 @@ from scipy.optimize import root
 from scipy.spatial.transform import Rotation
 
 from tests.support import foiler, keelboat
-from vpp import balance, foiling, trim
+from vpp import balance, fleets, foiling, trim
 from vpp.solved import FOIL_BORNE, HULL_BORNE
 
 GRAVITY = 9.80665
@@ -69,7 +69,7 @@ def _on_arm(foil, cant, along, side):
 
 
 def test_layout_has_six_equations_and_the_foils_elements():
-    layout = balance.layout(foiler.base())
+    layout = fleets.layout(foiler.base())
     assert layout.equations == ("surge", "sway", "heave", "roll", "pitch", "yaw")
     assert tuple(name for foil in layout.foils for name in foil.element_names) == FOIL_ELEMENTS
 
@@ -120,7 +120,7 @@ def test_a_half_without_span_is_not_there():
     whole = foiling.foil_arrays(foil)
     np.testing.assert_allclose(whole.shape.span, [foil.arm_length, foil.outboard_span])
     with pytest.raises(ValueError, match="differ in layout"):
-        balance.fleet([foiler.base(), replace(foiler.base(), foils=(foil, *foiler.base().foils[1:]))])
+        fleets.fleet([foiler.base(), replace(foiler.base(), foils=(foil, *foiler.base().foils[1:]))])
 
 
 # --- weights
@@ -320,7 +320,7 @@ def test_a_mirrored_rudder_foil_has_the_mirrored_load():
 
 
 def test_the_foil_of_the_other_side_has_the_mirrored_load():
-    layout, foil = balance.layout(foiler.base()).foils[0], foiler.arrays().foils[0]
+    layout, foil = fleets.layout(foiler.base()).foils[0], foiler.arrays().foils[0]
     boats = foiler.arrays()
     water = foiling.Water(
         density=boats.water_density,
@@ -497,12 +497,12 @@ def test_margins_are_tip_depths_and_cavitation_in_the_layouts_order(values):
 
 
 def test_margin_counts_of_other_layouts():
-    layout = balance.layout(foiler.base())
+    layout = fleets.layout(foiler.base())
     assert balance.margin_count(replace(layout, foils=())) == 0
     assert balance.margin_count(replace(layout, foils=layout.foils[1:])) == 3
     single = foiling.foil_layout(replace(_foil(foiling.CANTING_PAIR), inboard_span=0.0))
     assert balance.margin_count(replace(layout, foils=(single,))) == 3
-    assert balance.margin_count(balance.layout(keelboat.base())) == 0
+    assert balance.margin_count(fleets.layout(keelboat.base())) == 0
 
 
 def test_limits_are_what_is_left_of_the_files_margins():
@@ -591,7 +591,7 @@ def test_values_of_the_derivative_call_are_those_of_the_plain_call():
 
 def test_residual_scales_of_heave_and_pitch_are_the_weight():
     boat = foiler.base()
-    layout = balance.layout(boat)
+    layout = fleets.layout(boat)
     scales = dict(
         zip(
             layout.equations,

@@ -12,9 +12,10 @@ from typing import NamedTuple
 import numpy as np
 import pytest
 
-from vpp import balance, config
+from vpp import balance, config, fleets
 from vpp.boat import Boat, Sail
 from vpp.physics.sails import SailTrim
+from vpp.state import State
 
 CONFIGS = Path(__file__).parents[2] / "configs"
 FILES = [config.load(CONFIGS / name) for name in ("foiling_monohull.toml", "foiling_rigs.toml")]
@@ -38,12 +39,12 @@ def boat(option: str) -> Boat:
 
 
 def aloft(one: Boat, *, mast_rotation: float | None = None, **trim: float) -> Aloft:
-    fleet = balance.fleet([one])
+    fleet = fleets.fleet([one])
     arrays, wake = fleet.select(np.zeros(1, dtype=np.intp))
     values = {name: np.array([value]) for name, value in (TRIM | trim).items()}
     plain = {name: 0.0 for name in ("leeway", "heel", "pitch", "rudder", "crew_arm", "flap", "elevator")}
     plain |= {"boat_speed": 12.0, "cant": 0.85, "ride_height": 0.9}
-    state = balance.State(
+    state = State(
         trims=(SailTrim(**values), SailTrim(**(values | {"sheet": np.array([0.12])}))),
         mast_rotation=None if mast_rotation is None else np.array([mast_rotation]),
         **{name: np.array([value]) for name, value in plain.items()},
@@ -174,9 +175,9 @@ def test_a_thick_clew_costs_drag_where_it_is_thick() -> None:
     alike = replace(thick.sails[0], camber_full=plain.sails[0].camber_full)
     found = aloft(replace(thick, sails=(alike, thick.sails[1])))
     assert found.drive < aloft(plain).drive
-    arrays = [balance.fleet([one]).arrays.rig.least_drag[: alike.station_count, 0] for one in (thick, plain)]
+    arrays = [fleets.fleet([one]).arrays.rig.least_drag[: alike.station_count, 0] for one in (thick, plain)]
     more = arrays[0] - arrays[1]
-    heights = balance.fleet([thick]).arrays.rig.height[: alike.station_count, 0]
+    heights = fleets.fleet([thick]).arrays.rig.height[: alike.station_count, 0]
     closed = heights > alike.foot_height + 0.2 * (alike.head_height - alike.foot_height)
     np.testing.assert_array_equal(more[closed], 0.0)
     assert (more[~closed] > 0.0).all()
@@ -184,7 +185,7 @@ def test_a_thick_clew_costs_drag_where_it_is_thick() -> None:
 
 def test_solid_and_single_skin_differ_from_twin_skins_by_nose_and_drag() -> None:
     twin, solid, single = (
-        balance.fleet([boat(option)]).arrays.rig for option in ("twin_skin", "solid", "single_skin")
+        fleets.fleet([boat(option)]).arrays.rig for option in ("twin_skin", "solid", "single_skin")
     )
     strips = slice(0, main_of("twin_skin").station_count)
     assert (solid.stall_incidence[strips] > twin.stall_incidence[strips]).all()

@@ -12,7 +12,7 @@ import pytest
 from scipy.integrate import quad
 
 from tests.support import foiler, keelboat
-from vpp import balance, foiling
+from vpp import fleets, foiling
 from vpp.boat import PointMass, Range
 from vpp.physics import hull_form
 from vpp.physics.stability import wall_sided_righting_arm
@@ -70,9 +70,7 @@ def _afloat_at(boat, heel, *, arm=0.0, cant=math.nan):
     settings = Settings(
         crew_arm=arm, heel=0.0, cant=cant, boat_speed=math.nan, ride_height=math.nan, effort_height=math.nan
     )
-    return afloat(
-        balance.fleet([boat]), boat, settings, varied=HEEL, heel=heel, cant=np.full(len(heel), cant)
-    )
+    return afloat(fleets.fleet([boat]), boat, settings, varied=HEEL, heel=heel, cant=np.full(len(heel), cant))
 
 
 # --- closed forms
@@ -136,7 +134,7 @@ def test_keelboat_has_the_wall_sided_arm_with_its_crew_amidships():
 def test_righting_moment_afloat_is_the_slope_of_the_potential_energy():
     # energy of the masses, and of the water from the buoyant force alone, integrated from a hull clear of it
     boat, cant, arm = foiler.base(), 48.0 * DEGREE, 0.6
-    fleet = balance.fleet([boat])
+    fleet = fleets.fleet([boat])
     env, foil = boat.environment, boat.foil("canting_pair")
     arrays = foiling.foil_arrays(foil)
     held = [

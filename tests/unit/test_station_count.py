@@ -7,9 +7,10 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from vpp import balance, config
+from vpp import balance, config, fleets
 from vpp.boat import Boat
 from vpp.physics.sails import SailTrim
+from vpp.state import State
 
 FloatArray = NDArray[np.float64]
 
@@ -26,10 +27,10 @@ LOW = {"keelboat": "long_luff", "foiling_monohull": "low_luff"}
 def forces(boat: Boat, name: str, counts: tuple[int, ...]) -> FloatArray:
     """Drive, side force and its height along the mast."""
     sails = tuple(replace(sail, station_count=n) for sail, n in zip(boat.sails, counts, strict=True))
-    fleet = balance.fleet([replace(boat, sails=sails)])
+    fleet = fleets.fleet([replace(boat, sails=sails)])
     boats, wake = fleet.select(np.zeros(1, dtype=np.intp))
     (twa, speed, leeway, heel, ride), *trims = (np.array(part)[:, None] for part in STATES[name])
-    state = balance.State(
+    state = State(
         boat_speed=speed,
         leeway=np.radians(leeway),
         heel=np.radians(heel),

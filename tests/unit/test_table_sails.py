@@ -9,12 +9,13 @@ import numpy as np
 import pytest
 
 from tests.support import keelboat
-from vpp import balance, config, equilibrium, trim
+from vpp import balance, config, equilibrium, fleets, trim
 from vpp.boat import Boat, Range
 from vpp.results.frames import budget_frame, failures, to_frame
 from vpp.solved import Solved
 from vpp.solver.status import Status
 from vpp.stability import effort_height
+from vpp.state import Load
 
 SAILS = keelboat.FILE.with_name("keelboat_sails.toml")
 
@@ -111,8 +112,8 @@ def test_mixed_sails_do_not_feel_each_other() -> None:
     }
     angle = np.array([1.4, 1.9, 2.6])
 
-    def loads(of: Boat) -> dict[str, balance.Load]:
-        fleet = balance.fleet([of])
+    def loads(of: Boat) -> dict[str, Load]:
+        fleet = fleets.fleet([of])
         arrays, wake = fleet.select(np.zeros(count, dtype=np.intp))
         wind = balance.true_wind(boats=arrays, tws=np.full(count, 6.0), twa=angle)
         state = trim.state_from(values, fleet.layout)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from tests.support import foiler, keelboat
-from vpp import balance, closure, equilibrium
+from vpp import closure, equilibrium, fleets
 from vpp.solved import FOIL_BORNE, HULL_BORNE
 from vpp.solver.status import Status
 
@@ -83,7 +83,7 @@ def test_boats_with_and_without_foils_share_a_call():
     assert len(found.branches[FOIL_BORNE].conditions) == 1
     assert np.isnan(found.quantities["cant"]).tolist() == [True, False]
     assert np.isnan(found.quantities["ride_height"]).tolist() == [True, False]
-    layout = balance.layout(boats[1])
+    layout = fleets.layout(boats[1])
     only_flying = [name for foil in layout.foils for name in foil.element_names if name != "rudder"]
     for name in only_flying:
         assert not found.force[found.components.index(name), :, 0].any()

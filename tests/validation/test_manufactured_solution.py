@@ -12,7 +12,7 @@ import pytest
 
 from tests.support import keelboat
 from tests.support.manufactured import AddedLoad
-from vpp import balance, trim
+from vpp import balance, fleets, trim
 from vpp.solved import HULL_BORNE
 from vpp.solver.interior_point import minimise
 from vpp.solver.status import Status
@@ -56,7 +56,7 @@ def manufactured():
     )
     # one boat for every condition, because each has controls of its own
     conditions = keelboat.conditions(tws_kn=tws, twa_deg=twa, option=np.arange(count))
-    problem = AddedLoad(balance.fleet([boat] * count), free, conditions)
+    problem = AddedLoad(fleets.fleet([boat] * count), free, conditions)
     problem.extra = np.zeros((4, count))
     cases = np.arange(count)
     values = {**state, **controls, "twa": conditions.twa}

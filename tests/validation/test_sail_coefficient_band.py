@@ -19,7 +19,7 @@ import pytest
 from numpy.typing import NDArray
 
 import vpp.config
-from vpp import balance
+from vpp import fleets
 from vpp.boat import Boat
 from vpp.physics.sails import SailTrim, Wind, strip_flow, strip_loads
 
@@ -32,11 +32,11 @@ FLAT, MIDDLING, FULL = 0.0, 0.5, 1.0
 
 
 @cache
-def rig(*names: str) -> tuple[Boat, balance.Fleet]:
+def rig(*names: str) -> tuple[Boat, fleets.Fleet]:
     """The demo boat with some of its sails."""
     base = vpp.config.load(KEELBOAT).boats[0]
     boat = dataclasses.replace(base, sails=tuple(sail for sail in base.sails if sail.name in names))
-    return boat, balance.fleet([boat])
+    return boat, fleets.fleet([boat])
 
 
 def coefficients(names: tuple[str, ...], angle: float, trims: tuple[SailTrim, ...]) -> FloatArray:

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from vpp import balance, config
+from vpp import config, fleets
 from vpp.boat import Boat, Rig, Sail
 from vpp.equilibrium import solve
 from vpp.physics import lifting_line
@@ -95,7 +95,7 @@ def by_water(mirror: Mirror, on: SailLine, by: SailLine) -> FloatArray:
 
 def left_out(boat: Boat, *, angle: float, heel: float, ride_height: float, place: int) -> FloatArray:
     """What the water's image at a heel and a ride height adds to a rig's influence: (2 n, n) [1/m]."""
-    lines = [balance.sail_line(sail) for sail in boat.sails]
+    lines = [fleets.sail_line(sail) for sail in boat.sails]
     mirrors = [mirror_of(sail, boat.rig) for sail in boat.sails]
     rows = []
     for i, on in enumerate(lines):
@@ -121,7 +121,7 @@ def demo(name: str, option: str) -> Boat:
 
 def loading(boat: Boat) -> tuple[FloatArray, FloatArray]:
     """Circulation of elliptic loadings, and widths, of all strips."""
-    lines = [balance.sail_line(sail) for sail in boat.sails]
+    lines = [fleets.sail_line(sail) for sail in boat.sails]
     found = []
     for sail, line in zip(boat.sails, lines, strict=True):
         low, high = line.node_height[[0, -1]]
@@ -132,7 +132,7 @@ def loading(boat: Boat) -> tuple[FloatArray, FloatArray]:
 
 def induced_drag(boat: Boat, *, heel: float, ride_height: float) -> float:
     """Induced drag of both sails under elliptic loadings, over density and the square of the wind."""
-    lines = [balance.sail_line(sail) for sail in boat.sails]
+    lines = [fleets.sail_line(sail) for sail in boat.sails]
     gamma, width = loading(boat)
     rows = []
     for i, on in enumerate(lines):
@@ -165,7 +165,7 @@ def excess_percent(name: str, option: str, *, heel_deg: float = 0.0, ride_height
 def test_upright_image_is_the_water_mirror(monkeypatch: pytest.MonkeyPatch, ride_height: float) -> None:
     """Image theorem: by vectors and by the lifting line the same, for a sail's own and another's strips."""
     monkeypatch.setattr(lifting_line, "CORE_SHARE", 0.0)
-    main, jib = (balance.sail_line(sail) for sail in demo("foiling_monohull", "base").sails)
+    main, jib = (fleets.sail_line(sail) for sail in demo("foiling_monohull", "base").sails)
     water = Mirror(deck_height=0.0, deck_half_width=0.0, leakage=0.0, water_height=-ride_height)
     level = {"angle": AWA, "heel": 0.0, "ride_height": ride_height, "place": MET}
     own = lifting_line.self_influence(line=main, mirror=water)
@@ -200,16 +200,16 @@ def test_mirror_follows_the_ride_height(option: str, ride_height: float) -> None
     wakes made for the height itself: within 0.3 % of induced drag, within 0.15 % where boats fly most.
     """
     boat = demo("foiling_monohull", option)
-    fleet = balance.fleet([boat])
+    fleet = fleets.fleet([boat])
     gamma, width = loading(boat)
 
-    def drag(of: balance.Fleet, **where: FloatArray) -> float:
+    def drag(of: fleets.Fleet, **where: FloatArray) -> float:
         _, wake = of.select(np.zeros(1, dtype=np.intp))
         matrix = wake.at(np.array([AWA]), place=BOUND, **where)[0]
         return float(-(width * gamma) @ matrix[: len(gamma)] @ gamma)
 
     following = fleet.mirrored([boat], [mirror_heights(boat, FOIL_BORNE)])
-    exact = replace(fleet, wake=balance.wakes([boat], np.array([ride_height])))
+    exact = replace(fleet, wake=fleets.wakes([boat], np.array([ride_height])))
     found = drag(following, ride_height=np.array([ride_height])) / drag(exact)
     assert found == pytest.approx(1.0, abs=0.0015 if ride_height < 1.2 else 0.003)
 
@@ -248,7 +248,7 @@ def with_image(monkeypatch: pytest.MonkeyPatch, *, heel: float, ride_height: flo
     """Give every boat's influence what the water's image at one heel and ride height adds to it, wherever it
     rides.
     """
-    plain = balance._wake
+    plain = fleets._wake
     basis = lifting_line.fourier_basis(FIT_ANGLES)
 
     def wake(boat: Boat, _: float) -> FloatArray:
@@ -264,7 +264,7 @@ def with_image(monkeypatch: pytest.MonkeyPatch, *, heel: float, ride_height: flo
             coefficients[place] += fitted.reshape(coefficients[place].shape)
         return coefficients
 
-    monkeypatch.setattr(balance, "_wake", wake)
+    monkeypatch.setattr(fleets, "_wake", wake)
 
 
 def test_gain_of_low_luff_is_that_with_the_image_where_the_boat_rides(

@@ -12,7 +12,7 @@ import pytest
 from numpy.typing import NDArray
 
 import vpp.config
-from vpp import balance
+from vpp import fleets
 from vpp.physics import lifting_line, sails
 from vpp.physics.arrays import array_namespace
 from vpp.physics.sail_sections import mean_line
@@ -26,9 +26,9 @@ KEELBOAT = Path(__file__).parents[3] / "configs" / "keelboat.toml"
 
 
 @cache
-def fleet() -> balance.Fleet:
+def fleet() -> fleets.Fleet:
     """The demo boat's main and jib."""
-    return balance.fleet([vpp.config.load(KEELBOAT).boats[0]])
+    return fleets.fleet([vpp.config.load(KEELBOAT).boats[0]])
 
 
 def wind(true_wind_speed: Any, true_wind_angle: Any, exponent: float = 0.11) -> Wind:
@@ -277,7 +277,7 @@ STATE = np.array(
 TRUE_WIND_SPEED = np.array([6.0, 7.0, 8.0])
 
 
-def strips(one: balance.Fleet, take: Callable[[int], Any], true_wind_speed: FloatArray) -> sails.StripLoads:
+def strips(one: fleets.Fleet, take: Callable[[int], Any], true_wind_speed: FloatArray) -> sails.StripLoads:
     """Loads of all strips; `take` hands out the rows of the state."""
     boats, operator = one.select(np.zeros(len(true_wind_speed), dtype=np.intp))
     air = Wind(
@@ -395,7 +395,7 @@ def test_a_cut_head_takes_its_load_off_the_head() -> None:
     """
     base = vpp.config.load(KEELBOAT).boats[0]
     main = dataclasses.replace(base.sails[0], head_cut_from_share=0.8, head_cut_chord_share=0.5)
-    cut = balance.fleet([dataclasses.replace(base, sails=(main, *base.sails[1:]))])
+    cut = fleets.fleet([dataclasses.replace(base, sails=(main, *base.sails[1:]))])
     before, after = (strips(one, lambda i: STATE[i], TRUE_WIND_SPEED) for one in (fleet(), cut))
     of_main = fleet().layout.slices[0]
     change = (after.leeward - before.leeward)[of_main, 0]
