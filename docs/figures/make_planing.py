@@ -1,6 +1,7 @@
-"""Draw the picture of the page on planing, and print its numbers: `python docs/figures/make_planing.py`.
+"""Draw the pictures of the page on planing, and print its numbers: `python docs/figures/make_planing.py`.
 
-A powered boat of 60 000 lb, and an invented skiff of 5 m and 250 kg with its crew at two places.
+A powered boat of 60 000 lb, and an invented skiff of 5 m and 250 kg with its crew at two places; the skiff of
+`tests.support.planing_skiff` from rest to planing.
 """
 
 from __future__ import annotations
@@ -15,8 +16,9 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 from scipy.optimize import root
 
+from tests.support import planing_skiff
 from vpp import plots
-from vpp.physics import planing
+from vpp.physics import planing, planing_handover
 
 Floats = NDArray[np.float64]
 
@@ -24,6 +26,10 @@ HERE = Path(__file__).parent
 INK, QUIET = plots.INK, plots.QUIET
 KNOT, GRAVITY, FOOT = 1852.0 / 3600.0, 9.80665, 0.3048
 DENSITY, VISCOSITY, ALLOWANCE = 1025.0, 1.19e-6, 4e-4
+# Crew ahead of midships [m].
+CREW_PLACES = (-1.1, -1.4, -1.7)
+HANDOVER_SPEEDS = np.arange(2.0, 20.01, 0.25)
+FLOATING_SPEEDS = np.arange(2.0, 12.01, 0.25)
 
 
 @dataclass(frozen=True)
@@ -132,6 +138,11 @@ def main() -> None:
     say_buoyancy()
     say_shuford()
     plots.styled(lambda: build(powered, skiffs)).savefig(HERE / "planing.png", dpi=160)
+    whole = [planing_skiff.run(x, HANDOVER_SPEEDS) for x in CREW_PLACES]
+    floats = planing_skiff.run(CREW_PLACES[1], FLOATING_SPEEDS, part="afloat")
+    say_handover(whole)
+    say_roll()
+    plots.styled(lambda: build_handover(whole, floats)).savefig(HERE / "planing_handover.png", dpi=160)
 
 
 def lift(trim: float, ratio: float, froude: float, deadrise: float) -> float:
@@ -182,6 +193,75 @@ def say(said: str, found: Run, speeds_kn: tuple[float, ...]) -> None:
             f"  keel {state.keel_length[0]:.2f} m  drag/weight {found.drag_share[i]:.3f}"
             f"  {'within' if found.within[i] else 'outside'}"
         )
+
+
+def say_handover(whole: list[planing_skiff.Run]) -> None:
+    for crew_x, found in zip(CREW_PLACES, whole, strict=True):
+        print(f"crew at {crew_x} m")
+        for i in range(0, len(HANDOVER_SPEEDS), 8):
+            load, state = found.water[i].whole, found.water[i].forces
+            parts = [float(np.ravel(x)[0]) for x in (load.friction, load.waves, load.planing_drag)]
+            print(
+                f"{HANDOVER_SPEEDS[i]:5.1f} kn  trim {math.degrees(found.pitch[i]):5.2f} deg  ride height "
+                f"{found.ride_height[i]:.3f} m  drag/weight {found.drag_share[i]:.4f} (friction, waves, law "
+                + ", ".join(f"{part / planing_skiff.WEIGHT:.4f}" for part in parts)
+                + f")  l {state.length_beam_ratio[0]:.2f}  keel {state.keel_length[0]:.2f} m"
+                f"  sunk/weight {state.sunk_up[0] / planing_skiff.WEIGHT:.2f}"
+            )
+    for one, other in ((0, 1), (1, 2)):
+        change = 1e3 * (whole[other].drag_share - whole[one].drag_share)
+        print(f"aft less forward, 1000 drag/weight, {CREW_PLACES[one]} to {CREW_PLACES[other]} m")
+        print("  ", *(f"{v:.0f}:{c:+.1f}" for v, c in zip(HANDOVER_SPEEDS[::4], change[::4], strict=True)))
+
+
+def say_roll() -> None:
+    """Roll stiffness over lift about the keel, and that of still water on the same wetted plan."""
+    hull = planing_skiff.BOTTOM
+    print("roll stiffness over lift, m: planing, still water; lift at 15 deg of heel over upright")
+    for speed_kn, trim_deg, ratio in ((10.0, 2.9, 3.0), (14.0, 2.6, 2.7), (18.0, 2.0, 2.6)):
+        speed, trim = np.full(3, speed_kn * KNOT), np.full(3, math.radians(trim_deg))
+        heel = np.array([0.0, 1e-4, math.radians(15.0)])
+        rise = np.tan(hull.deadrise) / (2.0 * math.pi * np.tan(trim))
+        height = -(ratio + rise) * hull.beam * np.sin(trim)
+        height = height - hull.transom_x * np.sin(trim) - hull.transom_z * np.cos(trim)
+        found = planing_skiff.forces(speed, trim, heel, height)
+        about_keel = found.roll[1] - found.up[1] * hull.transom_z * heel[1]
+        plan = planing_skiff.DENSITY * GRAVITY * hull.beam**4 * ratio / 12.0
+        print(
+            f"  {speed_kn:.0f} kn  {about_keel / heel[1] / found.up[1]:.2f}  {plan / found.up[0]:.2f}"
+            f"  {found.up[2] / found.up[0]:.2f}"
+        )
+
+
+def build_handover(whole: list[planing_skiff.Run], floats: planing_skiff.Run) -> Figure:
+    """Drag, trim and ride height of the skiff over speed, its crew at three places."""
+    figure = Figure(figsize=(9.6, 8.2), layout="constrained")
+    axes = figure.subplots(3, 1, sharex=True)
+    unit = planing_handover.volumetric_froude_number(speed=KNOT, volume=planing_skiff.VOLUME, gravity=GRAVITY)
+    for ax in axes:
+        ax.axvspan(
+            *(x / unit for x in planing_handover.HANDOVER_RANGE), color=QUIET, alpha=0.12, linewidth=0.0
+        )
+        ax.grid(True)
+    for crew_x, found, ink in zip(CREW_PLACES, whole, plots.OPTION_INKS[1:], strict=False):
+        said = f"crew {planing_skiff.LENGTH / 2.0 + crew_x:.1f} m ahead of the transom"
+        curves = (found.drag_share, np.degrees(found.pitch), 100.0 * found.ride_height)
+        for ax, values in zip(axes, curves, strict=True):
+            ax.plot(found.speed_kn, values, color=ink, linewidth=1.8, label=said)
+    curves = (floats.drag_share, np.degrees(floats.pitch), 100.0 * floats.ride_height)
+    for ax, values in zip(axes, curves, strict=True):
+        ax.plot(
+            floats.speed_kn, values, color=INK, linewidth=1.1, linestyle=(0, (1, 1.6)),
+            label="the middle one, did it only float",
+        )  # fmt: skip
+    axes[0].set_title("Invented skiff, 270 kg, beam 1.1 m, deadrise 8 deg; shaded: hand-over", loc="left")
+    axes[0].legend(loc="upper left", frameon=False)
+    axes[0].set_ylabel("drag over weight")
+    axes[1].set_ylabel("trim, deg")
+    axes[2].set_ylabel("ride height, cm")
+    axes[2].set_xlabel("speed, kn")
+    axes[2].set_xlim(HANDOVER_SPEEDS[0], HANDOVER_SPEEDS[-1])
+    return figure
 
 
 def build(powered: Run, skiffs: list[Run]) -> Figure:

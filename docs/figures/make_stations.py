@@ -235,6 +235,7 @@ def on_rig(
         ride_height=ride,
         rudder=0.0 * speed,
         crew_arm=0.0 * speed,
+        crew_x=0.0 * speed,
         trims=tuple(
             SailTrim(
                 sheet=np.radians(sheet), twist=np.radians(twist), camber=camber, head_camber=0.0 * camber

@@ -93,7 +93,7 @@ def fleet_at(values: Mapping[str, Any]) -> fleets.Fleet:
 
 def state_of(values: Mapping[str, Any], layout: Layout, count: int = 1) -> State:
     """The plain state with some values changed."""
-    everything = {**PLAIN, **FLYING, **values}
+    everything = {**PLAIN, **FLYING, "crew_x": base().crew.x, **values}
     return trim.state_from(
         {name: np.broadcast_to(np.asarray(value, float), (count,)) for name, value in everything.items()},
         layout,

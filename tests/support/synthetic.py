@@ -102,6 +102,7 @@ def make_boat(name: str = "base", says: str = "the boat as filed") -> Boat:
             waterplane_area=9.6,
             form_factor=0.1,
             heel_resistance_20deg=0.04,
+            side_force_model="effective_draught",
             stability_model="wall_sided",
             buoyancy_centre_z=-0.12,
             metacentric_radius=1.15,
@@ -334,6 +335,7 @@ def _quantities(tws_kn: Floats, twa_deg: Floats, speed_kn: Floats) -> dict[str, 
         "jib_twist": 0.12 + 0.004 * tws_kn,
         "jib_camber": 0.14 - 0.003 * tws_kn,
         "froude_number": speed / math.sqrt(9.80665 * 6.8),
+        "wave_height": np.zeros_like(tws),
     }
 
 

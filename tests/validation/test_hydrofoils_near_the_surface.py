@@ -1,5 +1,5 @@
 """Measured signs and orders of size of hydrofoils near the surface: J. M. Benson, N. S. Land, "An
-investigation of hydrofoils in the NACA tank", 1942 (numbers second-hand).
+investigation of hydrofoils in the NACA tank", 1942.
 """
 
 import numpy as np

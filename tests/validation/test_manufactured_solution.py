@@ -39,6 +39,7 @@ def manufactured():
     count = CHOSEN.shape[1]
     controls = {
         "crew_arm": np.full(count, 1.0),
+        "crew_x": np.full(count, boat.crew.x),
         "main_sheet": main_sheet,
         "jib_sheet": jib_sheet,
         **{f"{sail}_twist": np.full(count, 0.1) for sail in ("main", "jib")},

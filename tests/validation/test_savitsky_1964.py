@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq, root
 
-from vpp.physics import planing
+from vpp.physics import planing, planing_handover
 from vpp.physics.hull import friction_coefficient
 
 FOOT, POUND, SLUG = 0.3048, 4.4482216152605, 14.593902937206
@@ -174,12 +174,39 @@ def test_forces_at_an_attitude_agree_with_the_worked_example_where_the_water_car
         assert found.drag[0] == pytest.approx(expected.drag, rel=1e-9)
 
 
+def test_continued_law_leaves_the_worked_example_as_it_is() -> None:
+    """Upright on a bottom twice as long as its wetted keel."""
+    found = balanced()
+    pitch = float(found.trim[0])
+    draught = float(found.keel_length[0]) * math.sin(pitch)
+    ride_height = MASS_AHEAD * math.sin(pitch) + MASS_HEIGHT * math.cos(pitch) - draught
+    continued = planing_handover.extended_planing_forces(
+        hull=HULL,
+        bottom_length=2.0 * found.keel_length,
+        bottom_fullness=0.7,
+        speed=np.array([SPEED]),
+        pitch=np.array([pitch]),
+        heel=np.zeros(1),
+        ride_height=np.array([ride_height]),
+        water_density=DENSITY,
+        water_viscosity=VISCOSITY,
+        gravity=GRAVITY,
+        roughness_allowance=ALLOWANCE,
+    )
+    for name in ("up", "drag", "friction", "length_beam_ratio", "lift_coefficient", "pressure_centre"):
+        assert getattr(continued, name) == pytest.approx(getattr(found, name), rel=1e-9), name
+    assert continued.pitch == pytest.approx(found.pitch, abs=1e-9 * WEIGHT * BEAM)
+    assert continued.roll[0] == pytest.approx(0.0, abs=1e-9 * WEIGHT * BEAM)
+
+
 def test_worked_example_does_not_porpoise() -> None:
     """The source finds it free of porpoising, sqrt(CL/2) = 0.186."""
     found = balanced()
     assert math.sqrt(0.5 * column(equilibrium_trim()).lift) == pytest.approx(0.186, abs=5e-4)
     given = {"lift_coefficient": found.lift_coefficient, "deadrise": DEADRISE}
     assert not planing.may_porpoise(trim=found.trim, **given)[0]
+    assert planing.porpoising_known(**given)[0]
+    assert planing.porpoising_margin(trim=found.trim, **given)[0] > 0.0
 
 
 @pytest.mark.parametrize("froude", [0.6, 1.0, 2.0, 4.0, 13.0])

@@ -1,6 +1,9 @@
-"""Resistance of a bare displacement hull: friction, and the residuary resistance of a series of yachts.
+"""Resistance of a displacement hull: friction, smooth or rough, residuary resistance of a series of yachts,
+wetted area at heel, and the effective draught of hull and fins for induced drag.
 
-`residuary_curve` is evaluated once, when a boat is built; the other functions take arrays of conditions.
+The functions that make curves, `residuary_curve`, `heeled_wetted_coefficients` and
+`effective_draught_coefficients`, are evaluated once, when a boat is built; the other functions take arrays of
+conditions.
 """
 
 from __future__ import annotations
@@ -14,6 +17,7 @@ from numpy.typing import NDArray
 from vpp.data import systematic_series as series
 from vpp.physics.arrays import Array, array_namespace
 from vpp.physics.interpolation import cubic_coefficients, piecewise_cubic, smooth_coefficients
+from vpp.physics.smoothing import smooth_clamp, smooth_ramp
 from vpp.physics.thin_ship import michell_wave_resistance
 
 # Froude numbers on waterline length between which the tests of the series were made.
@@ -28,6 +32,56 @@ DATA_RANGES: dict[str, tuple[float, float]] = {
     "beam_draught_ratio": (series.LOW[3], series.HIGH[3]),
     "length_beam_ratio": (series.LOW[4], series.HIGH[4]),
 }
+
+# Lengths over sand-grain heights between which the fully rough line holds.
+ROUGH_RANGE = (1e2, 1e6)
+# Reynolds number on the grains up to which a plate counts as hydraulically smooth. Source: H. Schlichting,
+# Boundary-Layer Theory (from memory).
+ADMISSIBLE_GRAIN_REYNOLDS = 100.0
+# Half width, as a share of the smooth friction, of the hand-over from the smooth to the rough line.
+_ROUGH_WIDTH = 0.1
+# Length over grain height that stands for no roughness: there the rough line lies below the smooth one at any
+# Reynolds number of a boat.
+_NO_ROUGHNESS = 1e-15
+
+# Among the hulls of the regressions (from memory): beam over draught, and the midship section's area over its
+# beam times draught.
+HEELED_WETTED_RANGES: dict[str, tuple[float, float]] = {
+    "beam_draught_ratio": (2.46, 19.32),
+    "midship_coefficient": (0.64, 0.80),
+}
+HEELED_WETTED_LIMIT = math.radians(35.0)
+# Percent of the upright wetted area, by heel [deg]: constant, B/T, (B/T)^2, Cm.
+_HEELED_WETTED = {
+    5: (-4.112, 0.054, -0.027, 6.329),
+    10: (-4.522, -0.132, -0.077, 8.738),
+    15: (-3.291, -0.389, -0.118, 8.949),
+    20: (1.850, -1.200, -0.109, 5.364),
+    25: (6.510, -2.305, -0.066, 3.443),
+    30: (12.334, -3.911, 0.024, 1.767),
+    35: (14.648, -5.182, 0.102, 3.497),
+}
+_HEELED_WETTED_STEP = math.radians(5.0)
+
+# Where the regression of the effective draught behaves like one of fins under yacht hulls (a judgement: the
+# ranges of its models are not remembered). Beyond, its polynomial in Tc/T turns over or loses the fin.
+EFFECTIVE_DRAUGHT_RANGES: dict[str, tuple[float, float]] = {
+    "canoe_draught_share": (0.2, 0.5),
+    "beam_draught_ratio": (2.46, 6.0),
+    "taper_ratio": (0.3, 1.0),
+}
+EFFECTIVE_DRAUGHT_FROUDE_RANGE = (0.2, 0.45)
+EFFECTIVE_DRAUGHT_HEEL_LIMIT = math.radians(30.0)
+# By heel [deg]: A1 to A4, B0, B1.
+_EFFECTIVE_DRAUGHT = {
+    0: (3.7455, -3.6246, 0.0589, -0.0296, 1.2306, -0.7256),
+    10: (4.4892, -4.8454, 0.0294, -0.0176, 1.4231, -1.2971),
+    20: (3.9592, -3.9804, 0.0283, -0.0075, 1.5450, -1.5622),
+    30: (3.4891, -2.9577, 0.0250, -0.0272, 1.4744, -1.3499),
+}
+_EFFECTIVE_DRAUGHT_STEP = math.radians(10.0)
+# Half widths over which Froude number and heel stop counting beyond their ranges.
+_FROUDE_WIDTH, _HEEL_WIDTH = 0.05, math.radians(2.5)
 
 _TEST_STEP = 0.025
 _CURVE_STEP = 0.0125
@@ -56,6 +110,41 @@ def friction_coefficient(*, reynolds: Array) -> Array:
     return 0.075 / (xp.log(reynolds) / math.log(10.0) - 2.0) ** 2
 
 
+def rough_line_coefficient(*, length: Array, roughness: Array) -> Array:
+    """Friction coefficient of a fully rough plate, (1.89 + 1.62 log10(L/ks))^-2.5, on wetted area.
+
+    length [m] of the plate, roughness [m] the height ks of equivalent sand grains; independent of speed. L/ks
+    from 1e2 to 1e6. L. Prandtl, H. Schlichting, 1934, in H. Schlichting, Boundary-Layer Theory (from memory).
+    """
+    xp = array_namespace(length, roughness)
+    return (1.89 + 1.62 * xp.log(length / roughness) / math.log(10.0)) ** -2.5
+
+
+def rough_friction_coefficient(*, reynolds: Array, length: Array, roughness: Array) -> Array:
+    """Friction coefficient of a plate of given length [m] and roughness [m], on wetted area.
+
+    roughness is the height of equivalent sand grains, zero or positive. The greater of the smooth line
+    (`friction_coefficient`) and the fully rough one (`rough_line_coefficient`); where the two differ by less
+    than 10 % of the smooth one, a smooth curve lies above both, by at most 1.6 % of it where they cross.
+    That is at a Reynolds number of the grains of 70 to 95. Exactly the smooth line without roughness. Valid
+    from Reynolds number 1e4, and for L/ks of 1e2 and more; above 1e6 a boat's plate is smooth.
+    Painted and fouled surfaces leave the smooth line earlier and more gently than sand.
+    """
+    xp = array_namespace(reynolds, length, roughness)
+    smooth = friction_coefficient(reynolds=reynolds)
+    grains = xp.maximum(roughness, _NO_ROUGHNESS * length)
+    excess = rough_line_coefficient(length=length, roughness=grains) / smooth - 1.0
+    return smooth * (1.0 + smooth_ramp(value=excess, width=_ROUGH_WIDTH))
+
+
+def admissible_roughness(*, reynolds: Array, length: Array) -> Array:
+    """Height of sand grains [m] up to which a plate is hydraulically smooth: 100 L/Re.
+
+    length [m], reynolds on it. H. Schlichting, Boundary-Layer Theory (from memory).
+    """
+    return ADMISSIBLE_GRAIN_REYNOLDS * length / reynolds
+
+
 def frictional_resistance(
     *,
     speed: Array,
@@ -64,18 +153,126 @@ def frictional_resistance(
     water_density: Array,
     water_viscosity: Array,
     form_factor: Array,
+    roughness: Array = 0.0,
 ) -> Array:
     """Frictional resistance [N], 0.5 rho V^2 S (1 + k) Cf, with k the `form_factor` (0 adds nothing).
 
     speed [m/s] positive, wetted_area [m^2], waterline_length [m], water_density [kg/m^3], water_viscosity
-    kinematic [m^2/s]. The Reynolds number is on 0.7 of the waterline length, as in the analysis of the
-    systematic series (J. Gerritsma, R. Onnink, A. Versluis, 1981; from memory). The residuary resistance of
-    that series was found with k = 0 and so contains the form drag: with it k is 0. Smooth and positive from
-    0.05 m/s on boats of 3 m and more.
+    kinematic [m^2/s], roughness [m] as in `rough_friction_coefficient`. The Reynolds number, and the length
+    over roughness, are on 0.7 of the waterline length, as in the analysis of the systematic series (J.
+    Gerritsma, R. Onnink, A. Versluis, 1981; from memory). The residuary resistance of that series was found
+    with k = 0 and so contains the form drag: with it k is 0. Smooth and positive from 0.05 m/s on boats of 3
+    m and more.
     """
-    reynolds = _REYNOLDS_LENGTH_SHARE * speed * waterline_length / water_viscosity
+    length = _REYNOLDS_LENGTH_SHARE * waterline_length
     pressure = 0.5 * water_density * speed**2
-    return pressure * wetted_area * (1.0 + form_factor) * friction_coefficient(reynolds=reynolds)
+    friction = rough_friction_coefficient(
+        reynolds=speed * length / water_viscosity, length=length, roughness=roughness
+    )
+    return pressure * wetted_area * (1.0 + form_factor) * friction
+
+
+def heeled_wetted_coefficients(
+    *, beam_draught_ratio: float, midship_coefficient: float
+) -> NDArray[np.float64]:
+    """Coefficients for `heeled_wetted_share` of a hull, (4, 14): an even spline over heel from -35 to 35 deg.
+
+    beam_draught_ratio: waterline beam over canoe draught; midship_coefficient: area of the midship section
+    over waterline beam times canoe draught. J. A. Keuning, U. B. Sonnenberg, Approximation of the
+    hydrodynamic forces on a sailing yacht based on the systematic series, HISWA symposium, 1998 (from
+    memory): 1 + (s0 + s1 B/T + s2 (B/T)^2 + s3 Cm)/100, every 5 deg. Plain numbers only.
+
+    Raises ValueError if a parameter lies outside `HEELED_WETTED_RANGES`.
+    """
+    _check_inside(
+        "the regression of heeled wetted area",
+        HEELED_WETTED_RANGES,
+        {"beam_draught_ratio": beam_draught_ratio, "midship_coefficient": midship_coefficient},
+    )
+    terms = np.array([1.0, beam_draught_ratio, beam_draught_ratio**2, midship_coefficient])
+    heeled = [1.0 + float(terms @ np.array(row)) / 100.0 for row in _HEELED_WETTED.values()]
+    return cubic_coefficients(values=[*reversed(heeled), 1.0, *heeled])
+
+
+def heeled_wetted_share(*, heel: Array, coefficients: Array) -> Array:
+    """Wetted area of the canoe body at a heel [rad] over that upright, at the same displacement.
+
+    heel (..., n_conditions), of either sign, to 35 deg: beyond, `outside_heeled_wetted` says so, and the
+    last piece of the spline goes on. coefficients (4, 14) or (4, 14, n_conditions), from
+    `heeled_wetted_coefficients`. Twice continuously differentiable.
+    """
+    return piecewise_cubic(
+        x=heel, start=-HEELED_WETTED_LIMIT, step=_HEELED_WETTED_STEP, coefficients=coefficients
+    )
+
+
+def outside_heeled_wetted(*, heel: Array) -> Array:
+    """Whether a heel [rad] lies beyond the regression of `heeled_wetted_share`; plain numbers."""
+    return np.abs(heel) > HEELED_WETTED_LIMIT
+
+
+def effective_draught_coefficients(
+    *, canoe_draught_share: float, beam_draught_ratio: float, taper_ratio: float
+) -> NDArray[np.float64]:
+    """Coefficients for `effective_draught_share` of a boat, (2, 4, 6): even splines over heel from -30 to 30
+    deg, of the value at no speed and of what a unit of Froude number changes.
+
+    canoe_draught_share: canoe draught over total draught; beam_draught_ratio: waterline beam over canoe
+    draught; taper_ratio: tip over root chord of the keel. J. A. Keuning, U. B. Sonnenberg, 1998, as for
+    `heeled_wetted_coefficients` (from memory): Te/T = (A1 Tc/T + A2 (Tc/T)^2 + A3 B/Tc + A4 taper) (B0 + B1
+    Fn), every 10 deg. Plain numbers only.
+
+    Raises ValueError if a parameter lies outside `EFFECTIVE_DRAUGHT_RANGES`.
+    """
+    _check_inside(
+        "the regression of effective draught",
+        EFFECTIVE_DRAUGHT_RANGES,
+        {
+            "canoe_draught_share": canoe_draught_share,
+            "beam_draught_ratio": beam_draught_ratio,
+            "taper_ratio": taper_ratio,
+        },
+    )
+    terms = np.array([canoe_draught_share, canoe_draught_share**2, beam_draught_ratio, taper_ratio])
+    rows = np.array(list(_EFFECTIVE_DRAUGHT.values()))
+    heeled = (rows[:, :4] @ terms)[:, None] * rows[:, 4:]
+    even = np.concatenate((heeled[:0:-1], heeled))
+    return np.stack([cubic_coefficients(values=even[:, i]) for i in (0, 1)])
+
+
+def effective_draught_share(*, froude_number: Array, heel: Array, coefficients: Array) -> Array:
+    """Effective draught over total draught of hull, keel and rudder: the induced drag of all their side force
+    F is F^2/(pi q Te^2), with q the dynamic pressure.
+
+    froude_number on waterline length and heel [rad] of either sign, (..., n_conditions). coefficients
+    (2, 4, 6) or (2, 4, 6, n_conditions), from `effective_draught_coefficients`. As tested for Froude number
+    0.2 to 0.45 and heel to 30 deg; beyond, `outside_effective_draught` says so, and the last values are held
+    (from 0.1 below and above, and from 35 deg, with a bend before). A keel with its image in a rigid surface
+    would have sqrt(2). Twice continuously differentiable.
+    """
+    low, high = EFFECTIVE_DRAUGHT_FROUDE_RANGE
+    froude = smooth_clamp(
+        value=froude_number, low=low - _FROUDE_WIDTH, high=high + _FROUDE_WIDTH, width=_FROUDE_WIDTH
+    )
+    limit = EFFECTIVE_DRAUGHT_HEEL_LIMIT + _HEEL_WIDTH
+    held = smooth_clamp(value=heel, low=-limit, high=limit, width=_HEEL_WIDTH)
+    at_rest, by_froude = (
+        piecewise_cubic(
+            x=held,
+            start=-EFFECTIVE_DRAUGHT_HEEL_LIMIT,
+            step=_EFFECTIVE_DRAUGHT_STEP,
+            coefficients=coefficients[i],
+        )
+        for i in (0, 1)
+    )
+    return at_rest + by_froude * froude
+
+
+def outside_effective_draught(*, froude_number: Array, heel: Array) -> Array:
+    """Whether Froude number or heel [rad] is beyond the tests of `effective_draught_share`; plain numbers."""
+    low, high = EFFECTIVE_DRAUGHT_FROUDE_RANGE
+    beyond = (froude_number < low) | (froude_number > high)
+    return beyond | (np.abs(heel) > EFFECTIVE_DRAUGHT_HEEL_LIMIT)
 
 
 def outside_series(
@@ -171,6 +368,16 @@ def heel_resistance_factor(*, heel: Array, growth_at_20deg: Array) -> Array:
     about 30 deg.
     """
     return 1.0 + growth_at_20deg * (heel / math.radians(20.0)) ** 2
+
+
+def _check_inside(what: str, ranges: dict[str, tuple[float, float]], given: dict[str, float]) -> None:
+    faults = [
+        f"{name} is {given[name]:.4g}, allowed {low:g} to {high:g}"
+        for name, (low, high) in ranges.items()
+        if not low - 1e-9 <= given[name] <= high + 1e-9
+    ]
+    if faults:
+        raise ValueError(f"The hull lies outside {what}: {'; '.join(faults)}.")
 
 
 def _form_parameters(

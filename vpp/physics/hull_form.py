@@ -7,6 +7,7 @@ the drawn water plane. `hull_columns` and `wave_table` are made once, when a boa
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
 
@@ -43,8 +44,22 @@ _SMOOTH_STEP = 0.05
 # Middle and half width of the band of Froude numbers over which bow and stern waves begin to interfere.
 _INTERFERENCE_START = 0.2
 _INTERFERENCE_BAND = 0.04
-_TABLE_SHARES = (0.05, 0.2, 0.5, 1.0, 1.7, VOLUME_SHARE_LIMIT)
+_SLOW_COUNT = round(_SMOOTH_FROM / _TABLE_STEP) - 1
+_COARSE_COUNT = round((FROUDE_LIMIT - _SMOOTH_FROM) / _SMOOTH_STEP) + 1
+# Shares of the drawn volume at which a `WaveTable` is made.
+VOLUME_SHARES = (0.05, 0.2, 0.5, 1.0, 1.7, VOLUME_SHARE_LIMIT)
 _SHARE_SCALE = 0.03
+
+
+def _integral_froude() -> tuple[FloatArray, FloatArray]:
+    slow: FloatArray = _TABLE_STEP * np.arange(1, _SLOW_COUNT + 1, dtype=np.float64)
+    coarse: FloatArray = _SMOOTH_FROM + _SMOOTH_STEP * np.arange(_COARSE_COUNT, dtype=np.float64)
+    place = (slow - _INTERFERENCE_START) / _INTERFERENCE_BAND
+    return np.concatenate((slow[place > -1.0], coarse)), slow[place < 1.0]
+
+
+# Froude numbers at which `wave_curve` takes the integral, and what takes its place for short waves.
+INTEGRAL_FROUDE, SHORT_WAVE_FROUDE = _integral_froude()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -124,6 +139,18 @@ def immersed_volume_share(*, immersion: ArrayLike, section_exponent: float) -> F
     return share
 
 
+def immersion_at(*, volume_share: float, section_exponent: float) -> float:
+    """The inverse of `immersed_volume_share`, by bisection."""
+    low, high = 0.0, 1.0 + volume_share
+    for _ in range(60):
+        middle = 0.5 * (low + high)
+        if immersed_volume_share(immersion=middle, section_exponent=section_exponent) < volume_share:
+            low = middle
+        else:
+            high = middle
+    return high
+
+
 def hull_columns(
     *,
     waterline_length: float,
@@ -146,7 +173,7 @@ def hull_columns(
     Raises ValueError for an exponent out of range, a length that is not positive, or an unusable count.
     """
     lengths = (waterline_length, waterline_beam, canoe_draught)
-    _check_form(lengths, (waterline_exponent, section_exponent))
+    check_form(lengths, (waterline_exponent, section_exponent))
     if stations < 2 or stations % 2 or rows < 1:
         raise ValueError(f"{stations} stations (even, at least 2) and {rows} rows (at least 1) are given.")
     node, weight = _gauss(stations // 2)
@@ -225,7 +252,7 @@ def wave_table(
     Raises ValueError as `hull_columns` does.
     """
     lengths = (waterline_length, waterline_beam, canoe_draught)
-    _check_form(lengths, (waterline_exponent, section_exponent))
+    check_form(lengths, (waterline_exponent, section_exponent))
     slender_volume = drawn_volume(
         waterline_length=1.0,
         waterline_beam=waterline_beam / waterline_length,
@@ -233,12 +260,53 @@ def wave_table(
         waterline_exponent=waterline_exponent,
         section_exponent=section_exponent,
     )
-    curves = [
-        _wave_curve(lengths, waterline_exponent, section_exponent, _immersion(share, section_exponent))
-        / (share * slender_volume) ** 2
-        for share in _TABLE_SHARES
-    ]
-    powers = np.vander(np.log1p(np.array(_TABLE_SHARES) / _SHARE_SCALE), increasing=True)
+    curves = []
+    for share in VOLUME_SHARES:
+        resistance = partial(
+            family_wave_resistance,
+            length_beam_ratio=waterline_length / waterline_beam,
+            beam_draught_ratio=waterline_beam / canoe_draught,
+            waterline_exponent=waterline_exponent,
+            section_exponent=section_exponent,
+            immersion=immersion_at(volume_share=share, section_exponent=section_exponent),
+        )
+        curve = wave_curve(
+            integral=resistance(froude_number=INTEGRAL_FROUDE),
+            short_waves=resistance(froude_number=SHORT_WAVE_FROUDE, interference=False),
+        )
+        curves.append(curve / (share * slender_volume) ** 2)
+    return table_of_curves(curves=curves)
+
+
+def wave_curve(*, integral: FloatArray, short_waves: FloatArray) -> FloatArray:
+    """Resistance at the Froude numbers of a `WaveTable`, from the integral at `INTEGRAL_FROUDE` and from what
+    takes its place for short waves at `SHORT_WAVE_FROUDE`.
+    """
+    slow = _TABLE_STEP * np.arange(1, _SLOW_COUNT + 1)
+    together = smooth_step((slow - _INTERFERENCE_START) / _INTERFERENCE_BAND)
+    own_count = len(INTEGRAL_FROUDE) - _COARSE_COUNT
+    first = np.zeros_like(slow)
+    first[: len(short_waves)] = (1.0 - together[: len(short_waves)]) * short_waves
+    first[-own_count:] += together[-own_count:] * integral[:own_count]
+    spline = cubic_coefficients(values=integral[own_count:])
+    fast = _TABLE_STEP * np.arange(len(slow) + 1, round(FROUDE_LIMIT / _TABLE_STEP) + 1)
+    rest = piecewise_cubic(x=fast, start=_SMOOTH_FROM, step=_SMOOTH_STEP, coefficients=spline)
+    return np.concatenate(([0.0], first, rest))
+
+
+def table_froude_numbers() -> FloatArray:
+    """Froude numbers of the values that `wave_curve` gives and `table_of_curves` takes."""
+    numbers: FloatArray = _TABLE_STEP * np.arange(round(FROUDE_LIMIT / _TABLE_STEP) + 1, dtype=np.float64)
+    return numbers
+
+
+def table_of_curves(
+    *, curves: Sequence[FloatArray], volume_shares: Sequence[float] = VOLUME_SHARES
+) -> WaveTable:
+    """A `WaveTable` through curves of resistance over rho g V^2/L^3, one for each share of the drawn volume,
+    at the Froude numbers of `table_froude_numbers`.
+    """
+    powers = np.vander(np.log1p(np.array(volume_shares) / _SHARE_SCALE), increasing=True)
     by_power = np.linalg.solve(powers, np.stack(curves))
     coefficients = cubic_coefficients(values=by_power.T, start_slope=np.zeros(len(curves)))
     return WaveTable(start=0.0, step=_TABLE_STEP, coefficients=np.moveaxis(coefficients, -1, 0))
@@ -267,20 +335,35 @@ def wave_resistance(
     """
 
     def resistance(froude_number: Array, volume: Array) -> tuple[Array, ...]:
-        xp = array_namespace(froude_number, volume)
-        depth = xp.log(1.0 + volume / (_SHARE_SCALE * drawn_volume))
-        total: Array = 0.0
-        for k in reversed(range(len(_TABLE_SHARES))):
-            total = total * depth + piecewise_cubic(
-                x=froude_number,
-                start=table.start,
-                step=table.step,
-                coefficients=table.coefficients[k],
-                curve=table.hull,
-            )
+        powers = froude_powers(froude_number=froude_number, table=table)
+        total = sum_of_powers(powers=powers, volume_share=volume / drawn_volume)
         return (water_density * gravity / waterline_length**3 * volume**2 * total,)
 
     return elementwise(resistance, froude_number, volume)[0]
+
+
+def froude_powers(*, froude_number: Array, table: WaveTable) -> list[Array]:
+    """Factors of the powers of log(1 + share/0.03) in a `WaveTable` at Froude numbers (conditions,)."""
+    return [
+        piecewise_cubic(
+            x=froude_number,
+            start=table.start,
+            step=table.step,
+            coefficients=coefficients,
+            curve=table.hull,
+        )
+        for coefficients in table.coefficients
+    ]
+
+
+def sum_of_powers(*, powers: list[Array], volume_share: Array) -> Array:
+    """Resistance over rho g V^2/L^3 [-] at a share of the drawn volume, from `froude_powers`."""
+    xp = array_namespace(volume_share)
+    depth = xp.log(1.0 + volume_share / _SHARE_SCALE)
+    total: Array = 0.0
+    for factor in reversed(powers):
+        total = total * depth + factor
+    return total
 
 
 def _sums(columns: Columns, level: Array, rise_x: Array, rise_y: Array) -> tuple[Array, ...]:
@@ -367,46 +450,6 @@ def _station(
     }
 
 
-def _wave_curve(lengths: tuple[float, float, float], n: float, m: float, immersion: float) -> FloatArray:
-    """Resistance over rho g L^3 at Froude numbers 0 to the limit, in steps of the table."""
-    length, beam, draught = lengths
-
-    def integral(froude: ArrayLike, interference: bool) -> FloatArray:
-        return family_wave_resistance(
-            froude_number=froude,
-            length_beam_ratio=length / beam,
-            beam_draught_ratio=beam / draught,
-            waterline_exponent=n,
-            section_exponent=m,
-            immersion=immersion,
-            interference=interference,
-        )
-
-    slow = _TABLE_STEP * np.arange(1, round(_SMOOTH_FROM / _TABLE_STEP))
-    together = smooth_step((slow - _INTERFERENCE_START) / _INTERFERENCE_BAND)
-    first = np.zeros_like(slow)
-    for interference, part in ((True, together), (False, 1.0 - together)):
-        used = part > 0.0
-        first[used] += part[used] * integral(slow[used], interference)
-    coarse = _SMOOTH_FROM + _SMOOTH_STEP * np.arange(round((FROUDE_LIMIT - _SMOOTH_FROM) / _SMOOTH_STEP) + 1)
-    spline = cubic_coefficients(values=integral(coarse, True))
-    fast = _TABLE_STEP * np.arange(len(slow) + 1, round(FROUDE_LIMIT / _TABLE_STEP) + 1)
-    rest = piecewise_cubic(x=fast, start=_SMOOTH_FROM, step=_SMOOTH_STEP, coefficients=spline)
-    return np.concatenate(([0.0], first, rest))
-
-
-def _immersion(share: float, section_exponent: float) -> float:
-    """The inverse of `immersed_volume_share`, by bisection."""
-    low, high = 0.0, 1.0 + share
-    for _ in range(60):
-        middle = 0.5 * (low + high)
-        if immersed_volume_share(immersion=middle, section_exponent=section_exponent) < share:
-            low = middle
-        else:
-            high = middle
-    return high
-
-
 def _shared_out(amount: FloatArray, z: FloatArray, at: FloatArray) -> FloatArray:
     """Amounts at heights z given to the two nearest of the heights `at`, so that their moment is kept."""
     above = np.clip(np.searchsorted(at, z), 1, len(at) - 1)
@@ -423,7 +466,8 @@ def _gauss(count: int) -> tuple[FloatArray, FloatArray]:
     return 0.5 * (node + 1.0), 0.5 * weight
 
 
-def _check_form(lengths: tuple[float, ...], exponents: tuple[float, float]) -> None:
+def check_form(lengths: tuple[float, ...], exponents: tuple[float, float]) -> None:
+    """Raise ValueError for a length that is not positive or an exponent out of `EXPONENT_RANGE`."""
     if min(lengths) <= 0.0:
         raise ValueError(f"Length, beam and draught must be positive; {lengths} m are given.")
     low, high = EXPONENT_RANGE

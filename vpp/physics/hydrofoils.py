@@ -39,7 +39,7 @@ FULL_CAVITATION_LOADING = 105e3
 # Sharpness of the cap on lift: 8 leaves 99 % of it at three quarters of the limit and 92 % at the limit.
 CAP_EXPONENT = 8
 # Depth Froude numbers between which a surface-piercing strut goes over from ventilating from its nose to
-# ventilating from its tail. Source: tests in J. Fluid Mech., 2026 (second-hand).
+# ventilating from its tail. Source: tests in J. Fluid Mech., 2026.
 VENTILATION_FROUDE_RANGE = (1.0, 1.25)
 # Thickness ratios above which the junction formulas are positive, and the width over which they set in.
 WALL_JUNCTION_LEAST_THICKNESS = (0.0003 / 0.75) ** (1.0 / 3.0)
@@ -384,7 +384,7 @@ def spray_drag(*, speed: Array, thickness: Array, water_density: Array) -> Array
 def ventilation_from_tail(*, depth_froude: Array) -> Array:
     """Where a surface-piercing strut will ventilate from, if it does: 0 from its nose, 1 from its tail.
 
-    A step over depth Froude numbers 1.0 to 1.25 (tests in J. Fluid Mech., 2026, second-hand), for a warning.
+    A step over depth Froude numbers 1.0 to 1.25 (tests in J. Fluid Mech., 2026), for a warning.
     It does not say whether the strut ventilates.
     """
     low, high = VENTILATION_FROUDE_RANGE
@@ -422,10 +422,16 @@ def crossing_drag_area(*, thickness: Array, thickness_ratio: Array) -> Array:
 
 
 def cavitation_number(
-    *, speed: Array, depth: Array, water_density: Array, vapour_pressure: Array, gravity: Array
+    *,
+    speed: Array,
+    depth: Array,
+    water_density: Array,
+    vapour_pressure: Array,
+    gravity: Array,
+    surface_pressure: Array = SURFACE_PRESSURE,
 ) -> Array:
-    """(p_atm + rho g h - p_v)/(0.5 rho V^2), positive speed."""
-    pressure = SURFACE_PRESSURE + water_density * gravity * depth - vapour_pressure
+    """(p_atm + rho g h - p_v)/(0.5 rho V^2), positive speed; `surface_pressure` p_atm [Pa] is the air's."""
+    pressure = surface_pressure + water_density * gravity * depth - vapour_pressure
     return pressure / (0.5 * water_density * speed**2)
 
 
@@ -538,7 +544,8 @@ class FoilSections:
     (NACA 0012 smooth, NACA Report 824, from memory); `stall_lift_coefficient`; `thickness_speed` and
     `nose_radius_ratio` as in `suction_peak`; `efficiency` of the wing's planform in deep water, 1 for
     elliptic; `junction_drag_area` [m^2] of what meets at the start of the element
-    (`wall_junction_drag_area`, `crossing_drag_area`).
+    (`wall_junction_drag_area`, `crossing_drag_area`). `profile_drag_scale` is a factor on the attached flow's
+    profile drag, for a boat of which it is known.
     """
 
     thickness_ratio: Array
@@ -552,6 +559,7 @@ class FoilSections:
     nose_radius_ratio: Array
     efficiency: Array
     junction_drag_area: Array
+    profile_drag_scale: Array = 1.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -575,6 +583,7 @@ class FoilFlow:
     water_viscosity: Array
     vapour_pressure: Array
     gravity: Array
+    surface_pressure: Array = SURFACE_PRESSURE
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -1016,6 +1025,7 @@ def _at_section(
         water_density=flow.water_density,
         vapour_pressure=flow.vapour_pressure,
         gravity=flow.gravity,
+        surface_pressure=flow.surface_pressure,
     )
     peak = suction_peak(
         lift_coefficient=_DENSEST_LOAD * coefficient,
@@ -1049,7 +1059,7 @@ def _profile_drag(
         friction_coefficient=friction_coefficient(reynolds=speed * (mean_chord / flow.water_viscosity)),
         thickness_ratio=sections.thickness_ratio,
     )
-    return section + sections.lift_drag_factor * off_design**2
+    return sections.profile_drag_scale * (section + sections.lift_drag_factor * off_design**2)
 
 
 def _foil_loads(

@@ -49,8 +49,9 @@ def test_fresh_water_agrees_with_iapws() -> None:
 def test_air_agrees_with_the_standard_atmosphere() -> None:
     """U.S. Standard Atmosphere 1976, identical with ISO 2533 at these heights."""
     atmosphere = pytest.importorskip("fluids", reason="needs the reference library fluids").ATMOSPHERE_1976
-    for height in (-500.0, 0.0, 500.0, 1500.0):
+    for height in (-500.0, 0.0, 500.0, 1500.0, 2000.0, 5000.0):
         expected = atmosphere(height)
+        assert fluids.air_pressure_at(altitude=height) == pytest.approx(expected.P, rel=1e-5)
         air = fluids.air(temperature_c=expected.T - 273.15, pressure=expected.P)
         assert air.density == pytest.approx(expected.rho, rel=1e-5)
         assert air.kinematic_viscosity == pytest.approx(expected.mu / expected.rho, rel=1e-4)
@@ -85,5 +86,19 @@ def test_water_outside_its_range_is_refused_with_the_range(temperature: float) -
 def test_air_outside_its_range_is_refused() -> None:
     with pytest.raises(ValueError, match="lies outside -20 to 45 degC"):
         fluids.air(temperature_c=288.15)
-    with pytest.raises(ValueError, match="80000 to 110000 Pa"):
+    with pytest.raises(ValueError, match="50000 to 110000 Pa"):
         fluids.air(temperature_c=15.0, pressure=1013.25)
+
+
+@pytest.mark.parametrize("altitude", [-501.0, 5001.0, float("nan")])
+def test_altitude_outside_its_range_is_refused_with_the_range(altitude: float) -> None:
+    with pytest.raises(ValueError, match="lies outside -500 to 5000 m"):
+        fluids.air_pressure_at(altitude=altitude)
+
+
+def test_pressure_at_every_allowed_altitude_is_one_that_air_accepts() -> None:
+    for altitude in fluids.ALTITUDE_RANGE:
+        pressure = fluids.air_pressure_at(altitude=altitude)
+        density = fluids.air(temperature_c=15.0, pressure=pressure).density
+        # an ideal gas of one temperature: density goes with pressure (Boyle)
+        assert density == pytest.approx(1.2250 * pressure / 101325.0, rel=1e-5)

@@ -183,3 +183,67 @@ def test_downwash_far_behind_is_twice_that_at_the_fin() -> None:
 
 def test_downwash_has_the_sign_of_the_lift() -> None:
     assert foils.downwash_angle(lift_coefficient=-0.2, aspect_ratio_effective=4.0) < 0.0
+
+
+def test_a_tab_shifts_the_lift_by_its_effectiveness() -> None:
+    """At the incidence of zero lift nothing is left of lift and induced drag, and the slope is unchanged."""
+    zero = foils.tab_zero_lift_angle(tab_angle=math.radians(5.0), effectiveness=0.5)
+    assert zero == pytest.approx(math.radians(-2.5))
+    with_tab = {
+        "aspect_ratio_effective": 4.0,
+        "profile_drag_coefficient": 0.008,
+        "zero_lift_angle": zero,
+    }
+    lift, drag = foils.fin_coefficients(incidence=zero, **with_tab)
+    assert lift == pytest.approx(0.0, abs=1e-5)
+    assert drag == pytest.approx(0.008, abs=1e-5)
+    assert foils.fin_coefficients(incidence=0.0, **with_tab)[0] == pytest.approx(
+        coefficients(math.radians(2.5))[0], rel=1e-4
+    )
+
+
+def test_a_tab_does_not_turn_the_plate_past_stall() -> None:
+    """A fin across the flow has the drag of a plate and no lift, whatever its tab does."""
+    lift, drag = foils.fin_coefficients(
+        incidence=0.5 * math.pi,
+        aspect_ratio_effective=4.0,
+        profile_drag_coefficient=0.008,
+        zero_lift_angle=-0.05,
+    )
+    assert lift == pytest.approx(0.0, abs=1e-6)
+    assert drag == pytest.approx(0.008 + 1.11 + 0.018 * 4.0, rel=1e-6)
+
+
+def test_effectiveness_of_a_tab_of_a_fifth_of_the_chord() -> None:
+    """H. Glauert, R. & M. 1095, 1927, by hand: cos t = -0.6, 1 - (2.2143 - 0.8)/pi."""
+    from vpp.physics import hydrofoils
+
+    assert hydrofoils.flap_effectiveness(flap_chord_ratio=0.2) == pytest.approx(0.5498, abs=1e-4)
+
+
+def test_a_tab_has_its_lift_for_less_profile_drag_than_incidence() -> None:
+    """0.005 (0.3 - 1.6 * 0.0873)^2 by hand, with 2 sin t = 1.6 for a fifth of the chord (Glauert 1927)."""
+    plain = foils.tab_section_drag(lift_coefficient=0.3, tab_angle=0.0, ideal_lift=1.6)
+    with_tab = foils.tab_section_drag(lift_coefficient=0.3, tab_angle=0.0873, ideal_lift=1.6)
+    assert plain == pytest.approx(0.00045)
+    assert with_tab == pytest.approx(0.005 * 0.16032**2, rel=1e-4)
+
+
+def test_draught_efficiency_gives_the_drag_of_the_effective_draught() -> None:
+    """D = F^2/(pi q Te^2)."""
+    span, area, pressure, draught = 2.1, 2.6, 5000.0, 1.9
+    aspect_ratio = foils.effective_aspect_ratio(span=span, area=area)
+    lift, drag = foils.fin_coefficients(
+        incidence=0.05,
+        aspect_ratio_effective=aspect_ratio,
+        profile_drag_coefficient=0.0,
+        efficiency=foils.draught_efficiency(effective_draught=draught, lifting_span=span),
+    )
+    force = lift * pressure * area
+    assert drag * pressure * area == pytest.approx(force**2 / (math.pi * pressure * draught**2), rel=1e-3)
+
+
+def test_no_draught_is_better_than_the_rigid_image_where_it_is_the_square_root_of_two_spans() -> None:
+    assert foils.draught_efficiency(
+        effective_draught=math.sqrt(2.0) * 2.1, lifting_span=2.1
+    ) == pytest.approx(1.0)

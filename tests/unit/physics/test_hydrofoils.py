@@ -396,7 +396,7 @@ def test_take_off_speed() -> None:
 
 
 def test_ventilation_goes_over_from_nose_to_tail() -> None:
-    """Tests in J. Fluid Mech., 2026 (second-hand): from the nose below 1.0 to 1.25, from the tail above."""
+    """Tests in J. Fluid Mech., 2026: from the nose below 1.0 to 1.25, from the tail above."""
     got = hydrofoils.ventilation_from_tail(depth_froude=np.array([0.5, 0.99, 1.125, 1.26, 3.0]))
     np.testing.assert_allclose(got, [0.0, 0.0, 0.5, 1.0, 1.0], atol=1e-12)
 

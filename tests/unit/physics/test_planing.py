@@ -331,6 +331,53 @@ def test_porpoising_flag_on_either_side_of_the_limit() -> None:
     assert list(flag) == [False, True]
 
 
+def test_margin_is_limit_less_trim_inside_the_range() -> None:
+    lift = 2.0 * np.linspace(0.10, 0.35, 26)[:, None] ** 2
+    trim, deadrise = math.radians(3.0), np.radians([10.0, 14.0, 20.0])
+    given = {"lift_coefficient": lift, "deadrise": deadrise}
+    assert np.all(planing.porpoising_known(**given))
+    margin = planing.porpoising_margin(trim=trim, **given)
+    assert margin == pytest.approx(planing.porpoising_trim(**given) - trim, rel=1e-12)
+
+
+def test_margin_outside_the_range_is_that_at_its_nearest_end_and_not_known() -> None:
+    """A flat bottom and one of 8 deg count as one of 10 deg, any load as one at an end of the range: within
+    6 % below and 12 % above, where the limit is steep.
+    """
+    lift, trim = np.array([0.08]), np.array([0.05])
+    at_ten = planing.porpoising_margin(trim=trim, lift_coefficient=lift, deadrise=math.radians(10.0))
+    for deadrise_deg in (0.0, 8.0):
+        given = {"lift_coefficient": lift, "deadrise": math.radians(deadrise_deg)}
+        assert not planing.porpoising_known(**given)[0]
+        assert planing.porpoising_margin(trim=trim, **given) == pytest.approx(at_ten, rel=1e-12)
+    lifts = np.array([-1.0, 0.0, 1e-3, 1.0, 1e6])
+    given = {"lift_coefficient": lifts, "deadrise": math.radians(15.0)}
+    assert not planing.porpoising_known(**given).any()
+    margin = planing.porpoising_margin(trim=np.zeros(5), **given)
+    ends = [
+        planing.porpoising_trim(lift_coefficient=np.array(2.0 * load**2), deadrise=math.radians(15.0))
+        for load in planing.PORPOISING_LOAD_RANGE
+    ]
+    assert margin[:3] == pytest.approx(float(ends[0]), rel=0.06)
+    assert margin[3:] == pytest.approx(float(ends[1]), rel=0.12)
+
+
+def test_formula_at_8_deg_would_be_02_to_04_deg_below_what_the_margin_uses() -> None:
+    """What the formula itself gives, outside its range."""
+    load = np.linspace(0.10, 0.25, 16)
+    limits = [0.1197 * d**0.7651 * np.exp(15.7132 * load * d**-0.2629) for d in (8.0, 10.0)]
+    gap = limits[1] - limits[0]
+    assert np.all((gap > 0.15) & (gap < 0.45))
+
+
+def test_margin_has_derivatives_everywhere() -> None:
+    x = np.stack([np.full(60, 0.05), np.linspace(-0.1, 1.0, 60)])
+    trim, lift = jets.variables(x)
+    margin = planing.porpoising_margin(trim=trim, lift_coefficient=lift, deadrise=math.radians(8.0))
+    for part in jets.dense(margin, 2, (60,)):
+        assert np.all(np.isfinite(part))
+
+
 # --- derivatives --------------------------------------------------------------------------------------------
 
 
