@@ -15,9 +15,12 @@ from typing import TYPE_CHECKING, Any
 from vpp.version import __version__
 
 if TYPE_CHECKING:
+    from vpp.calibration import calibrate as calibrate
     from vpp.compare import compare as compare
     from vpp.config import BoatFileError as BoatFileError
     from vpp.config import load as load
+    from vpp.crew import crew_worth as crew_worth
+    from vpp.current import in_current as in_current
     from vpp.polar import WindGrid as WindGrid
     from vpp.polar import point as point
     from vpp.polar import polar as polar
@@ -30,7 +33,10 @@ _PUBLIC = {
     "point": "vpp.polar",
     "polar": "vpp.polar",
     "draw_rig": "vpp.rig_plot",
+    "calibrate": "vpp.calibration",
     "compare": "vpp.compare",
+    "crew_worth": "vpp.crew",
+    "in_current": "vpp.current",
     "WindGrid": "vpp.polar",
     "BoatFileError": "vpp.config",
     "NoEquilibrium": "vpp.solved",
@@ -38,8 +44,8 @@ _PUBLIC = {
 }
 
 __all__ = [
-    "BoatFileError", "NoEquilibrium", "WindGrid", "__version__", "compare", "draw_rig", "load", "point",
-    "polar", "stability",
+    "BoatFileError", "NoEquilibrium", "WindGrid", "__version__", "calibrate", "compare", "crew_worth",
+    "draw_rig", "in_current", "load", "point", "polar", "stability",
 ]  # fmt: skip
 
 

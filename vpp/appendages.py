@@ -5,87 +5,221 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
-from vpp.boat import Fin
+from vpp.boat import Boat, Fin
 from vpp.foiling import Water
-from vpp.physics import foils, hull
+from vpp.hulls import FormedHullArrays, HullArrays, froude_number
+from vpp.physics import fins, foils, hull, hydrofoils
 from vpp.physics.arrays import Array, array_namespace
+from vpp.physics.fins import ImmersedFin
 from vpp.state import Component, State, at_height
 
-# Depth of the side force of an elliptically loaded fin below the water plane, as a share of its extended
-# span: 4/(3 pi).
-ELLIPTIC_CENTRE_SHARE = 4.0 / (3.0 * np.pi)
+FIXED, RUDDER = "fixed", "rudder"
+# Share of thin-aerofoil theory's effect that a trim tab reaches. Common practice, no source: 0.7 to 0.9 for
+# plain flaps with a gap.
+TAB_REACHED = 0.8
+
+
+@dataclass(frozen=True, kw_only=True)
+class FinLayout:
+    """One fin of every boat: its name in the budget, its kind, on which side of the centreline it is (1 to
+    leeward, -1 to windward, 0 in the middle), and whether it has a trim tab.
+    """
+
+    name: str
+    kind: str
+    side: int
+    tab: bool
 
 
 @dataclass(frozen=True, kw_only=True)
 class FinArrays:
     """One fin of every boat; arrays (boats,).
 
-    `lifting_span` and `lifting_area` are those of the fin extended to the water plane, through the hull: hull
-    and fin make their side force together, as if the fin went on (the extended-keel method: J. Gerritsma,
-    Course keeping qualities and motions in waves of a sailing yacht, 1971, from memory). Only the fin itself
-    has profile drag.
+    From `root_z`, where it leaves the hull, down to `tip_z`, at (x, y). `tab_effectiveness` and
+    `tab_ideal_lift` are those of the trim tab, `roughness` [m] is that of the hull, and
+    `profile_drag_scale` a factor on profile drag.
     """
 
-    lifting_span: Array
-    lifting_area: Array
-    span: Array
-    area: Array
+    root_z: Array
+    tip_z: Array
+    root_chord: Array
+    tip_chord: Array
     thickness_ratio: Array
     x: Array
-    z: Array
+    y: Array
+    roughness: Array
+    tab_effectiveness: Array
+    tab_ideal_lift: Array
+    profile_drag_scale: Array
 
 
-def fin_arrays(fin: Fin) -> FinArrays:
-    covered = -fin.root_z
-    area = 0.5 * fin.span * (fin.root_chord + fin.tip_chord)
+def fin_layouts(boat: Boat) -> tuple[FinLayout, ...]:
+    """The fins of a boat, one by one."""
+    return tuple(
+        FinLayout(
+            name=name,
+            kind=fin.kind,
+            side=(offset > 0.0) - (offset < 0.0),
+            tab=fin.tab_chord_share > 0.0,
+        )
+        for fin in boat.fins
+        for name, offset in fin.sides
+    )
+
+
+def fin_arrays(boat: Boat) -> tuple[FinArrays, ...]:
+    """The fins of a boat as arrays, one by one."""
+    return tuple(_arrays(boat, fin, offset) for fin in boat.fins for _, offset in fin.sides)
+
+
+def _arrays(boat: Boat, fin: Fin, offset: float) -> FinArrays:
+    effectiveness = ideal = 0.0
+    if fin.tab_chord_share > 0.0:
+        theory = hydrofoils.flap_effectiveness(flap_chord_ratio=fin.tab_chord_share)
+        effectiveness = TAB_REACHED * float(theory)
+        ideal = TAB_REACHED * float(hydrofoils.flap_ideal_lift(flap_chord_ratio=fin.tab_chord_share))
     return FinArrays(
-        lifting_span=covered + fin.span,
-        lifting_area=covered * fin.root_chord + area,
-        span=fin.span,
-        area=area,
+        root_z=fin.root_z,
+        tip_z=fin.root_z - fin.span,
+        root_chord=fin.root_chord,
+        tip_chord=fin.tip_chord,
         thickness_ratio=fin.thickness_ratio,
         x=fin.quarter_chord_x,
-        z=-ELLIPTIC_CENTRE_SHARE * (covered + fin.span),
+        y=offset,
+        roughness=boat.hull.roughness,
+        tab_effectiveness=effectiveness,
+        tab_ideal_lift=ideal,
+        profile_drag_scale=boat.calibration.appendage_drag,
     )
 
 
 def fin_components(
-    kinds: Sequence[tuple[str, str]], fins: Sequence[FinArrays], water: Water, state: State
+    layouts: Sequence[FinLayout],
+    arrays: Sequence[FinArrays],
+    hull_arrays: HullArrays | FormedHullArrays,
+    water: Water,
+    state: State,
 ) -> tuple[Component, ...]:
-    """Fins from forward to aft; a rudder feels the downwash of the fixed fins ahead of it."""
-    xp = array_namespace(state.boat_speed, state.leeway, state.heel, state.rudder)
+    """Fins from forward to aft; a rudder feels the downwash of the fixed fins ahead of it on its side.
+
+    The side force of hull and fin is made as if the fin went on through the hull to the water plane (the
+    extended-keel method: J. Gerritsma, Course keeping qualities and motions in waves of a sailing yacht,
+    1971, from memory); only the fin itself has profile drag. Its induced drag follows from the effective
+    draught of the whole boat or from the fin's own surface image, as the hull's model of the side force says.
+    The keel's downwash takes its lift slope's image, and what it adds to the rudder's drag is therefore less
+    than if all side force had that draught: by a tenth of the induced drag where the rudder has a tenth of
+    the side force.
+    """
+    xp = array_namespace(
+        state.boat_speed, state.leeway, state.heel, state.rudder, state.pitch, state.ride_height
+    )
     ahead, sideways = xp.cos(state.leeway), xp.sin(state.leeway) * xp.cos(state.heel)
     flow_angle = xp.arctan2(sideways, ahead)
     pressure = 0.5 * water.density * state.boat_speed**2 * (ahead**2 + sideways**2)
-    downwash: Array = 0.0
+    downwash: dict[int, Array] = {}
     components = []
-    for (name, kind), fin in zip(kinds, fins, strict=True):
-        aspect_ratio = foils.effective_aspect_ratio(span=fin.lifting_span, area=fin.lifting_area)
-        angle = flow_angle - downwash if kind == "rudder" else flow_angle
+    for layout, fin in zip(layouts, arrays, strict=True):
+        wet = _immersed(fin, hull_arrays, state)
+        aspect_ratio = foils.effective_aspect_ratio(span=wet.lifting_span, area=wet.lifting_area)
+        efficiency = _efficiency(fin, hull_arrays, wet, water, state)
+        steers = layout.kind == RUDDER
+        angle = flow_angle - downwash.get(layout.side, 0.0) if steers else flow_angle
         lift, drag = foils.fin_coefficients(
-            incidence=angle - state.rudder if kind == "rudder" else angle,
+            incidence=angle - state.rudder if steers else angle,
             aspect_ratio_effective=aspect_ratio,
-            profile_drag_coefficient=_profile_drag(fin, water, state.boat_speed)
-            * fin.area
-            / fin.lifting_area,
+            profile_drag_coefficient=0.0,
+            efficiency=efficiency,
+            zero_lift_angle=_zero_lift_angle(layout, fin, state),
         )
-        if kind == "fixed":
-            downwash = downwash + foils.downwash_angle(
-                lift_coefficient=lift, aspect_ratio_effective=aspect_ratio
+        drag = drag + _profile_drag(layout, fin, wet, lift, water, state) * wet.area / wet.lifting_area
+        if not steers:
+            behind = foils.downwash_angle(lift_coefficient=lift, aspect_ratio_effective=aspect_ratio)
+            downwash[layout.side] = downwash.get(layout.side, 0.0) + behind * _wet_share(
+                fin, hull_arrays, wet
             )
-        forward = pressure * fin.lifting_area * (lift * xp.sin(angle) - drag * xp.cos(angle))
-        normal = -pressure * fin.lifting_area * (lift * xp.cos(angle) + drag * xp.sin(angle))
-        components.append(
-            Component(name=name, medium="water", load=at_height(forward, normal, fin.x, 0.0, fin.z, state))
-        )
+        forward = pressure * wet.lifting_area * (lift * xp.sin(angle) - drag * xp.cos(angle))
+        normal = -pressure * wet.lifting_area * (lift * xp.cos(angle) + drag * xp.sin(angle))
+        load = at_height(forward, normal, fin.x, fin.y, wet.centre_z, state)
+        components.append(Component(name=layout.name, medium="water", load=load))
     return tuple(components)
 
 
-def _profile_drag(fin: FinArrays, water: Water, boat_speed: Array) -> Array:
-    reynolds = foils.mean_chord_reynolds(
-        speed=boat_speed, span=fin.span, area=fin.area, water_viscosity=water.viscosity
+def _immersed(fin: FinArrays, hull_arrays: HullArrays | FormedHullArrays, state: State) -> ImmersedFin:
+    """What of a fin is in the water; one below a hull that floats at its weight always is as when upright."""
+    if not isinstance(hull_arrays, HullArrays):
+        return fins.immersed_fin(
+            root_z=fin.root_z,
+            tip_z=fin.tip_z,
+            x=fin.x,
+            y=fin.y,
+            chords=(fin.root_chord, fin.tip_chord),
+            heel=state.heel,
+            pitch=state.pitch,
+            ride_height=state.ride_height,
+        )
+    span, covered = fin.root_z - fin.tip_z, -1.0 * fin.root_z
+    area = 0.5 * span * (fin.root_chord + fin.tip_chord)
+    depth = -fins.ELLIPTIC_CENTRE_SHARE * fin.tip_z
+    return ImmersedFin(
+        span=span,
+        area=area,
+        lifting_span=covered + span,
+        lifting_area=covered * fin.root_chord + area,
+        mean_depth=covered + 0.5 * span,
+        centre_depth=depth,
+        centre_z=fins.ELLIPTIC_CENTRE_SHARE * fin.tip_z,
     )
-    friction = hull.friction_coefficient(reynolds=reynolds)
-    return foils.section_profile_drag(friction_coefficient=friction, thickness_ratio=fin.thickness_ratio)
+
+
+def side_force_height(fin: FinArrays, hull_arrays: HullArrays | FormedHullArrays, state: State) -> Array:
+    """Height in body axes at which the side force of a fin acts."""
+    return _immersed(fin, hull_arrays, state).centre_z
+
+
+def _wet_share(fin: FinArrays, hull_arrays: HullArrays | FormedHullArrays, wet: ImmersedFin) -> Array:
+    """How much of a fin is there to turn the water, so that a dry one turns none."""
+    if isinstance(hull_arrays, HullArrays):
+        return 1.0
+    return wet.span / (fin.root_z - fin.tip_z)
+
+
+def _efficiency(
+    fin: FinArrays, hull_arrays: HullArrays | FormedHullArrays, wet: ImmersedFin, water: Water, state: State
+) -> Array:
+    """Efficiency of a fin and its rigid image for induced drag."""
+    if isinstance(hull_arrays, HullArrays) and hull_arrays.effective_draught is not None:
+        share = hull.effective_draught_share(
+            froude_number=froude_number(hull_arrays, water, state.boat_speed),
+            heel=state.heel,
+            coefficients=hull_arrays.effective_draught,
+        )
+        return foils.draught_efficiency(
+            effective_draught=share * hull_arrays.total_draught, lifting_span=wet.lifting_span
+        )
+    froude = state.boat_speed / (water.gravity * wet.lifting_span) ** 0.5
+    # yachts in towing tests have what the bare surface gives: no share of it is covered by their hull
+    return 0.5 * fins.board_efficiency(depth_froude_number=froude, covered_share=0.0)
+
+
+def _zero_lift_angle(layout: FinLayout, fin: FinArrays, state: State) -> Array:
+    if not layout.tab:
+        return 0.0
+    return foils.tab_zero_lift_angle(tab_angle=state.tab, effectiveness=fin.tab_effectiveness)
+
+
+def _profile_drag(
+    layout: FinLayout, fin: FinArrays, wet: ImmersedFin, lift: Array, water: Water, state: State
+) -> Array:
+    """Profile drag coefficient on the wet area; lift adds to it where there is a tab that could take it."""
+    span, area = fin.root_z - fin.tip_z, 0.5 * (fin.root_z - fin.tip_z) * (fin.root_chord + fin.tip_chord)
+    reynolds = foils.mean_chord_reynolds(
+        speed=state.boat_speed, span=span, area=area, water_viscosity=water.viscosity
+    )
+    friction = hull.rough_friction_coefficient(reynolds=reynolds, length=area / span, roughness=fin.roughness)
+    profile = foils.section_profile_drag(friction_coefficient=friction, thickness_ratio=fin.thickness_ratio)
+    profile = profile + foils.tab_section_drag(
+        lift_coefficient=lift,
+        tab_angle=state.tab if layout.tab else 0.0,
+        ideal_lift=fin.tab_ideal_lift,
+    )
+    return fin.profile_drag_scale * profile

@@ -33,7 +33,8 @@ from vpp.physics.sails import (
     wind_at,
 )
 from vpp.physics.windage import bluff_body_force
-from vpp.state import Component, Load, State, at_height, from_body, weight_of
+from vpp.seaway import added_resistance
+from vpp.state import Component, Load, State, at_height, from_body, scaled, weight_of
 
 IMMERSION, CAVITATION = "immersion", "cavitation"
 
@@ -56,8 +57,8 @@ def loads(
         *_sail_components(fleet_layout, boats, wake, wind, state),
         *_table_sail_components(fleet_layout, boats, wind, state),
         *_windage_components(fleet_layout, boats, wind, state),
-        *hulls.hull_components(boats.hull, boats.water, state),
-        *appendages.fin_components(fleet_layout.fins, boats.fins, boats.water, state),
+        *_hull_components(boats, wind, state),
+        *appendages.fin_components(fleet_layout.fins, boats.fins, boats.hull, boats.water, state),
         *_foil_components(fleet_layout, boats, wind, state, at_work),
         *_gravity_components(fleet_layout, boats, state),
     )
@@ -65,6 +66,22 @@ def loads(
         return components
     floating = (boats.mass + boats.crew_mass) * boats.gravity
     return (*components, hulls.floating_buoyancy(boats.hull, floating, state, components))
+
+
+def _hull_components(boats: BoatArrays, wind: Wind, state: State) -> tuple[Component, ...]:
+    added = added_resistance(
+        boats.seaway,
+        boat_speed=state.boat_speed,
+        twa=wind.true_wind_angle,
+        waterline_length=boats.hull.waterline_length,
+        water=boats.water,
+    )
+    if added is not None:
+        added = hulls.count(boats.hull) * added
+    return tuple(
+        scaled(component, boats.hull_resistance_scale) if component.name in hulls.RESISTANCE else component
+        for component in hulls.hull_components(boats.hull, boats.water, state, added)
+    )
 
 
 def true_wind(*, boats: BoatArrays, tws: Array, twa: Array, ride_height: Array = 0.0) -> Wind:
@@ -86,7 +103,8 @@ def strips(
     if not fleet_layout.sails:
         return _no_strips(boats, state)
     flow = _flow(fleet_layout, boats, wind, state)
-    return flow, strip_loads(geometry=boats.rig, operator=wake, flow=flow, air_density=wind.air_density)
+    density = wind.air_density * boats.sail_force_scale
+    return flow, strip_loads(geometry=boats.rig, operator=wake, flow=flow, air_density=density)
 
 
 def _flow(fleet_layout: Layout, boats: BoatArrays, wind: Wind, state: State) -> StripFlow:
@@ -135,7 +153,7 @@ def _sail_components(
         geometry=boats.rig,
         operator=wake,
         flow=flow,
-        air_density=wind.air_density,
+        air_density=wind.air_density * boats.sail_force_scale,
         sums=_moment_operator(boats.rig, fleet_layout.slices),
     )
     forward, normal = from_wind_axes(along=along, across=across, wind_angle=flow.wind_angle)
@@ -152,11 +170,12 @@ def _sail_components(
 
 def table_sail_forces(*, boats: BoatArrays, wind: Wind, state: State) -> tuple[TableSailForce, ...]:
     """Force of every sail from a table, in the wind that no other sail has changed."""
+    calibrated = replace(wind, air_density=wind.air_density * boats.sail_force_scale)
     return tuple(
         table_sail_force(
             sail=sail,
             power=power,
-            wind=wind,
+            wind=calibrated,
             boat_speed=state.boat_speed,
             leeway=state.leeway,
             heel=state.heel,
@@ -206,7 +225,7 @@ def _windage_components(
         frontal_area=bluff.frontal_area,
         side_area=bluff.side_area,
         drag_coefficient=bluff.drag_coefficient,
-        air_density=wind.air_density,
+        air_density=wind.air_density * boats.windage_scale,
     )
     components = [
         Component(
@@ -230,9 +249,9 @@ def _crew_windage(boats: BoatArrays, wind: Wind, state: State) -> Component:
         frontal_area=boats.crew_drag_area,
         side_area=boats.crew_drag_area,
         drag_coefficient=1.0,
-        air_density=wind.air_density,
+        air_density=wind.air_density * boats.windage_scale,
     )
-    load = at_height(forward, normal, boats.crew_x, -1.0 * state.crew_arm, boats.crew_z, state)
+    load = at_height(forward, normal, state.crew_x, -1.0 * state.crew_arm, boats.crew_z, state)
     return Component(name="crew windage", medium="air", load=load)
 
 
@@ -320,7 +339,7 @@ def _canting_components(
         frontal_area=foil.raised_drag_area,
         side_area=foil.raised_drag_area,
         drag_coefficient=1.0,
-        air_density=wind.air_density,
+        air_density=wind.air_density * boats.windage_scale,
     )
     return [
         Component(
@@ -350,7 +369,7 @@ def _gravity_components(fleet_layout: Layout, boats: BoatArrays, state: State) -
     """
     if fleet_layout.heaves:
         crew_moments = (
-            boats.crew_mass * boats.crew_x,
+            boats.crew_mass * state.crew_x,
             -1.0 * boats.crew_mass * state.crew_arm,
             boats.crew_mass * boats.crew_z,
         )

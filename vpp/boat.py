@@ -10,6 +10,8 @@ import math
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
+from vpp.physics.section_shape import SectionShape
+
 # Heights of the luff at which a sail's chords are measured for its measured area.
 MEASURED_AT = (0.0, 0.25, 0.5, 0.75, 1.0)
 
@@ -41,7 +43,52 @@ class Environment:
     air_viscosity: float
     wind_exponent: float
     wind_reference_height: float
+    air_pressure: float = 101325.0
     gravity: float = 9.80665
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sea:
+    """The sea state: "flat", "given" by its significant height and peak period, or the "wind_sea" that the
+    wind of each condition raises over a fetch. What a model does not use is 0.
+    """
+
+    model: str = "flat"
+    significant_height: float = 0.0
+    peak_period: float = 0.0
+    fetch: float = 0.0
+
+    @property
+    def text(self) -> str:
+        """The sea in a few words; empty where it is flat."""
+        if self.model == "given":
+            return f"{self.significant_height:g} m, {self.peak_period:g} s"
+        return f"raised by the wind over {self.fetch / 1000.0:g} km" if self.model == "wind_sea" else ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class ResistanceRows:
+    """A hull's resistance [N] at every combination of speeds [m/s], displacements [kg] and heels [rad], each
+    rising, empty where the table does not vary it; `resistance` runs over heels fastest and speeds slowest.
+    `file` is where it comes from.
+    """
+
+    file: str
+    speed: tuple[float, ...]
+    displacement: tuple[float, ...]
+    heel: tuple[float, ...]
+    resistance: tuple[float, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class LeverRows:
+    """Lever [m] of the buoyancy of a heeled hull about the point of the centreline in the water plane,
+    positive where it rights, at heels [rad] that rise from 0. `file` is where it comes from.
+    """
+
+    file: str
+    heel: tuple[float, ...]
+    lever: tuple[float, ...]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -51,8 +98,11 @@ class Hull:
     `canoe_*`, `wetted_area` and `prismatic_coefficient` are those of the bare canoe body;
     `buoyancy_centre_share` is its longitudinal centre of buoyancy from midships as a share of the waterline
     length, forward positive. `buoyancy_centre_z` (negative) and `metacentric_radius` are those of the whole
-    displaced volume, fins included. `heel_resistance_20deg` is the share by which resistance has grown at 20
-    deg of heel.
+    displaced volume, fins included. `heel_resistance_20deg` is the share by which residuary resistance, or
+    that of a table without heel, has grown at 20 deg of heel. `roughness` is the height of sand grains that
+    make the same friction. `side_force_model` is "effective_draught" or "surface_image". `resistance` holds
+    the rows of the model "table"; `levers` those of the stability model "gz_table" or, found from `sections`
+    when the boat is floated, "sections". What a model does not use is NaN, or None.
     """
 
     model: str
@@ -66,29 +116,50 @@ class Hull:
     waterplane_area: float
     form_factor: float
     heel_resistance_20deg: float
+    roughness: float = 0.0
+    resistance: ResistanceRows | None = None
+    side_force_model: str
     stability_model: str
     buoyancy_centre_z: float
     metacentric_radius: float
     wall_sided_limit: float
+    levers: LeverRows | None = None
+    sections: SectionShape | None = None
+
+    @property
+    def heel_limit(self) -> float:
+        """Heel [rad] up to which its stability is known."""
+        return self.wall_sided_limit if self.levers is None else self.levers.heel[-1]
 
 
 @dataclass(frozen=True, kw_only=True)
 class FormedHull:
     """A hull given by its shape: buoyancy, wetted area and wave resistance follow at every immersion.
 
-    Half breadth (B/2)(1 - |2 x/L|^n)(1 - (1 - zeta)^m), with zeta the height above a level keel line over the
-    draught, n `waterline_exponent` and m `section_exponent`; sides above the drawn water line are vertical.
-    `centre_x` is the middle of the water line.
+    Without `sections`, half breadth (B/2)(1 - |2 x/L|^n)(1 - (1 - zeta)^m), with zeta the height above a
+    level keel line over the draught, n `waterline_exponent` and m `section_exponent`; sides above the drawn
+    water line are vertical. `centre_x` is the middle of the water line. With a `hull_spacing` there are two
+    such hulls, their centre planes that far apart. `deadrise` belongs to a bottom that planes, whose chines
+    are `waterline_beam` apart.
     """
 
     model: str
     waterline_length: float
     waterline_beam: float
     canoe_draught: float
-    waterline_exponent: float
-    section_exponent: float
+    waterline_exponent: float = math.nan
+    section_exponent: float = math.nan
+    sections: SectionShape | None = None
+    hull_spacing: float = 0.0
+    deadrise: float = math.nan
     centre_x: float
     form_factor: float
+    roughness: float = 0.0
+
+    @property
+    def planes(self) -> bool:
+        """Whether it has a bottom that carries it at speed."""
+        return self.model == "planing_prism"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -96,7 +167,9 @@ class Fin:
     """A keel fin or rudder: a straight tapered foil below the hull, in the centre plane.
 
     `kind` is "fixed" or "rudder". `quarter_chord_x` is where the side force acts; `root_z` (zero or negative)
-    is where the fin leaves the hull; `span` is measured down from there.
+    is where the fin leaves the hull; `span` is measured down from there. With an `offset_y` there is one on
+    either side of the centreline. `tab` is the range of a trim tab of `tab_chord_share` of the chord,
+    positive when it pushes the boat to windward.
     """
 
     name: str
@@ -107,6 +180,16 @@ class Fin:
     thickness_ratio: float
     quarter_chord_x: float
     root_z: float
+    offset_y: float = 0.0
+    tab_chord_share: float = 0.0
+    tab: Range = Range(lower=0.0, upper=0.0)
+
+    @property
+    def sides(self) -> tuple[tuple[str, float], ...]:
+        """Name and distance to leeward of every such fin."""
+        if self.offset_y == 0.0:
+            return ((self.name, 0.0),)
+        return ((f"{self.name} leeward", self.offset_y), (f"{self.name} windward", -self.offset_y))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -475,13 +558,21 @@ class PointMass:
 
 @dataclass(frozen=True, kw_only=True)
 class Crew:
-    """The crew as one mass that can move to windward. `arm` is its distance to windward of the centreline."""
+    """The crew as one mass that can move. `arm` is its distance to windward of the centreline; it sits at
+    `x`, or anywhere in `x_range` on a boat that is free to pitch.
+    """
 
     mass: float
     arm: Range
     x: float
     z: float
     drag_area: float
+    x_range: Range | None = None
+
+    @property
+    def along(self) -> Range:
+        """Where lengthwise it may sit."""
+        return Range(lower=self.x, upper=self.x) if self.x_range is None else self.x_range
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -500,9 +591,10 @@ class WindageItem:
 class Margins:
     """Limits on the attitude and the helm, and what must be left of the foils' limits.
 
-    The last four bind boats with foils: bounds of the pitch; least depth of the main foil's shallower wing
-    tip and of the elevator; least height of the keel line over the water when foil-borne; least cavitation
-    number left over the suction peak on every working foil element.
+    `heel_to_windward` is as `heel` where it is not given. `pitch` bounds boats that are free to pitch; the
+    next three bind those with foils: least depth of the main foil's shallower wing tip and of the elevator;
+    least height of the keel line over the water when foil-borne; least cavitation number left over the
+    suction peak on every working foil element.
     """
 
     heel: float
@@ -512,6 +604,12 @@ class Margins:
     immersion: float = 0.0
     clearance: float = 0.0
     cavitation: float = 0.0
+    heel_to_windward: float | None = None
+
+    @property
+    def to_windward(self) -> float:
+        """Greatest heel to windward [rad], positive."""
+        return self.heel if self.heel_to_windward is None else self.heel_to_windward
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -543,6 +641,27 @@ class SailChange:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Calibration:
+    """What forces of the models are multiplied by, after points that are known of the boat; 1 leaves them.
+
+    `hull_resistance` scales friction, waves and added resistance of the hull; `appendage_drag` the profile
+    drag of fins and foils; `windage` the force of the wind on everything but sails; `sail_force` the whole
+    force of the sails.
+    """
+
+    hull_resistance: float = 1.0
+    appendage_drag: float = 1.0
+    windage: float = 1.0
+    sail_force: float = 1.0
+
+    @property
+    def text(self) -> str:
+        """The scales that are not 1; empty where none is."""
+        scales = {name.replace("_", " "): value for name, value in vars(self).items() if value != 1.0}
+        return ", ".join(f"{name} x {value:.3f}" for name, value in scales.items())
+
+
+@dataclass(frozen=True, kw_only=True)
 class Boat:
     """One complete boat: what an option resolves to.
 
@@ -564,6 +683,9 @@ class Boat:
     margins: Margins
     sail_sets: tuple[SailSet, ...] = ()
     sail_change: SailChange = SailChange()
+    sea: Sea = Sea()
+    pitch_gyradius_share: float = 0.25
+    calibration: Calibration = Calibration()
 
     @property
     def turns_mast(self) -> bool:
@@ -574,6 +696,11 @@ class Boat:
     def heaves(self) -> bool:
         """Whether heave and pitch are solved for: the hull is given by its shape."""
         return isinstance(self.hull, FormedHull)
+
+    @property
+    def has_tab(self) -> bool:
+        """Whether a fin has a trim tab."""
+        return any(fin.tab_chord_share > 0.0 for fin in self.fins)
 
     def foil(self, kind: str) -> Foil | None:
         """The foil of a kind, if there is one."""
@@ -665,6 +792,12 @@ class Boat:
             for sail in self.table_sails
         )
         return (*self.masses, mast, *sails, *tables, *rudders)
+
+    @property
+    def draught(self) -> float:
+        """Draught [m] of hull and deepest fixed fin, canting foils and rudders left out."""
+        fixed = [fin.span - fin.root_z for fin in self.fins if fin.kind == "fixed"]
+        return max(self.hull.canoe_draught, *fixed, 0.0)
 
     @property
     def total_mass(self) -> float:

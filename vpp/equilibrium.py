@@ -51,6 +51,22 @@ SLOW = replace(
     STALLED, speed_factor=0.4, incidence=(0.05,), twist=0.25, camber=0.15, downwind_angle=2.6, barrier=1e-2
 )
 OFF_THE_WIND = np.radians(117.5)
+WIDE, WIDER = np.radians(53.0), np.radians(60.0)
+# Near the wind that lets it plane a hull may be fastest afloat or planing, and each is an optimum; so are
+# several angles of a best VMG in light air, between the humps of the waves. Hulls that plane are solved from
+# PLANING as well and, for a best VMG, from the others (of 130 conditions of the demo skiff and its options,
+# 52 were more than 0.05 % slower than the best of these and eight random starts before, and one was after).
+PLANING = replace(ATTACHED, speed_factor=2.0, upwind_angle=np.radians(57.0), downwind_angle=np.radians(125.0))
+FULL_WIDE = replace(ATTACHED, camber=0.95, upwind_angle=WIDE, downwind_angle=np.radians(120.0))
+FULL_WIDER = replace(FULL_WIDE, upwind_angle=WIDER, downwind_angle=np.radians(115.0))
+FAST_WIDE = replace(ATTACHED, speed_factor=1.6, camber=0.4, upwind_angle=WIDE)
+# A catamaran may fly a hull or not, and each is an optimum (of 24 conditions these starts found the best of
+# random ones in all): it begins with one hull out of the water, and off the wind level and heeled to
+# windward besides.
+FLYING_HULL = replace(ATTACHED, speed_factor=1.6, heel=0.12, crew_share=0.25)
+LEVEL = replace(MAIN_STALLED, speed_factor=1.8, heel=0.0, crew_share=0.5)
+LEVEL_BACK = replace(LEVEL, heel=-0.19, crew_share=0.9)
+FLYING_BACK = replace(FLYING_HULL, heel=-0.19, crew_share=0.9)
 # Boats with foils are solved from several starts on each branch, and the fastest answer is kept. On foils
 # (308 conditions of the demo boat, 160 of them with an equilibrium) FLYING missed none, and the better of it
 # and FLYING_FLAT was within 0.04 % of the best of five starts; the second is spared where the first ended
@@ -60,7 +76,6 @@ OFF_THE_WIND = np.radians(117.5)
 # the best VMG upwind in 5 to 8 kn, 30; downwind (42 searches) all were within 0.01 % of the best of ten.
 FLYING = replace(ATTACHED, speed_factor=1.3, incidence=(0.14,), twist=0.3, camber=0.2)
 FLYING_FLAT = replace(FLYING, speed_factor=1.2, incidence=(0.05,), twist=0.2, camber=0.1)
-WIDE, WIDER = np.radians(53.0), np.radians(60.0)
 EASED_WIDE = replace(EASED, upwind_angle=WIDE)
 JIB_EASED = replace(ATTACHED, speed_factor=0.8, incidence=(0.14, -0.4), upwind_angle=WIDE)
 HALF_LIFTED = replace(ATTACHED, speed_factor=1.6, camber=0.4, upwind_angle=WIDER)
@@ -305,18 +320,36 @@ def _solve_afloat(problem: FastestEquilibrium, progress: Progress | None) -> Sol
     conditions = problem.conditions
     runs = conditions.aim == DOWNWIND
     off_the_wind = runs | (conditions.twa > OFF_THE_WIND)
-    solution = _from(problem, ATTACHED, progress)
+    two_hulls = problem.layout.hull.hulls > 1
+    solution = _from(problem, FLYING_HULL if two_hulls else ATTACHED, progress)
     for how, called_for in (
         (EASED, off_the_wind),
         (FLAT, off_the_wind),
         (MAIN_STALLED, off_the_wind),
+        *((how, off_the_wind) for how in (LEVEL, LEVEL_BACK, FLYING_BACK) if two_hulls),
         (STALLED, runs),
+        *_starts_to_plane(problem),
         (SLOW, np.zeros_like(runs)),
     ):
         places = np.flatnonzero(called_for | (solution.status != Status.CONVERGED))
         if len(places):
             solution = _with_better(solution, _from(problem.select(places), how), places)
     return solution
+
+
+def _starts_to_plane(problem: FastestEquilibrium) -> tuple[tuple[Start, NDArray[np.bool_]], ...]:
+    """More starts for hulls that plane, each with the conditions that call for it; none for others."""
+    if problem.layout.hull.model != "planing_prism":
+        return ()
+    aim = problem.conditions.aim
+    asked = (
+        (PLANING, np.ones(len(aim), dtype=bool)),
+        (FULL_WIDE, aim != SPEED),
+        (FULL_WIDER, aim != SPEED),
+        (FAST_WIDE, aim != SPEED),
+        (FLAT, aim == UPWIND),
+    )
+    return tuple((how, called_for) for how, called_for in asked if called_for.any())
 
 
 def _solve_together(problems: Sequence[FastestEquilibrium], progress: Progress | None) -> list[Solution]:

@@ -12,10 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vpp import appendages, foiling, hulls
-from vpp.appendages import FinArrays
+from vpp.appendages import FinArrays, FinLayout
 from vpp.boat import Boat, Environment, Rig, Sail, TableSail
 from vpp.foiling import FoilArrays, FoilLayout, Water
-from vpp.hulls import FormedHullArrays, HullArrays
+from vpp.hulls import FormedHullArrays, HullArrays, HullLayout
 from vpp.physics import hull_form, lifting_line
 from vpp.physics.arrays import Array
 from vpp.physics.lifting_line import Mirror, SailLine, WakeOperator
@@ -23,6 +23,7 @@ from vpp.physics.sail_sections import MeanLine, mean_line, section_law
 from vpp.physics.sail_tables import TableSailArrays, table_curves
 from vpp.physics.sails import RigGeometry
 from vpp.physics.sections import plate_drag_maximum
+from vpp.seaway import Exposure, Seaway, exposure, seaway
 
 FloatArray = NDArray[np.float64]
 T = TypeVar("T")
@@ -56,6 +57,7 @@ class BoatArrays:
     water_viscosity: Array
     water_vapour_pressure: Array
     air_density: Array
+    air_pressure: Array
     wind_exponent: Array
     wind_reference_height: Array
     gravity: Array
@@ -70,11 +72,14 @@ class BoatArrays:
     mass_moment_y: Array
     mass_moment_z: Array
     crew_mass: Array
-    crew_x: Array
     crew_z: Array
     crew_drag_area: Array
     least_immersion: Array
     least_cavitation: Array
+    hull_resistance_scale: Array
+    windage_scale: Array
+    sail_force_scale: Array
+    seaway: Seaway | None = None
 
     @property
     def water(self) -> Water:
@@ -83,6 +88,7 @@ class BoatArrays:
             density=self.water_density,
             viscosity=self.water_viscosity,
             vapour_pressure=self.water_vapour_pressure,
+            surface_pressure=self.air_pressure,
             gravity=self.gravity,
         )
 
@@ -96,10 +102,15 @@ class Layout:
     strips: tuple[int, ...]
     table_sails: tuple[str, ...]
     table_rows: tuple[int, ...]
-    fins: tuple[tuple[str, str], ...]
+    fins: tuple[FinLayout, ...]
     foils: tuple[FoilLayout, ...]
     bluff: tuple[str, ...]
-    heaves: bool
+    hull: HullLayout
+
+    @property
+    def heaves(self) -> bool:
+        """Whether heave and pitch are solved for."""
+        return self.hull.heaves
 
     @property
     def equations(self) -> tuple[str, ...]:
@@ -123,10 +134,10 @@ def layout(boat: Boat) -> Layout:
         strips=tuple(sail.station_count for sail in boat.sails),
         table_sails=tuple(sail.name for sail in boat.table_sails),
         table_rows=tuple(len(sail.wind_angle) for sail in boat.table_sails),
-        fins=tuple((fin.name, fin.kind) for fin in boat.fins),
+        fins=appendages.fin_layouts(boat),
         foils=tuple(foiling.foil_layout(foil) for foil in boat.foils),
         bluff=("mast", "rigging", *(item.name for item in boat.windage)),
-        heaves=boat.heaves,
+        hull=hulls.hull_layout(boat),
     )
 
 
@@ -139,7 +150,17 @@ class Fleet:
     layout: Layout
     arrays: BoatArrays
     wake: FloatArray
+    exposures: tuple[Exposure | None, ...]
     mirrored_from: FloatArray | None = None
+
+    def at_sea(self, boats: BoatArrays, boat: NDArray[np.intp], tws: FloatArray) -> BoatArrays:
+        """Selected arrays with the sea that goes with each condition's wind [m/s], and its troughs added to
+        the depth that foils must keep.
+        """
+        found = seaway(self.exposures, boat, tws, boats.gravity)
+        if found is None:
+            return boats
+        return replace(boats, seaway=found, least_immersion=boats.least_immersion + found.trough)
 
     def select(self, boat: NDArray[np.intp]) -> tuple[BoatArrays, WakeOperator]:
         """The arrays with one entry a condition, given the boat of each."""
@@ -158,8 +179,10 @@ class Fleet:
 
 def take(tree: T, index: NDArray[np.intp]) -> T:
     """Pick along the last axis of every array in a dataclass of arrays; of tables of waves, which are large,
-    only whose they are.
+    only whose they are. None stays None.
     """
+    if tree is None:
+        return tree
     if isinstance(tree, hull_form.WaveTable):
         return replace(tree, hull=np.asarray(tree.hull)[index])
     if isinstance(tree, tuple):
@@ -180,10 +203,12 @@ def fleet(boats: Sequence[Boat]) -> Fleet:
     for boat in boats:
         if layout(boat) != shared:
             raise ValueError(f"{boat.name} and {boats[0].name} differ in layout and cannot share a batch")
-    # options mostly share their hull, whose waves take longer than all else
-    forms = {form: hulls.hull_arrays(form) for form in dict.fromkeys(boat.hull for boat in boats)}
-    per_boat = [_boat_arrays(boat, forms[boat.hull]) for boat in boats]
-    return Fleet(layout=shared, arrays=_stack(per_boat), wake=wakes(boats, np.zeros(len(boats))))
+    return Fleet(
+        layout=shared,
+        arrays=_stack([_boat_arrays(boat) for boat in boats]),
+        wake=wakes(boats, np.zeros(len(boats))),
+        exposures=tuple(exposure(boat) for boat in boats),
+    )
 
 
 def wakes(boats: Sequence[Boat], ride_heights: FloatArray) -> FloatArray:
@@ -193,6 +218,8 @@ def wakes(boats: Sequence[Boat], ride_heights: FloatArray) -> FloatArray:
 
 def _stack(trees: Sequence[T]) -> T:
     first = trees[0]
+    if first is None:
+        return first
     if isinstance(first, hull_form.WaveTable):
         tables = np.stack([tree.coefficients for tree in trees], axis=-1)  # type: ignore[attr-defined]
         return replace(first, coefficients=tables, hull=np.arange(len(trees)))
@@ -205,20 +232,24 @@ def _stack(trees: Sequence[T]) -> T:
     return stacked  # type: ignore[no-any-return]
 
 
-def _boat_arrays(boat: Boat, hull_arrays: HullArrays | FormedHullArrays) -> BoatArrays:
+def _boat_arrays(boat: Boat) -> BoatArrays:
     masses = boat.all_masses()
     env = boat.environment
+    scale = boat.calibration
     return BoatArrays(
         water_density=env.water_density,
         water_viscosity=env.water_viscosity,
         water_vapour_pressure=env.water_vapour_pressure,
         air_density=env.air_density,
+        air_pressure=env.air_pressure,
         wind_exponent=env.wind_exponent,
         wind_reference_height=env.wind_reference_height,
         gravity=env.gravity,
-        hull=hull_arrays,
-        fins=tuple(appendages.fin_arrays(fin) for fin in boat.fins),
-        foils=tuple(foiling.foil_arrays(foil) for foil in boat.foils),
+        hull=hulls.hull_arrays(boat),
+        fins=appendages.fin_arrays(boat),
+        foils=tuple(
+            foiling.foil_arrays(foil, profile_drag_scale=scale.appendage_drag) for foil in boat.foils
+        ),
         bluff=_bluff_arrays(boat),
         rig=_rig_geometry(boat),
         table_sails=tuple(_table_sail_arrays(sail) for sail in boat.table_sails),
@@ -227,11 +258,13 @@ def _boat_arrays(boat: Boat, hull_arrays: HullArrays | FormedHullArrays) -> Boat
         mass_moment_y=sum(item.mass * item.y for item in masses),
         mass_moment_z=sum(item.mass * item.z for item in masses),
         crew_mass=boat.crew.mass,
-        crew_x=boat.crew.x,
         crew_z=boat.crew.z,
         crew_drag_area=boat.crew.drag_area,
         least_immersion=boat.margins.immersion,
         least_cavitation=boat.margins.cavitation,
+        hull_resistance_scale=scale.hull_resistance,
+        windage_scale=scale.windage,
+        sail_force_scale=scale.sail_force,
     )
 
 

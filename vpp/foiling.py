@@ -76,8 +76,8 @@ def foil_layout(foil: Foil) -> FoilLayout:
     return FoilLayout(name=foil.name, kind=foil.kind, elements=elements)
 
 
-def foil_arrays(foil: Foil) -> FoilArrays:
-    """One foil as arrays."""
+def foil_arrays(foil: Foil, *, profile_drag_scale: float = 1.0) -> FoilArrays:
+    """One foil as arrays, its profile drag multiplied by a factor."""
     rows = np.array([_element_row(foil, name) for name in foil_layout(foil).elements]).T
     span, dihedral, outward, sweep, root, tip, incidence, thickness, design, flapped = rows
     steers = np.zeros(len(span))
@@ -95,6 +95,7 @@ def foil_arrays(foil: Foil) -> FoilArrays:
         nose_radius_ratio=NOSE_RADIUS * thickness**2,
         efficiency=ones,
         junction_drag_area=_junction(foil, len(span)),
+        profile_drag_scale=profile_drag_scale,
     )
     shape = FoilShape(
         side=1.0,
@@ -165,6 +166,7 @@ class Water:
     density: Array
     viscosity: Array
     vapour_pressure: Array
+    surface_pressure: Array
     gravity: Array
 
 
@@ -210,6 +212,7 @@ def foil_loads(
         water_density=water.density,
         water_viscosity=water.viscosity,
         vapour_pressure=water.vapour_pressure,
+        surface_pressure=water.surface_pressure,
         gravity=water.gravity,
     )
     return hydrofoils.element_forces(

@@ -13,7 +13,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from vpp.boat import Boat
-from vpp.results.files import Source
+from vpp.results.files import Source, calibration_text, sea_text
 from vpp.results.frames import (
     EXTENDED_MARK,
     HULL_MARK,
@@ -401,7 +401,10 @@ def polar(
     conditions = _grid_conditions(grid, option_count=len(boats))
     solved = solve(boats, conditions, processes=processes, progress=progress)
     return Polar(
-        source=source_of(boat_file), grid=grid, options=tuple(boat.name for boat in boats), solved=solved
+        source=source_of(boat_file, boats),
+        grid=grid,
+        options=tuple(boat.name for boat in boats),
+        solved=solved,
     )
 
 
@@ -442,12 +445,24 @@ def point(
     if not is_converged(solved)[0]:
         others = {name: found for name, found in solved.branches.items() if is_converged(found)[0]}
         raise NoEquilibrium(" ".join((str(solved.reason[0]), *_say_others(others))))
-    return Point(source=source_of(boat_file), solved=solved)
+    return Point(source=source_of(boat_file, [boat]), solved=solved)
 
 
-def source_of(boat_file: BoatFile) -> Source:
-    """What results say about the file they came from."""
-    return Source(name=boat_file.name, file=str(boat_file.path.name), digest=boat_file.digest)
+def source_of(boat_file: BoatFile, boats: Sequence[Boat]) -> Source:
+    """What results on boats say about the file they came from."""
+    return Source(
+        name=boat_file.name,
+        file=str(boat_file.path.name),
+        digest=boat_file.digest,
+        calibration=calibration_text(boats),
+        sea=sea_text(boats),
+    )
+
+
+def source_of_all(points: Sequence[Point]) -> Source:
+    """What several points of one boat file say about it together."""
+    boats = [boat for point in points for boat in point.solved.boats]
+    return replace(points[0].source, calibration=calibration_text(boats), sea=sea_text(boats))
 
 
 def check_aim(text: str) -> str:

@@ -13,11 +13,12 @@ from vpp import balance, closure, trim
 from vpp.balance import FoilMargin, WorkingFoil
 from vpp.boat import Boat
 from vpp.foiling import CANTING_PAIR
-from vpp.physics.hull import DATA_FROUDE_RANGE, EXTENDED_FROUDE_LIMIT
+from vpp.physics.hull import EXTENDED_FROUDE_LIMIT
 from vpp.physics.hydrofoils import ventilation_from_tail
 from vpp.physics.lifting_line import FIT_ANGLES, StripFlow
 from vpp.physics.sail_tables import TableSailArrays, TableSailForce, is_outside
 from vpp.physics.wind import apparent_wind
+from vpp.ranges import planing_quantities, range_remarks
 from vpp.solved import FOIL_BORNE, HULL_BORNE, UPWIND, Conditions, Solved, Strips
 from vpp.solver.problem import Solution
 from vpp.solver.status import Status, sentence
@@ -41,6 +42,10 @@ FOIL_LIMIT = (
 TOO_FAST = (
     f"The boat would go faster than Froude number {EXTENDED_FROUDE_LIMIT}, where its hull resistance is not "
     "known; leave this condition out, or give the boat less sail or a hull model with a wider range."
+)
+OFF_RESISTANCE_TABLE = (
+    "The boat would go faster or slower than the speeds in the table of its hull's resistance, where nothing "
+    "is known; leave this condition out, or give the table more rows."
 )
 FASTER_THAN_SEARCHED = (
     "The boat would go faster than is searched on this branch, and faster than its models are meant for; "
@@ -77,6 +82,10 @@ ABSENT = (
     *(f"{role}_{control}" for role in ("main", "jib") for control in trim.CONTROL_SCALES),
     "sail_set_margin",
     *OPTIONAL,
+    "crew_x",
+    "wave_period",
+    "planing_share",
+    "porpoising_margin",
     "tip_depth",
     "cavitation_margin",
     "heave_stiffness",
@@ -116,6 +125,7 @@ def report(problem: FastestEquilibrium, solution: Solution) -> Report:
         name: np.broadcast_to(value, everything.shape)
         for name, value in problem.named(solution.x, everything).items()
     }
+    state = state_from(values, problem.layout)
     components, at_work = problem.loads(values, everything)
     margins = balance.foil_margins(problem.layout, at_work)
     force, moment = _in_course_axes(components, values["leeway"])
@@ -123,6 +133,8 @@ def report(problem: FastestEquilibrium, solution: Solution) -> Report:
     quantities = {
         **_quantities(problem, values, components, force, strips, flow),
         **_foil_quantities(problem, solution, margins),
+        **planing_quantities(problem.boats, state),
+        **_sea_quantities(problem),
     }
     record = _closure_record(problem, components, force, moment, strips, values, quantities["beta"])
     closes = closure.largest_error(record)
@@ -130,8 +142,11 @@ def report(problem: FastestEquilibrium, solution: Solution) -> Report:
     status = _status(problem, solution, closes, flow.wind_angle, off_table)
     reasons = [_reason(problem, solution, status, closes, str(off_table[i]), int(i)) for i in everything]
     warned = _ventilation(problem, at_work)
+    beyond = range_remarks(problem.fleet, problem.conditions.option, problem.boats, state, quantities)
     remarks = [
-        "; ".join(filter(None, (_remark(problem, solution, quantities, margins, int(i)), warned[i])))
+        "; ".join(
+            filter(None, (_remark(problem, solution, quantities, margins, int(i)), beyond[i], warned[i]))
+        )
         if status[i] == Status.CONVERGED
         else ""
         for i in everything
@@ -358,6 +373,17 @@ def _foil_quantities(
     return found
 
 
+def _sea_quantities(problem: FastestEquilibrium) -> dict[str, FloatArray]:
+    """The sea of every condition; flat where the boat is in none."""
+    sea = problem.boats.seaway
+    if sea is None:
+        return {"wave_height": np.zeros(problem.condition_count)}
+    return {
+        "wave_height": np.array(sea.significant_height, dtype=float),
+        "wave_period": np.where(sea.significant_height > 0.0, sea.peak_period, np.nan),
+    }
+
+
 def _prices(
     problem: FastestEquilibrium, solution: Solution, margins: Sequence[FoilMargin]
 ) -> dict[str, FloatArray]:
@@ -442,7 +468,10 @@ def _status(
     if problem.layout.sails:
         outside |= (wake_angle < FIT_ANGLES[0]) | (wake_angle > FIT_ANGLES[-1])
     status[converged & outside] = Status.OUTSIDE_MODEL_RANGE
-    status[converged & solution.active_lower[speed]] = Status.LIMIT_REACHED
+    off_rows = problem.layout.hull.model == "table" and problem.lower[speed] * trim.SCALES["boat_speed"]
+    at_rest = converged & solution.active_lower[speed]
+    status[at_rest] = Status.LIMIT_REACHED
+    status[at_rest & (off_rows > trim.SLOWEST)] = Status.OUTSIDE_MODEL_RANGE
     if problem.seeks_vmg:
         angle = problem.names.index("twa")
         upwind = problem.conditions.aim == UPWIND
@@ -465,9 +494,12 @@ def _reason(
     if code == Status.CONVERGED:
         return ""
     if code == Status.OUTSIDE_MODEL_RANGE:
-        too_fast = solution.active_upper[problem.names.index("boat_speed"), i]
+        speed = problem.names.index("boat_speed")
+        too_fast = solution.active_upper[speed, i] or solution.active_lower[speed, i]
         if not too_fast:
             return off_table or WIND_FROM_AHEAD
+        if problem.layout.hull.model == "table":
+            return OFF_RESISTANCE_TABLE
         return FASTER_THAN_SEARCHED if problem.layout.heaves else TOO_FAST
     if code == Status.NO_EQUILIBRIUM:
         worst = int(solution.worst_constraint[i])
@@ -525,9 +557,6 @@ def _remark(
     remarks += [
         f"{margin.of} {margin.kind} limit" for margin, holds in zip(margins, felt, strict=True) if holds
     ]
-    is_series = not problem.layout.heaves
-    if is_series and quantities["froude_number"][i] > DATA_FROUDE_RANGE[1]:
-        remarks.append(f"hull resistance extended past Fn {DATA_FROUDE_RANGE[1]}")
     if problem.layout.sails:
         remarks += [UNFELT.format(sail=name) for name in problem.layout.table_sails]
     return "; ".join(remarks)

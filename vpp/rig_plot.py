@@ -20,7 +20,7 @@ from matplotlib.patches import Rectangle
 from matplotlib.ticker import MaxNLocator
 
 from vpp.plots import HALO, INK, OPTION_INKS, QUIET, footer, say_condition, styled
-from vpp.polar import Point
+from vpp.polar import Point, source_of_all
 from vpp.results.frames import Floats
 from vpp.results.variables import DEGREE, KNOT, show_number
 from vpp.rig_view import RigView, SailView, TableSailView, rig_view
@@ -493,7 +493,7 @@ def _figure(points: Sequence[Point]) -> Figure:
     figure.axes[0].set_ylim(bottom, top)
     _head(figure, points, views)
     _key(figure, views, top=1.0 - (_TOP + tall + _AXIS_ROOM) / _HEIGHT)
-    footer(figure, points[0].source)
+    footer(figure, source_of_all(points))
     return figure
 
 

@@ -16,12 +16,13 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from vpp import balance, fleets, trim
+from vpp import appendages, balance, fleets, hulls, trim
 from vpp.balance import WorkingFoil
 from vpp.boat import Boat, Foil, FormedHull, Hull
 from vpp.fleets import BoatArrays, Fleet
 from vpp.foiling import CANTING_PAIR
 from vpp.physics.arrays import Array
+from vpp.physics.lifting_line import WakeOperator
 from vpp.polar import source_of
 from vpp.results.variables import DEGREE, KNOT
 from vpp.solved import FOIL_BORNE
@@ -287,7 +288,8 @@ def stability(
             "ride_height": ride_height_m, "effort_height": ce_height_m,
         },
     )  # fmt: skip
-    return Stability(source=source_of(boat_file), boat=boat, settings=settings, curves=curves(boat, settings))
+    source = source_of(boat_file, [boat])
+    return Stability(source=source, boat=boat, settings=settings, curves=curves(boat, settings))
 
 
 def curves(boat: Boat, settings: Settings) -> tuple[Curve, ...]:
@@ -332,6 +334,7 @@ def afloat(fleet: Fleet, boat: Boat, settings: Settings, *, varied: str, heel: F
         "heel": heel,
         "cant": np.nan_to_num(cant),
         "crew_arm": settings.crew_arm,
+        "crew_x": boat.crew.x,
     }
     heaves = isinstance(boat.hull, FormedHull)
     names = ("ride_height", "pitch") if heaves else ()
@@ -393,7 +396,7 @@ def _weights(boat: Boat) -> dict[str, str]:
 
 
 def _heel_limit(boat: Boat) -> float:
-    return boat.hull.wall_sided_limit if isinstance(boat.hull, Hull) else MOST_HEEL
+    return boat.hull.heel_limit if isinstance(boat.hull, Hull) else MOST_HEEL
 
 
 def _afloat_reasons(boat: Boat, heel: Floats, rise: Floats, met: NDArray[np.bool_]) -> Reasons:
@@ -402,11 +405,13 @@ def _afloat_reasons(boat: Boat, heel: Floats, rise: Floats, met: NDArray[np.bool
     """
     reason = np.full(len(heel), "", dtype=object)
     if isinstance(boat.hull, Hull):
-        reason[np.abs(heel) > boat.hull.wall_sided_limit + _TINY] = (
+        reason[np.abs(heel) > boat.hull.heel_limit + _TINY] = (
             "heeled past the limit of the hull's vertical sides"
+            if boat.hull.levers is None
+            else "heeled past the last heel of the hull's righting arms"
         )
         return reason
-    half_beam = 0.5 * boat.hull.waterline_beam
+    half_beam = 0.5 * (boat.hull.waterline_beam + boat.hull.hull_spacing)
     edge = rise + boat.rig.deck_height * np.cos(heel) - half_beam * np.sin(np.abs(heel))
     reason[edge < 0.0] = "the deck edge is under water"
     reason[~met] = "no immersion and trim carry the boat's weight"
@@ -431,6 +436,7 @@ def on_foils(
         "heel": heel,
         "cant": cant,
         "crew_arm": settings.crew_arm,
+        "crew_x": boat.crew.x,
         "ride_height": settings.ride_height + 0.0 * heel,
     }
     weight = float(balance.weight(fleet.layout, fleet.arrays)[0])
@@ -454,7 +460,8 @@ def on_foils(
     start = {"flap": 0.06 + 0.0 * heel, "leeway": 0.0 * heel, "elevator": 0.0 * heel}
     unknowns, met = _solve(left_over, start)
     components, at_work = _loads(fleet, {**given, **unknowns})
-    contributions = _flying_contributions(fleet, boat, settings, heel, components, at_work)
+    state = _state(fleet, _selected(fleet, len(heel))[0], {**given, **unknowns})
+    contributions = _flying_contributions(fleet, boat, settings, state, components, at_work)
     reason, remark = _limits(fleet, boat, unknowns, at_work, settings.boat_speed, met)
     foil = _canting(boat)
     over = {WATER_PLANE: None, CANT_AXIS: foil.attachment_z, MAST_PIVOT: boat.rig.mast_base_height}
@@ -487,10 +494,11 @@ def _flying_contributions(
     fleet: Fleet,
     boat: Boat,
     settings: Settings,
-    heel: Floats,
+    state: State,
     components: Sequence[Component],
     at_work: Sequence[WorkingFoil],
 ) -> list[Contribution]:
+    heel = state.heel
     by_name = {item.name: item.load for item in components}
     still = {**_weights(boat), "buoyancy": HULL_FORM}
     ones = np.ones(len(heel))
@@ -517,14 +525,14 @@ def _flying_contributions(
         add(name, up, leeward, roll, _roll_of_vertical_forces(work, heel))
     if fleet.layout.fins:
         fins = [
-            (by_name[name], fin.z)
-            for (name, _), fin in zip(fleet.layout.fins, fleet.arrays.fins, strict=True)
+            (by_name[each.name], appendages.side_force_height(fin, fleet.arrays.hull, state))
+            for each, fin in zip(fleet.layout.fins, fleet.arrays.fins, strict=True)
         ]
         up, leeward, roll = (
             sum(getattr(load, part) for load, _ in fins) for part in ("up", "leeward", "roll")
         )
         add(FINS, up, leeward, roll, sum(load.up * z * np.sin(heel) for load, z in fins))
-    drag = sum(by_name[name].leeward for name in ("hull friction", "hull waves"))
+    drag = sum(load.leeward for name, load in by_name.items() if name in hulls.RESISTANCE)
     add(HULL_DRAG, 0.0 * heel, drag, 0.0 * heel, 0.0 * heel)
     press = -sum(item.force for item in side) / np.cos(heel)
     height = settings.effort_height
@@ -627,7 +635,7 @@ def _loads(
 ) -> tuple[tuple[Component, ...], tuple[WorkingFoil, ...]]:
     """The balance's own loads at a state; those of the air are of no use here."""
     count = len(np.asarray(values["heel"]))
-    boats, wake = fleet.select(np.zeros(count, dtype=np.intp))
+    boats, wake = _selected(fleet, count)
     state = _state(fleet, boats, values)
     at_work = balance.foils_at_work(fleet_layout=fleet.layout, boats=boats, state=state)
     calm = balance.true_wind(
@@ -639,6 +647,10 @@ def _loads(
     return found, at_work
 
 
+def _selected(fleet: Fleet, count: int) -> tuple[BoatArrays, WakeOperator]:
+    return fleet.select(np.zeros(count, dtype=np.intp))
+
+
 def _state(fleet: Fleet, boats: BoatArrays, values: Mapping[str, Array]) -> State:
     zero = 0.0 * boats.mass
     sails = {
@@ -647,7 +659,7 @@ def _state(fleet: Fleet, boats: BoatArrays, values: Mapping[str, Array]) -> Stat
         for control in ("sheet", "twist", "camber", "head_camber")
     }
     sails |= {f"{sail}_{trim.POWER}": zero for sail in fleet.layout.table_sails}
-    rest = {"leeway": zero, "rudder": zero, **sails}
+    rest = {"leeway": zero, "rudder": zero, "tab": zero, **sails}
     if fleet.layout.heaves:
         rest |= {name: zero for name in trim.FOILING}
     given = {name: value + zero for name, value in values.items() if name in rest or name not in trim.FOILING}

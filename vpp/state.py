@@ -23,6 +23,7 @@ class State:
     heel: Array
     rudder: Array
     crew_arm: Array
+    crew_x: Array
     trims: tuple[SailTrim, ...]
     powers: tuple[Array, ...] = ()
     pitch: Array = 0.0
@@ -30,6 +31,7 @@ class State:
     cant: Array = 0.0
     flap: Array = 0.0
     elevator: Array = 0.0
+    tab: Array = 0.0
     mast_rotation: Array | None = None
 
     @property
@@ -92,3 +94,9 @@ def weight_of(mass: Array, moments: tuple[Array, ...], gravity: Array, state: St
     x, y, z = moments
     forward, leeward, _ = foil_geometry.body_to_horizontal(x=x, y=y, z=z, heel=state.heel, pitch=state.pitch)
     return Load(up=-mass * gravity, roll=-gravity * leeward, pitch=gravity * forward)
+
+
+def scaled(component: Component, scale: Array) -> Component:
+    """A component whose whole load is multiplied by a factor."""
+    load = Load(**{name: value * scale for name, value in vars(component.load).items()})
+    return Component(name=component.name, medium=component.medium, load=load)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from vpp import balance, fleets
 from vpp.balance import WorkingFoil
-from vpp.boat import Boat, Range
+from vpp.boat import Boat, FormedHull, Hull, Range
 from vpp.fleets import BoatArrays, Fleet, Layout
 from vpp.foiling import CANTING_PAIR, RUDDER
 from vpp.physics import hull
@@ -43,21 +43,29 @@ SCALES = {
     "ride_height": 0.3,
     "rudder": 0.1,
     "crew_arm": 1.0,
+    "crew_x": 1.0,
     "cant": 0.3,
     "flap": 0.1,
     "elevator": 0.05,
+    "tab": 0.1,
     "mast_rotation": 0.3,
     "twa": 0.5,
 }
 # Nor is a slender hull looked for on the water beyond this Froude number, where dynamic lift would carry it.
 MOST_FROUDE_ON_HULL = 2.0
+# Nor one that planes beyond this.
+MOST_FROUDE_PLANING = 3.0
 # Rise over the drawn draught at which a boat counts no longer as carried by its hull.
 MOST_RISE_ON_HULL = 0.5
+# And a planing one may rise so much further than another.
+MOST_RISE_PLANING = 4.0
 # Where between its least and its greatest ride height a boat on foils begins.
 FLYING_SHARE = 0.25
 # Where between those the sails' mirror in the water is found; it changes in a straight line with ride height
 # through both, close to where boats fly.
 MIRROR_SHARES = {HULL_BORNE: (0.0, 1.0), FOIL_BORNE: (0.1, 0.5)}
+# Range of ride heights [m] that is left to a boat on foils in waves too high for them.
+LEAST_RANGE = 0.02
 # No boat on foils is looked for beyond this speed [m/s]: cavitation sets a limit well below it.
 FASTEST_ON_FOILS = 32.0
 CONTROL_SCALES = {"sheet": 0.3, "twist": 0.3, "head_camber": 1.0, "foot_camber": 1.0, "camber": 1.0}
@@ -66,7 +74,7 @@ POWER, POWER_SCALE, POWER_START = "power", 0.5, 0.9
 # What only boats on foils have.
 FOILING = ("pitch", "ride_height", "cant", "flap", "elevator")
 # What not every boat has, and is zero where it is missing.
-OPTIONAL = (*FOILING, "mast_rotation")
+OPTIONAL = (*FOILING, "mast_rotation", "tab")
 # The range of a control that a sail does not have.
 NO_CONTROL = Range(lower=0.0, upper=0.0)
 
@@ -100,11 +108,12 @@ def ranges(boat: Boat, branch: str) -> dict[str, Range]:
     """Bounds of everything adjustable on a boat, by name."""
     margins = boat.margins
     bounds = {
-        "boat_speed": Range(lower=SLOWEST, upper=_fastest(boat, branch)),
+        "boat_speed": Range(lower=_slowest(boat), upper=_fastest(boat, branch)),
         "leeway": Range(lower=-margins.leeway, upper=margins.leeway),
-        "heel": Range(lower=-margins.heel, upper=margins.heel),
+        "heel": Range(lower=-margins.to_windward, upper=margins.heel),
         "rudder": Range(lower=-margins.rudder, upper=margins.rudder),
         "crew_arm": boat.crew.arm,
+        "crew_x": boat.crew.along,
     }
     if boat.heaves:
         bounds |= {"pitch": margins.pitch, "ride_height": _ride_heights(boat, branch)}
@@ -113,6 +122,8 @@ def ranges(boat: Boat, branch: str) -> dict[str, Range]:
         bounds |= {"cant": canting.cant, "flap": canting.flap}
     if steering is not None:
         bounds["elevator"] = steering.flap
+    if boat.has_tab:
+        bounds["tab"] = next(fin.tab for fin in boat.fins if fin.tab_chord_share > 0.0)
     if boat.turns_mast:
         bounds["mast_rotation"] = boat.rig.mast_rotation
     for sail in boat.sails:
@@ -127,21 +138,36 @@ def ranges(boat: Boat, branch: str) -> dict[str, Range]:
     return bounds
 
 
+def _slowest(boat: Boat) -> float:
+    if isinstance(boat.hull, Hull) and boat.hull.resistance is not None:
+        return max(SLOWEST, boat.hull.resistance.speed[0])
+    return SLOWEST
+
+
 def _fastest(boat: Boat, branch: str) -> float:
     if branch == FOIL_BORNE:
         return FASTEST_ON_FOILS
+    if isinstance(boat.hull, Hull) and boat.hull.resistance is not None:
+        return boat.hull.resistance.speed[-1]
     limit = MOST_FROUDE_ON_HULL if boat.heaves else hull.EXTENDED_FROUDE_LIMIT
+    if isinstance(boat.hull, FormedHull) and boat.hull.planes:
+        limit = MOST_FROUDE_PLANING
     return limit * math.sqrt(boat.environment.gravity * boat.hull.waterline_length)
 
 
 def _ride_heights(boat: Boat, branch: str) -> Range:
     """On the hull, from twice the drawn draught to half of it, where the hull still carries some third of the
-    weight; on foils, from a keel line that is clear by its margin to a wing that leaves the water.
+    weight; a catamaran's middle rises as one hull flies, and a planing bottom rises further. On foils, from a
+    keel line that is clear by its margin to a wing that leaves the water.
     """
     draught = boat.hull.canoe_draught
     foil = boat.foil(CANTING_PAIR)
     if branch == HULL_BORNE or foil is None:
-        return Range(lower=-draught, upper=MOST_RISE_ON_HULL * draught)
+        rise = MOST_RISE_ON_HULL * draught
+        if isinstance(boat.hull, FormedHull):
+            rise += 0.5 * boat.hull.hull_spacing * math.sin(boat.margins.heel)
+            rise *= MOST_RISE_PLANING if boat.hull.planes else 1.0
+        return Range(lower=-draught, upper=rise)
     reach = foil.arm_length * math.cos(foil.cant.lower) - foil.attachment_z
     return Range(lower=draught + boat.margins.clearance, upper=reach)
 
@@ -188,6 +214,7 @@ def state_from(values: Mapping[str, Array], fleet_layout: Layout) -> State:
         heel=values["heel"],
         rudder=values["rudder"],
         crew_arm=values["crew_arm"],
+        crew_x=values["crew_x"],
         **{name: values[name] for name in OPTIONAL if name in values},
         trims=tuple(
             SailTrim(
@@ -217,15 +244,29 @@ class FastestEquilibrium:
         self.seeks_vmg = bool(conditions.aim[0] != SPEED)
         self.names = (*free.names, "twa") if self.seeks_vmg else free.names
         self.scale = np.array([scale_of(name) for name in self.names])
-        self.boats, self.wake = fleet.select(conditions.option)
+        boats, self.wake = fleet.select(conditions.option)
+        self.boats = fleet.at_sea(boats, conditions.option, conditions.tws)
         self.fixed = {name: values[conditions.option] for name, values in free.fixed.items()}
         self.residual_scale = balance.residual_scales(self.layout, self.boats, conditions.tws)
         lower, upper = free.lower[:, conditions.option], free.upper[:, conditions.option]
+        lower = self._above_crests(lower, upper)
         if self.seeks_vmg:
             angles = np.array([VMG_RANGES[aim] for aim in conditions.aim]).T
             lower, upper = np.vstack([lower, angles[:1]]), np.vstack([upper, angles[1:]])
         self.lower, self.upper = lower / self.scale[:, None], upper / self.scale[:, None]
         self._latest: tuple[Integers, BoatArrays, WakeOperator] | None = None
+
+    def _above_crests(self, lower: FloatArray, upper: FloatArray) -> FloatArray:
+        """Lower bounds with the keel clear of crests on foils, as far as the foils reach; where they do not
+        reach far enough, their troughs leave no state that is deep enough.
+        """
+        sea = self.boats.seaway
+        if sea is None or self.free.branch != FOIL_BORNE or "ride_height" not in self.free.names:
+            return lower
+        row = self.free.names.index("ride_height")
+        raised = lower.copy()
+        raised[row] = np.minimum(lower[row] + sea.crest, upper[row] - LEAST_RANGE)
+        return raised
 
     @property
     def condition_count(self) -> int:
@@ -387,7 +428,8 @@ class Start:
     holding for all further sails, and a sheet that cannot reach it begins near its stop; `twist` [rad] and
     `camber`, from 0 flattest to 1 fullest, hold for all sails. The search for the best VMG upwind begins at
     the true wind angle `upwind_angle`, downwind at `downwind_angle` and goes no farther than `downwind_end`
-    [rad]; `barrier` is the solver's initial barrier.
+    [rad]; `barrier` is the solver's initial barrier. `heel` [rad], and where in its range the crew is out to
+    windward, `crew_share`, are guessed from the wind where they are not given.
     """
 
     speed_factor: float
@@ -398,6 +440,8 @@ class Start:
     downwind_end: float
     barrier: float
     upwind_angle: float = math.radians(45.0)
+    heel: float | None = None
+    crew_share: float | None = None
 
 
 def start(problem: FastestEquilibrium, how: Start) -> FloatArray:
@@ -412,7 +456,7 @@ def start(problem: FastestEquilibrium, how: Start) -> FloatArray:
     boat_speed = how.speed_factor * (_flying_speed if flies else _floating_speed)(problem, twa)
     _, beta = apparent_wind(true_wind_speed=conditions.tws, true_wind_angle=twa, boat_speed=boat_speed)
     power = np.clip(np.sin(beta), 0.0, 1.0) * np.minimum(conditions.tws / 10.0, 1.0)
-    guesses = {"boat_speed": boat_speed, "twa": twa, **_attitude_guess(problem, power)}
+    guesses = {"boat_speed": boat_speed, "twa": twa, **_attitude_guess(problem, power, how)}
     for i, sail in enumerate(problem.layout.sails):
         guesses[f"{sail}_sheet"] = np.maximum(
             beta - how.incidence[min(i, len(how.incidence) - 1)], math.radians(2.0)
@@ -445,20 +489,30 @@ def _flying_speed(problem: FastestEquilibrium, twa: FloatArray) -> FloatArray:
     return speed
 
 
-def _attitude_guess(problem: FastestEquilibrium, power: FloatArray) -> dict[str, Array]:
+def _attitude_guess(problem: FastestEquilibrium, power: FloatArray, how: Start) -> dict[str, Array]:
     """Attitude and helm; `power` is from 0 in no wind to 1 on a reach in much."""
     flies = problem.free.branch == FOIL_BORNE
-    guess: dict[str, Array] = {"crew_arm": 0.0, "elevator": 0.0, "pitch": 0.01, "mast_rotation": 0.2}
+    guess: dict[str, Array] = {
+        "crew_arm": 0.0,
+        "elevator": 0.0,
+        "pitch": 0.01,
+        "mast_rotation": 0.2,
+        "tab": 0.02 * power,
+    }
     if "crew_arm" in problem.names:
-        guess["crew_arm"] = 0.9 * problem.upper[problem.names.index("crew_arm")]
-    for name, share in (("ride_height", FLYING_SHARE if flies else 0.5), ("cant", 0.5)):
+        row = problem.names.index("crew_arm")
+        low, high = problem.lower[row], problem.upper[row]
+        out = 0.9 * high if how.crew_share is None else low + how.crew_share * (high - low)
+        guess["crew_arm"] = out * problem.scale[row]
+    for name, share in (("ride_height", FLYING_SHARE if flies else 0.5), ("cant", 0.5), ("crew_x", 0.5)):
         if name in problem.names:
             row = problem.names.index(name)
             low, high = problem.lower[row], problem.upper[row]
             guess[name] = (low + share * (high - low)) * problem.scale[row]
     if flies:
         return guess | {"leeway": 0.0, "heel": 0.0, "rudder": 0.0, "flap": 0.04}
-    return guess | {"leeway": 0.06 * power, "heel": 0.25 * power, "rudder": -0.02 * power, "flap": 0.0}
+    heel = 0.25 * power if how.heel is None else how.heel
+    return guess | {"leeway": 0.06 * power, "heel": heel, "rudder": -0.02 * power, "flap": 0.0}
 
 
 def _parts(count: int, size: int) -> list[slice]:

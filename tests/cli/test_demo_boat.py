@@ -24,6 +24,10 @@ NOT_OF_A_KEELBOAT = (
     "mains with a foot control",
     "boats with a turning mast",
     "boats with a sail from a table",
+    "boats with a trim tab",
+    "boats in waves",
+    "hulls that plane",
+    "hulls that plane, planing",
 )
 
 

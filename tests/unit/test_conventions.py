@@ -46,6 +46,7 @@ def _components(tws=6.0, twa_deg=70.0, boat=None, **changes):
     boat = keelboat.coarse(boat or keelboat.base())
     problem = keelboat.problem([boat], keelboat.conditions(tws_kn=tws / keelboat.KNOT, twa_deg=twa_deg))
     state = {"boat_speed": 3.0, "leeway": 0.0, "heel": 0.0, "rudder": 0.0, "crew_arm": 0.0}
+    state["crew_x"] = boat.crew.x
     state |= {
         f"{sail}_{what}": v
         for sail in ("main", "jib")

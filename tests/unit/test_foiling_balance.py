@@ -321,13 +321,7 @@ def test_a_mirrored_rudder_foil_has_the_mirrored_load():
 
 def test_the_foil_of_the_other_side_has_the_mirrored_load():
     layout, foil = fleets.layout(foiler.base()).foils[0], foiler.arrays().foils[0]
-    boats = foiler.arrays()
-    water = foiling.Water(
-        density=boats.water_density,
-        viscosity=boats.water_viscosity,
-        vapour_pressure=boats.water_vapour_pressure,
-        gravity=boats.gravity,
-    )
+    water = foiler.arrays().water
     found = []
     for side in (1.0, -1.0):
         attitude = foiling.Attitude(

@@ -42,8 +42,8 @@ def aloft(one: Boat, *, mast_rotation: float | None = None, **trim: float) -> Al
     fleet = fleets.fleet([one])
     arrays, wake = fleet.select(np.zeros(1, dtype=np.intp))
     values = {name: np.array([value]) for name, value in (TRIM | trim).items()}
-    plain = {name: 0.0 for name in ("leeway", "heel", "pitch", "rudder", "crew_arm", "flap", "elevator")}
-    plain |= {"boat_speed": 12.0, "cant": 0.85, "ride_height": 0.9}
+    at_rest = ("leeway", "heel", "pitch", "rudder", "crew_arm", "crew_x", "flap", "elevator")
+    plain = dict.fromkeys(at_rest, 0.0) | {"boat_speed": 12.0, "cant": 0.85, "ride_height": 0.9}
     state = State(
         trims=(SailTrim(**values), SailTrim(**(values | {"sheet": np.array([0.12])}))),
         mast_rotation=None if mast_rotation is None else np.array([mast_rotation]),

@@ -148,7 +148,7 @@ def test_righting_moment_afloat_is_the_slope_of_the_potential_energy():
         def up(height):
             return float(
                 hull_form.buoyancy(
-                    columns=fleet.arrays.hull.columns,
+                    columns=fleet.arrays.hull.columns[0],
                     ride_height=np.array([height]),
                     heel=np.array([heel]),
                     pitch=np.array([pitch]),

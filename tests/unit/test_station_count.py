@@ -37,6 +37,7 @@ def forces(boat: Boat, name: str, counts: tuple[int, ...]) -> FloatArray:
         ride_height=ride,
         rudder=np.zeros(1),
         crew_arm=np.zeros(1),
+        crew_x=np.zeros(1),
         trims=tuple(
             SailTrim(sheet=np.radians(sheet), twist=np.radians(twist), camber=camber, head_camber=np.zeros(1))
             for sheet, twist, camber in trims

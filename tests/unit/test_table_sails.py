@@ -138,7 +138,7 @@ def test_power_is_taken_back_at_the_heel_limit() -> None:
 
 
 def test_wind_from_outside_the_table_is_no_result() -> None:
-    found = equilibrium.solve([boat()], keelboat.conditions(tws_kn=11.0, twa_deg=[38.0, 90.0]))
+    found = equilibrium.solve([boat()], keelboat.conditions(tws_kn=11.0, twa_deg=[42.0, 90.0]))
     assert list(found.status) == [Status.OUTSIDE_MODEL_RANGE, Status.CONVERGED]
     assert found.reason[0] == (
         "The apparent wind comes to offwind_sail from outside the 30 to 190 deg of its table, where nothing "

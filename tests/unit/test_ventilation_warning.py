@@ -1,7 +1,7 @@
 """The warning that an arm through the surface may ventilate, and from which end.
 
 Regime: surface-piercing struts ventilate from the nose below depth Froude numbers of 1.0 to 1.25 and from the
-tail above (tests in J. Fluid Mech., 2026, second-hand).
+tail above (tests in J. Fluid Mech., 2026).
 """
 
 from __future__ import annotations

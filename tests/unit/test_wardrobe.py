@@ -20,7 +20,7 @@ from vpp.solver.status import Status
 
 FILE = Path(__file__).parents[2] / "configs" / "keelboat_sails.toml"
 GRID = keelboat.conditions(
-    tws_kn=[6.0, 14.0, 24.0, 6.0, 24.0, 24.0],
+    tws_kn=[6.0, 14.0, 28.0, 6.0, 28.0, 24.0],
     twa_deg=[45.0, 45.0, 45.0, np.nan, np.nan, 110.0],
     aim=np.array(["speed", "speed", "speed", "upwind", "upwind", "speed"]),
 )

@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from vpp.cli import check, compare, point, polar, stability
+from vpp.cli import calibrate, check, compare, crew, current, point, polar, stability
 from vpp.version import __version__
 
 app = typer.Typer(
@@ -47,6 +47,9 @@ app.command("point")(point.point)
 app.command("polar")(polar.polar)
 app.command("compare")(compare.compare)
 app.command("stability")(stability.stability)
+app.command("crew")(crew.crew)
+app.command("current")(current.current)
+app.command("calibrate")(calibrate.calibrate)
 
 
 def main() -> None:

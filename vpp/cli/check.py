@@ -11,7 +11,7 @@ from vpp.cli.console import stop, table
 from vpp.cli.options import BoatPath, Format, Options, Printed
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
 
     from vpp.boat import Boat
     from vpp.config import BoatFile, Row
@@ -68,7 +68,8 @@ def _text(boat_file: BoatFile, boats: Iterable[Boat], *, whole: Iterable[str]) -
             and (not _is_in_sail_table(row) if is_whole else base.get(row.key) != show_value(row))
         ]
         told = f"{boat.name}: {boat.says}" if boat.says else boat.name
-        parts.append(told + ("" if is_whole else " (what differs from base)"))
+        calibrated = f"\ncalibrated: {boat.calibration.text}" if boat.calibration.text else ""
+        parts.append(told + ("" if is_whole else " (what differs from base)") + calibrated)
         parts.append(table(_HEADER, cells, left=len(_HEADER)))
         if is_whole:
             parts.append(_sails(boat, boat_file.rows(boat.name)))
@@ -150,14 +151,15 @@ def _records(boat_file: BoatFile, boats: Iterable[Boat]) -> list[dict[str, Any]]
     ]
 
 
-def _json(boat_file: BoatFile, boats: Iterable[Boat]) -> str:
-    from vpp.results.files import CAUTION, json_text
+def _json(boat_file: BoatFile, boats: Sequence[Boat]) -> str:
+    from vpp.results.files import CAUTION, NOT_CALIBRATED, json_text
 
     return json_text(
         {
             "boat": boat_file.name,
             "file": str(boat_file.path),
             "digest": boat_file.digest,
+            "calibration": {boat.name: boat.calibration.text or NOT_CALIBRATED for boat in boats},
             "values": _records(boat_file, boats),
             "caution": CAUTION,
         }

@@ -27,6 +27,7 @@ from vpp.cli.options import (
     Processes,
     Twa,
     Tws,
+    Waves,
     process_count,
     read_boat_and_winds,
 )
@@ -44,6 +45,7 @@ def compare(
     option: Options = None,
     tws: Tws = "6:24:2",
     twa: Twa = "30:170:5",
+    sea: Waves = None,
     out: Out = Path("out"),
     printed: Printed = Format.TEXT,
     no_figures: NoFigures = False,
@@ -56,7 +58,7 @@ def compare(
     from vpp.compare import NothingToCompare
     from vpp.compare import compare as solve_comparison
 
-    boat_file, grid = read_boat_and_winds(boat, options=option or (), tws=tws, twa=twa, out=out)
+    boat_file, grid = read_boat_and_winds(boat, options=option or (), tws=tws, twa=twa, out=out, sea=sea)
     try:
         with progress("solving") as report:
             comparison = solve_comparison(

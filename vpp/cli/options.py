@@ -54,6 +54,15 @@ Processes = Annotated[
         "--processes", metavar="N", min=1, help="Processes to solve with.", show_default="all cores"
     ),
 ]
+Waves = Annotated[
+    str | None,
+    typer.Option(
+        "--sea",
+        metavar="flat|HEIGHT:PERIOD|fetch:KM",
+        help="Waves: none, of a significant height in m and peak period in s, or as the wind raises them.",
+        show_default="the boat file's",
+    ),
+]
 NoFigures = Annotated[bool, typer.Option("--no-figures", help="Write tables only.")]
 
 
@@ -66,13 +75,23 @@ def process_count(asked: int | None) -> int:
     return os.cpu_count() or 1
 
 
+def read_boat(boat: Path, *, options: Sequence[str], sea: str | None = None) -> BoatFile:
+    """The boat file, its boats in the sea that is asked for. Raises BoatFileError with all that is wrong."""
+    from vpp.config import load, sea_of
+
+    asked = None if sea is None else sea_of(sea)
+    boat_file = load(boat)
+    boat_file.select(options)
+    return boat_file if asked is None else boat_file.at_sea(asked)
+
+
 def read_boat_and_winds(
-    boat: Path, *, options: Sequence[str], tws: str, twa: str, out: Path
+    boat: Path, *, options: Sequence[str], tws: str, twa: str, out: Path, sea: str | None = None
 ) -> tuple[BoatFile, WindGrid]:
     """The boat file and the wind grid; everything wrong with either, or with the folder to write to, ends the
     command.
     """
-    from vpp.config import BoatFileError, load
+    from vpp.config import BoatFileError
     from vpp.polar import WindGrid, WindGridError
 
     problems: list[str] = []
@@ -84,8 +103,7 @@ def read_boat_and_winds(
     if out.exists() and not out.is_dir():
         problems.append(f"out = {str(out)!r}: a file of that name is in the way")
     try:
-        boat_file = load(boat)
-        boat_file.select(options)
+        boat_file = read_boat(boat, options=options, sea=sea)
     except BoatFileError as error:
         problems += [str(problem) for problem in error.problems]
     if problems or grid is None or boat_file is None:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from vpp.cli.console import SOME_FAILED, closing, print_result, stop, table
-from vpp.cli.options import BoatPath, Format, Printed
+from vpp.cli.options import BoatPath, Format, Printed, Waves, read_boat
 
 if TYPE_CHECKING:
     from vpp.config import BoatFile
@@ -55,6 +55,7 @@ def point(
             "--sail-set", metavar="NAME", help="Which of the boat's sail sets is up.", show_default="the best"
         ),
     ] = None,
+    sea: Waves = None,
     figure: Annotated[
         Path | None, typer.Option("--figure", metavar="FILE", help="Draw the budget (.png or .svg).")
     ] = None,
@@ -75,14 +76,13 @@ def point(
 
     Example: vpp point keelboat.toml --tws 12 --twa 45 --option base --option taller_rig --plot -o rig
     """
-    from vpp.config import BoatFileError, load
+    from vpp.config import BoatFileError
 
     options = list(dict.fromkeys(option or (_BASE,)))
     if problems := [*_drawing_problems(options, figure=figure, plot=plot, out=out)]:
         stop(problems)
     try:
-        boat_file = load(boat)
-        boat_file.select(options)
+        boat_file = read_boat(boat, options=options, sea=sea)
     except BoatFileError as error:
         stop(str(problem) for problem in error.problems)
     found, reasons = _solve(boat_file, options, tws=tws, twa=twa, branch=branch, sail_set=sail_set)
@@ -199,15 +199,17 @@ def _draw_rig(found: Sequence[Point], folder: Path) -> Written:
 
 def _about(found: Sequence[Point], *, files: Sequence[str]) -> dict[str, Any]:
     """What `about.json` says of points and the names of the files written with it."""
-    from vpp.results.files import CAUTION
+    from vpp.polar import source_of_all
+    from vpp.results.files import CAUTION, NOT_CALIBRATED
     from vpp.version import __version__
 
-    source, values = found[0].source, [point.values for point in found]
+    source, values = source_of_all(found), [point.values for point in found]
     return {
         "boat": source.name,
         "file": source.file,
         "digest": source.digest,
         "version": __version__,
+        "calibration": source.calibration or NOT_CALIBRATED,
         "options": [each["option"] for each in values],
         "tws_kn": values[0]["tws_kn"],
         "twa_deg": [round(float(each["twa_deg"]), 3) for each in values],
@@ -222,10 +224,11 @@ def _about(found: Sequence[Point], *, files: Sequence[str]) -> dict[str, Any]:
 
 
 def _text(found: Sequence[Point], written: Written | None) -> str:
+    from vpp.polar import source_of_all
     from vpp.results.files import CAUTION
 
     parts = [part for point in found for part in _told(point, signs=point is found[0])]
-    parts[0] = f"{found[0].source.line}\n{parts[0]}"
+    parts[0] = f"{source_of_all(found).line}\n{parts[0]}"
     if written is None:
         return "\n\n".join([*parts, CAUTION])
     from vpp.rig_plot import say_effort
@@ -279,14 +282,16 @@ def _budget(found: Point) -> str:
 
 
 def _json(found: Sequence[Point], written: Written | None) -> str:
-    from vpp.results.files import CAUTION, json_text
+    from vpp.polar import source_of_all
+    from vpp.results.files import CAUTION, NOT_CALIBRATED, json_text
 
-    source, told = found[0].source, [_record(point) for point in found]
+    source, told = source_of_all(found), [_record(point) for point in found]
     return json_text(
         {
             "boat": source.name,
             "file": source.file,
             "digest": source.digest,
+            "calibration": source.calibration or NOT_CALIBRATED,
             **(told[0] if len(told) == 1 else {"points": told}),
             **({} if written is None else {"files": [str(path) for path in written.files]}),
             "caution": CAUTION,

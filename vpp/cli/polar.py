@@ -16,6 +16,7 @@ from vpp.cli.options import (
     Processes,
     Twa,
     Tws,
+    Waves,
     process_count,
     read_boat_and_winds,
 )
@@ -38,6 +39,7 @@ def polar(
     option: Options = None,
     tws: Tws = "6:24:2",
     twa: Twa = "30:170:5",
+    sea: Waves = None,
     out: Out = Path("out"),
     printed: Printed = Format.TEXT,
     no_figures: NoFigures = False,
@@ -49,7 +51,7 @@ def polar(
     """
     from vpp.polar import polar as solve_polar
 
-    boat_file, grid = read_boat_and_winds(boat, options=option or (), tws=tws, twa=twa, out=out)
+    boat_file, grid = read_boat_and_winds(boat, options=option or (), tws=tws, twa=twa, out=out, sea=sea)
     with progress("solving") as report:
         solved = solve_polar(
             boat_file,

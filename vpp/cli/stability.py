@@ -267,6 +267,7 @@ def _told(curve: Curve, words: np.ndarray[Any, Any], what: str) -> list[str]:
 
 
 def _about(found: Stability) -> dict[str, Any]:
+    from vpp.results.files import NOT_CALIBRATED
     from vpp.results.variables import DEGREE, KNOT
     from vpp.version import __version__
 
@@ -284,6 +285,7 @@ def _about(found: Stability) -> dict[str, Any]:
         "file": found.source.file,
         "digest": found.source.digest,
         "version": __version__,
+        "calibration": found.source.calibration or NOT_CALIBRATED,
         "option": found.option,
         "settings": {name: None if value != value else round(value, 9) for name, value in said.items()},
     }

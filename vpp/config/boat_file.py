@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from os import PathLike
 from pathlib import Path
 
-from vpp.boat import Boat
+from vpp.boat import Boat, Sea
 from vpp.config import source
 from vpp.config.columns import ColumnFile
 from vpp.config.errors import BoatFileError, Problem
+from vpp.config.hull_forms import sea_fault
 from vpp.config.resolve import BASE, Resolver
 from vpp.config.rows import Row, rows_of
 from vpp.config.study import OPTIONS_OF, with_boat
@@ -52,6 +53,22 @@ class BoatFile:
         if unknown:
             raise BoatFileError([self._no_option(option) for option in unknown])
         return tuple(by_name[option] for option in dict.fromkeys((BASE, *options)))
+
+    def at_sea(self, sea: Sea) -> BoatFile:
+        """The same boats in another sea than that of the file.
+
+        Raises BoatFileError where nothing is known of one of them in it.
+        """
+        boats = tuple(replace(boat, sea=sea) for boat in self.boats)
+        faults = dict.fromkeys(filter(None, map(sea_fault, boats)))
+        if faults:
+            raise BoatFileError(
+                [
+                    Problem(file=str(self.path), key="sea", given=sea.model, wrong=fault, allowed="flat")
+                    for fault in faults
+                ]
+            )
+        return replace(self, boats=boats)
 
     def rows(self, option: str = BASE) -> tuple[Row, ...]:
         """Every resolved value of an option with its unit, where it came from and what it is.
@@ -94,15 +111,14 @@ def load(path: str | PathLike[str]) -> BoatFile:
         path=Path(path),
         name=base.name,
         description=base.description,
-        digest=_digest(content, {**resolver.chord_files, **resolver.coefficient_files}),
+        digest=_digest(content, resolver.files.by_name()),
         boats=tuple(entry.afloat.boat for entry in resolved.values()),
         resolved={
             option: rows_of(
                 entry.root,
                 entry.document,
                 entry.afloat,
-                resolver.chord_files,
-                resolver.coefficient_files,
+                resolver.files,
                 file=file,
             )
             for option, entry in resolved.items()

@@ -11,6 +11,7 @@ from vpp import boat as parts
 from vpp.boat import Boat, FormedHull, Hull, PointMass, Range
 from vpp.config.chords import ChordFile
 from vpp.config.coefficients import CoefficientFile
+from vpp.config.files import Files
 from vpp.config.schema import (
     BoatDocument,
     CoefficientSailTable,
@@ -24,11 +25,15 @@ from vpp.config.schema import (
     RigTable,
     SailSetTable,
     SailTable,
+    SeaTable,
     TableModel,
     WindageTable,
 )
 from vpp.config.units import unit_of
-from vpp.physics import fluids, hull, hull_form
+from vpp.physics import fluids, hull, hull_form, hull_sections
+from vpp.physics.hull_sections import righting_levers
+from vpp.physics.righting_curves import gz_curve, initial_metacentre_height
+from vpp.physics.section_shape import SectionShape
 
 # Weight and drawn displacement of the base may differ by this share; beyond, the drawing is of another boat.
 WEIGHT_TOLERANCE = 0.03
@@ -39,6 +44,9 @@ FORMED_WEIGHT_TOLERANCE = 0.10
 GREATEST_VOLUME_CHANGE = 0.15
 # Section area over thickness times chord of the NACA four-digit form: the integral of its polynomial.
 SECTION_AREA_FACTOR = 0.685
+# Heels at which the levers of a hull's sections are found, from upright: to 60 deg.
+SECTION_HEEL_STEP_DEG = 2.5
+SECTION_HEELS = 25
 
 # How the parameters of the series are called in sentences.
 FORM_NAMES = {
@@ -76,6 +84,34 @@ class DrawnForm:
 
 
 def drawn_form(hull: FormedHull) -> DrawnForm:
+    """Integrals of the shape, of both hulls of a catamaran.
+
+    A second hull at a spacing s doubles volume and area, and adds s^2/4 of their quotient to the metacentric
+    radius. Exact.
+    """
+    one = _family_form(hull) if hull.sections is None else _section_form(hull.sections)
+    if hull.hull_spacing == 0.0:
+        return one
+    apart = 0.25 * hull.hull_spacing**2 * one.waterplane_area / one.volume
+    return replace(
+        one,
+        volume=2.0 * one.volume,
+        waterplane_area=2.0 * one.waterplane_area,
+        metacentric_radius=one.metacentric_radius + apart,
+    )
+
+
+def _section_form(shape: SectionShape) -> DrawnForm:
+    form = hull_sections.drawn_form(shape=shape)
+    return DrawnForm(
+        volume=form.volume,
+        waterplane_area=form.waterplane_area,
+        buoyancy_centre_z=form.buoyancy_centre_z,
+        metacentric_radius=form.metacentric_radius,
+    )
+
+
+def _family_form(hull: FormedHull) -> DrawnForm:
     """Integrals of the shape in closed form.
 
     With n and m the exponents of water line and section: volume L B T n/(n + 1) m/(m + 1), water plane L B
@@ -106,25 +142,24 @@ def as_drawn(
     *,
     name: str,
     says: str,
-    chord_files: Mapping[str, ChordFile],
-    coefficient_files: Mapping[str, CoefficientFile],
+    files: Files,
 ) -> Boat:
     """The boat of a document, at the water line to which its hull is drawn."""
     return Boat(
         name=name,
         says=says,
         environment=_environment(document.environment),
-        hull=_hull(document.hull),
-        fins=tuple(_fin(fin) for fin in document.fin),
+        hull=_hull(document.hull, files),
+        fins=tuple(sorted(map(_fin, document.fin), key=lambda fin: -fin.quarter_chord_x)),
         foils=tuple(_foil(foil) for foil in document.foil),
         rig=_rig(document.rig),
         sails=tuple(
-            _sail(sail, chord_files, mast_diameter=_si(document.rig, "mast_diameter_m"))
+            _sail(sail, files.chords, mast_diameter=_si(document.rig, "mast_diameter_m"))
             for sail in document.sail
             if isinstance(sail, SailTable)
         ),
         table_sails=tuple(
-            _table_sail(sail, coefficient_files[sail.coefficient_file])
+            _table_sail(sail, files.coefficients[sail.coefficient_file])
             for sail in document.sail
             if isinstance(sail, CoefficientSailTable)
         ),
@@ -136,19 +171,22 @@ def as_drawn(
         sail_change=parts.SailChange(
             lost_time=_si(document.wardrobe, "change_cost_s"), leg_time=_si(document.wardrobe, "leg_minutes")
         ),
+        sea=_sea(document.sea),
+        pitch_gyradius_share=_si(document.sea, "pitch_gyradius_percent"),
+        calibration=parts.Calibration(
+            **{key: getattr(document.calibration, f"{key}_scale") for key in vars(parts.Calibration())}
+        ),
     )
 
 
 def fin_volume(boat: Boat) -> float:
     """Volume [m^3] of keel and rudder, with the section of the NACA four-digit family and straight taper."""
-    return sum(
-        SECTION_AREA_FACTOR
-        * fin.thickness_ratio
-        * fin.span
-        * (fin.root_chord**2 + fin.root_chord * fin.tip_chord + fin.tip_chord**2)
-        / 3.0
-        for fin in boat.fins
-    )
+    return sum(_volume_of(fin) for fin in boat.fins for _ in fin.sides)
+
+
+def _volume_of(fin: parts.Fin) -> float:
+    chords = fin.root_chord**2 + fin.root_chord * fin.tip_chord + fin.tip_chord**2
+    return SECTION_AREA_FACTOR * fin.thickness_ratio * fin.span * chords / 3.0
 
 
 def resting_foils(boat: Boat) -> tuple[PointMass, ...]:
@@ -214,15 +252,63 @@ def afloat(boat: Boat) -> Afloat:
         buoyancy_centre_z=(whole_before * (lines.buoyancy_centre_z - sinkage) - change * 0.5 * sinkage)
         / whole,
         metacentric_radius=lines.metacentric_radius * whole_before / whole,
+        levers=_levers_afloat(boat, volume, sinkage),
     )
     floated = replace(_lowered(boat, sinkage), hull=floated_hull)
-    metacentre = floated_hull.buoyancy_centre_z + floated_hull.metacentric_radius
     return Afloat(
         boat=floated,
         volume_change=change,
         sinkage=sinkage,
-        metacentric_height=metacentre - mass_centre_height(floated),
+        metacentric_height=_metacentre(floated_hull) - mass_centre_height(floated),
     )
+
+
+def _metacentre(lines: Hull) -> float:
+    """Height [m] of the metacentre over the water plane, upright."""
+    if lines.levers is None:
+        return lines.buoyancy_centre_z + lines.metacentric_radius
+    curve = gz_curve(heel=lines.levers.heel, righting_arm=lines.levers.lever, mass_centre_z=0.0)
+    return float(initial_metacentre_height(curve=curve))
+
+
+def _levers_afloat(boat: Boat, canoe_volume: float, sinkage: float) -> parts.LeverRows | None:
+    """Levers of the buoyancy about the point of the centreline in the water plane that the boat floats at.
+
+    That point lies higher in the boat by the sinkage s than the one that levers were given about: they are
+    less by s sin(heel). Those of a table are otherwise left as they are; those of sections are found at the
+    boat's weight, its trim with its mass centre fixed, and the fins' buoyancy is added at their middle.
+    """
+    lines = boat.hull
+    if not isinstance(lines, Hull):
+        return None
+    rows = lines.levers
+    if lines.sections is not None:
+        rows = _levers_of_sections(boat, lines.sections, canoe_volume)
+    if rows is None:
+        return None
+    lowered = tuple(
+        lever - sinkage * math.sin(heel) for heel, lever in zip(rows.heel, rows.lever, strict=True)
+    )
+    return replace(rows, lever=lowered)
+
+
+def _levers_of_sections(boat: Boat, sections: SectionShape, canoe_volume: float) -> parts.LeverRows:
+    heels = tuple(math.radians(SECTION_HEEL_STEP_DEG) * step for step in range(SECTION_HEELS))
+    levers = righting_levers(
+        shape=sections,
+        heels=heels,
+        volume=canoe_volume,
+        centre_x=mass_centre_x(boat),
+        centre_z=mass_centre_height(boat),
+    )
+    fins = fin_volume(boat)
+    depth = sum(_volume_of(fin) * (fin.root_z - 0.5 * fin.span) for fin in boat.fins for _ in fin.sides)
+    heeled = tuple(
+        (canoe_volume * float(arm) + depth * math.sin(heel)) / (canoe_volume + fins)
+        for heel, arm in zip(heels[1:], levers[1:], strict=True)
+    )
+    # upright both sides are alike; integrals leave a rounding error
+    return parts.LeverRows(file="sections", heel=heels, lever=(0.0, *heeled))
 
 
 def mass_centre_height(boat: Boat) -> float:
@@ -241,10 +327,10 @@ def mass_centre_x(boat: Boat) -> float:
 def outside_series(boat: Boat) -> list[tuple[str, float, float, float]]:
     """Form parameters that the hull's resistance model does not cover: name, value, lowest and highest.
 
-    Empty for a hull given by its shape, which is no member of a series.
+    Empty for a hull given by its shape or by a table of resistance, which are no members of a series.
     """
     lines = boat.hull
-    if isinstance(lines, FormedHull):
+    if isinstance(lines, FormedHull) or lines.resistance is not None:
         return []
     return hull.outside_series(
         waterline_length=lines.waterline_length,
@@ -309,6 +395,10 @@ def _si(table: TableModel, key: str) -> float:
     return unit_of(key).to_si(float(getattr(table, key)))
 
 
+def _si_or(table: TableModel, key: str, otherwise: float) -> float:
+    return otherwise if getattr(table, key) is None else _si(table, key)
+
+
 def _all_si(key: str, values: tuple[float, ...]) -> tuple[float, ...]:
     return tuple(unit_of(key).to_si(float(value)) for value in values)
 
@@ -320,7 +410,8 @@ def _range(table: TableModel, low: str, high: str) -> Range:
 def _environment(table: EnvironmentTable) -> parts.Environment:
     properties = fluids.sea_water if table.water == "sea" else fluids.fresh_water
     water = properties(temperature_c=table.water_temperature_c)
-    air = fluids.air(temperature_c=table.air_temperature_c)
+    pressure = fluids.air_pressure_at(altitude=table.altitude_m)
+    air = fluids.air(temperature_c=table.air_temperature_c, pressure=pressure)
     return parts.Environment(
         water_density=water.density,
         water_viscosity=water.kinematic_viscosity,
@@ -329,40 +420,107 @@ def _environment(table: EnvironmentTable) -> parts.Environment:
         air_viscosity=air.kinematic_viscosity,
         wind_exponent=_si(table, "wind_exponent"),
         wind_reference_height=_si(table, "wind_reference_height_m"),
+        air_pressure=pressure,
     )
 
 
-def _hull(table: HullTable) -> Hull | FormedHull:
-    if table.model == "thin_ship":
-        return FormedHull(
-            model=table.model,
-            waterline_length=_si(table, "waterline_length_m"),
-            waterline_beam=_si(table, "waterline_beam_m"),
-            canoe_draught=_si(table, "canoe_draught_m"),
-            waterline_exponent=_si(table, "waterline_exponent"),
-            section_exponent=_si(table, "section_exponent"),
-            centre_x=_si(table, "centre_x_m"),
-            form_factor=_si(table, "form_factor"),
-        )
-    if table.stability_model is None:
-        raise ValueError("The hull has no stability model; check its table before building.")
-    return Hull(
+def _sea(table: SeaTable) -> parts.Sea:
+    return parts.Sea(
         model=table.model,
-        waterline_length=_si(table, "waterline_length_m"),
-        waterline_beam=_si(table, "waterline_beam_m"),
-        canoe_draught=_si(table, "canoe_draught_m"),
-        canoe_volume=_si(table, "canoe_volume_m3"),
-        prismatic_coefficient=_si(table, "prismatic_coefficient"),
-        buoyancy_centre_share=_si(table, "buoyancy_centre_percent"),
-        wetted_area=_si(table, "wetted_area_m2"),
-        waterplane_area=_si(table, "waterplane_area_m2"),
-        form_factor=_si(table, "form_factor"),
-        heel_resistance_20deg=_si(table, "heel_resistance_20deg_percent"),
-        stability_model=table.stability_model,
-        buoyancy_centre_z=_si(table, "buoyancy_centre_z_m"),
-        metacentric_radius=_si(table, "metacentric_radius_m"),
-        wall_sided_limit=_si(table, "wall_sided_limit_deg"),
+        significant_height=_si_or(table, "significant_height_m", 0.0),
+        peak_period=_si_or(table, "peak_period_s", 0.0),
+        fetch=_si_or(table, "fetch_km", 0.0),
     )
+
+
+def _hull(table: HullTable, files: Files) -> Hull | FormedHull:
+    lines: dict[str, Any] = {
+        "model": table.model,
+        "waterline_length": _si(table, "waterline_length_m"),
+        "waterline_beam": _si(table, "waterline_beam_m"),
+        "canoe_draught": _si(table, "canoe_draught_m"),
+        "form_factor": _si(table, "form_factor"),
+        "roughness": _si(table, "roughness_mm"),
+    }
+    if table.model in ("thin_ship", "planing_prism"):
+        return FormedHull(
+            **lines,
+            centre_x=_si(table, "centre_x_m"),
+            waterline_exponent=_si_or(table, "waterline_exponent", math.nan),
+            section_exponent=_si_or(table, "section_exponent", math.nan),
+            sections=sections_of(table, files),
+            hull_spacing=_si_or(table, "hull_spacing_m", 0.0),
+            deadrise=_si_or(table, "deadrise_deg", math.nan),
+        )
+    if table.stability_model is None or table.side_force_model is None:
+        raise ValueError("The hull has no model of stability or side force; check its table before building.")
+    return Hull(
+        **lines,
+        canoe_volume=_si(table, "canoe_volume_m3"),
+        prismatic_coefficient=_si_or(table, "prismatic_coefficient", math.nan),
+        buoyancy_centre_share=_si_or(table, "buoyancy_centre_percent", math.nan),
+        wetted_area=_si_or(table, "wetted_area_m2", math.nan),
+        waterplane_area=_si(table, "waterplane_area_m2"),
+        heel_resistance_20deg=_si_or(table, "heel_resistance_20deg_percent", 0.0),
+        resistance=_resistance_rows(table, files),
+        side_force_model=table.side_force_model,
+        stability_model=table.stability_model,
+        buoyancy_centre_z=_si_or(table, "buoyancy_centre_z_m", math.nan),
+        metacentric_radius=_si_or(table, "metacentric_radius_m", math.nan),
+        wall_sided_limit=_si_or(table, "wall_sided_limit_deg", math.nan),
+        levers=_given_levers(table, files),
+        sections=(
+            None
+            if table.stability_section_file is None
+            else files.sections[table.stability_section_file].shape
+        ),
+    )
+
+
+def _resistance_rows(table: HullTable, files: Files) -> parts.ResistanceRows | None:
+    if table.resistance_file is None:
+        return None
+    file = files.resistance[table.resistance_file]
+    return parts.ResistanceRows(
+        file=file.name,
+        speed=file.speed,
+        displacement=file.displacement,
+        heel=file.heel,
+        resistance=file.resistance,
+    )
+
+
+def sections_of(table: HullTable, files: Files) -> SectionShape | None:
+    """The sections of a hull that is free to heave, from its file or from the numbers of a planing bottom.
+
+    Raises ValueError where those numbers make no hull.
+    """
+    if table.section_file is not None:
+        return files.sections[table.section_file].shape
+    if table.model != "planing_prism":
+        return None
+    length = _si(table, "waterline_length_m")
+    return hull_sections.chined_shape(
+        waterline_length=length,
+        chine_beam=_si(table, "waterline_beam_m"),
+        deadrise=_si(table, "deadrise_deg"),
+        canoe_draught=_si(table, "canoe_draught_m"),
+        entry_share=_si(table, "entry_percent"),
+        freeboard=_si(table, "freeboard_m"),
+        transom_x=_si(table, "centre_x_m") - 0.5 * length,
+    )
+
+
+def _given_levers(table: HullTable, files: Files) -> parts.LeverRows | None:
+    """Levers about the drawn water plane from righting arms, which hold about a mass centre at a height."""
+    if table.gz_file is None:
+        return None
+    file = files.righting_arms[table.gz_file]
+    height = _si(table, "gz_mass_centre_z_m")
+    lever = tuple(
+        arm + height * math.sin(heel) for heel, arm in zip(file.heel, file.righting_arm, strict=True)
+    )
+    return parts.LeverRows(file=file.name, heel=file.heel, lever=lever)
 
 
 def _fin(table: FinTable) -> parts.Fin:
@@ -375,6 +533,9 @@ def _fin(table: FinTable) -> parts.Fin:
         thickness_ratio=_si(table, "thickness_percent"),
         quarter_chord_x=_si(table, "quarter_chord_x_m"),
         root_z=_si(table, "root_z_m"),
+        offset_y=_si(table, "offset_y_m"),
+        tab_chord_share=_si(table, "tab_chord_percent"),
+        tab=_range(table, "tab_min_deg", "tab_max_deg"),
     )
 
 
@@ -554,12 +715,14 @@ def _mass(table: MassTable) -> parts.PointMass:
 
 
 def _crew(table: CrewTable) -> parts.Crew:
+    along = Range(lower=_si_or(table, "x_min_m", table.x_m), upper=_si_or(table, "x_max_m", table.x_m))
     return parts.Crew(
         mass=_si(table, "mass_kg"),
         arm=_range(table, "arm_min_m", "arm_max_m"),
         x=_si(table, "x_m"),
         z=_si(table, "z_m"),
         drag_area=_si(table, "drag_area_m2"),
+        x_range=None if along.is_fixed else along,
     )
 
 
@@ -576,9 +739,12 @@ def _windage(table: WindageTable) -> parts.WindageItem:
 
 def _margins(table: MarginsTable, hull_table: HullTable) -> parts.Margins:
     margins = parts.Margins(
-        heel=_si(table, "heel_deg"), leeway=_si(table, "leeway_deg"), rudder=_si(table, "rudder_deg")
+        heel=_si(table, "heel_deg"),
+        leeway=_si(table, "leeway_deg"),
+        rudder=_si(table, "rudder_deg"),
+        heel_to_windward=(None if table.heel_to_windward_deg is None else _si(table, "heel_to_windward_deg")),
     )
-    if hull_table.model != "thin_ship":
+    if hull_table.model not in ("thin_ship", "planing_prism"):
         return margins
     return replace(
         margins,

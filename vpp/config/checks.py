@@ -8,6 +8,7 @@ from itertools import pairwise
 
 from vpp.boat import Boat, FormedHull
 from vpp.config import build
+from vpp.config.hull_forms import floated_findings, hull_findings
 from vpp.config.locate import Path
 from vpp.config.sail_sets import sail_set_findings
 from vpp.config.schema import (
@@ -46,6 +47,8 @@ def table_findings(tables: Mapping[Path, TableModel]) -> list[Finding]:
                 found += _hull_findings(path, table)
             case SailTable():
                 found += _sail_findings(path, table)
+            case FinTable():
+                found += _fin_findings(path, table)
             case FoilTable():
                 found += _foil_findings(path, table)
             case MarginsTable():
@@ -55,6 +58,7 @@ def table_findings(tables: Mapping[Path, TableModel]) -> list[Finding]:
                 found += _order(path, "mast_rotation_min_deg", "mast_rotation_max_deg", table)
             case CrewTable():
                 found += _order(path, "arm_min_m", "arm_max_m", table)
+                found += _crew_findings(path, table)
             case MassTable() if table.name in TAKEN_MASS_NAMES:
                 found.append(
                     Finding(
@@ -91,6 +95,16 @@ def _order(path: Path, low: str, high: str, table: TableModel, *, strictly: bool
     ]
 
 
+def _crew_findings(path: Path, crew: CrewTable) -> list[Finding]:
+    """Whether the place where the crew sits lies between the ends of where it may sit."""
+    found: list[Finding] = []
+    if crew.x_min_m is not None and crew.x_min_m > crew.x_m:
+        found.append(Finding((*path, "x_min_m"), f"is more than x_m = {crew.x_m:g}", f"up to {crew.x_m:g} m"))
+    if crew.x_max_m is not None and crew.x_max_m < crew.x_m:
+        found.append(Finding((*path, "x_max_m"), f"is less than x_m = {crew.x_m:g}", f"from {crew.x_m:g} m"))
+    return found
+
+
 def _foil_name_findings(tables: Mapping[Path, TableModel]) -> list[Finding]:
     """Foils stand beside fins and masses in every list of loads and weights."""
     found: list[Finding] = []
@@ -113,6 +127,16 @@ def _foil_name_findings(tables: Mapping[Path, TableModel]) -> list[Finding]:
                 found.append(
                     Finding((*path, "name"), "there is already a [[foil]] of that name", "another name")
                 )
+    return found
+
+
+def _fin_findings(path: Path, fin: FinTable) -> list[Finding]:
+    """Whether a trim tab has a chord, and stands on a fin that does not steer."""
+    found = _order(path, "tab_min_deg", "tab_max_deg", fin)
+    if (fin.tab_min_deg, fin.tab_max_deg) != (0.0, 0.0) and fin.tab_chord_percent == 0.0:
+        found.append(Finding((*path, "tab_chord_percent"), "the tab that turns has no chord", "above 0 %"))
+    if fin.kind == "rudder" and fin.tab_chord_percent > 0.0:
+        found.append(Finding((*path, "tab_chord_percent"), "a rudder turns as a whole", "0 %"))
     return found
 
 
@@ -417,7 +441,8 @@ def boat_findings(boat: BoatDocument) -> list[Finding]:
                     "rig.mast_top_height_m may have to rise with it",
                 )
             )
-    half_beam = max(0.5 * boat.hull.waterline_beam_m, boat.rig.deck_half_width_m)
+    hulls_width = boat.hull.waterline_beam_m + (boat.hull.hull_spacing_m or 0.0)
+    half_beam = max(0.5 * hulls_width, boat.rig.deck_half_width_m)
     reach = half_beam + HIKING_REACH_M
     if boat.crew.arm_max_m > reach:
         found.append(
@@ -427,6 +452,7 @@ def boat_findings(boat: BoatDocument) -> list[Finding]:
                 f"up to {reach:g} m",
             )
         )
+    found += hull_findings(boat)
     limit = boat.hull.wall_sided_limit_deg
     if limit is not None and boat.margins.heel_deg > limit:
         found.append(
@@ -574,7 +600,7 @@ def weight_findings(boat: Boat, *, is_base: bool) -> list[Finding]:
 def afloat_findings(floating: build.Afloat) -> list[Finding]:
     """Whether the boat at its own weight stays upright and within what its models cover."""
     boat = floating.boat
-    found: list[Finding] = []
+    found: list[Finding] = floated_findings(boat)
     for parameter, value, low, high in build.outside_series(boat):
         beyond = build.mass_beyond(boat, parameter, low if value < low else high)
         found.append(

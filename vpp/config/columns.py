@@ -36,8 +36,13 @@ class ColumnFile:
         return self.values.get(name, ())
 
 
-def read_columns(folder: Path, name: str, columns: Mapping[str, Mapping[str, Any]]) -> ColumnFile:
-    """Read a file whose heading names exactly these columns, each with its range as JSON Schema has it."""
+Columns = Mapping[str, Mapping[str, Any]]
+
+
+def read_columns(folder: Path, name: str, columns: Columns, *others: Columns) -> ColumnFile:
+    """Read a file whose heading names exactly these columns, or those of one of the others, each with its
+    range as JSON Schema has it.
+    """
     if Path(name).is_absolute():
         return ColumnFile(name, b"", unreadable="the path must be relative to the boat file")
     try:
@@ -50,14 +55,14 @@ def read_columns(folder: Path, name: str, columns: Mapping[str, Mapping[str, Any
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError:
         return ColumnFile(name, content, unreadable="the file is not UTF-8 text")
-    return _parse(name, content, text, columns)
+    return _parse(name, content, text, (columns, *others))
 
 
 def _reason(error: Exception) -> str:
     return (error.strerror if isinstance(error, OSError) and error.strerror else str(error)).lower()
 
 
-def _parse(name: str, content: bytes, text: str, columns: Mapping[str, Mapping[str, Any]]) -> ColumnFile:
+def _parse(name: str, content: bytes, text: str, choices: tuple[Columns, ...]) -> ColumnFile:
     reader = csv.reader(io.StringIO(text, newline=""))
     rows: list[tuple[int, list[str]]] = []
     try:
@@ -67,12 +72,12 @@ def _parse(name: str, content: bytes, text: str, columns: Mapping[str, Mapping[s
         broken = Problem(file=name, line=reader.line_num, wrong=f"this is not a CSV line ({error})")
         return ColumnFile(name, content, problems=(broken,))
     rows = [(line, cells) for line, cells in rows if any(cells)]
-    if not rows or rows[0][1] != list(columns):
+    columns = next((each for each in choices if rows and rows[0][1] == list(each)), None)
+    if columns is None:
         given = shown(",".join(rows[0][1])) if rows else ""
         line = rows[0][0] if rows else 1
-        heading = Problem(
-            file=name, line=line, given=given, wrong="is not the heading", allowed=",".join(columns)
-        )
+        allowed = " or ".join(",".join(each) for each in choices)
+        heading = Problem(file=name, line=line, given=given, wrong="is not the heading", allowed=allowed)
         return ColumnFile(name, content, problems=(heading,))
     problems: list[Problem] = []
     values: list[tuple[float, ...]] = []

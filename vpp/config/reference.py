@@ -64,7 +64,7 @@ def _condition(choice: Choice) -> dict[str, Any]:
     """The keys of a choice are there with it, and not with another."""
     selector = choice.selector[0]
     return {
-        "if": {"properties": {selector: {"enum": list(choice.choices)}}},
+        "if": {"properties": {selector: {"enum": list(choice.choices)}}, "required": [selector]},
         "then": {"required": list(choice.needed)},
         "else": {"properties": dict.fromkeys(choice.keys, False)},
     }

@@ -8,11 +8,13 @@ from pathlib import Path
 
 from vpp.boat import Boat
 from vpp.config import build, checks
-from vpp.config.chords import ChordFile, read_chords
+from vpp.config.chords import read_chords
 from vpp.config.coefficients import CoefficientFile, misfits_of, read_coefficients
 from vpp.config.errors import Problem
+from vpp.config.files import Files
+from vpp.config.hull_forms import form_findings, hull_file_findings, hull_file_problems
 from vpp.config.overlay import Items, Leaf, Misfit, Node, Table, lay_over, name_of
-from vpp.config.schema import BoatDocument, CoefficientSailTable, SailTable
+from vpp.config.schema import BoatDocument, CoefficientSailTable, HullTable, SailTable
 from vpp.config.sections import strip_findings
 from vpp.config.text import nearest
 from vpp.config.validate import Finding, option_findings, problem, read_boat, sound_tables, top_findings
@@ -34,8 +36,7 @@ class Resolver:
 
     def __init__(self, *, file: str, root: Table, folder: Path) -> None:
         self.problems: list[Problem] = []
-        self.chord_files: dict[str, ChordFile] = {}
-        self.coefficient_files: dict[str, CoefficientFile] = {}
+        self.files = Files()
         self._file = file
         self._root = root
         self._folder = folder
@@ -168,29 +169,41 @@ class Resolver:
                 file_findings = self._coefficient_file_findings((*path, "coefficient_file"), table)
                 coefficients_are_sound &= not file_findings and self._coefficients_are_sound(table)
                 findings += file_findings
+        hull = tables.get(("hull",))
+        hull_files_are_sound = True
+        if isinstance(hull, HullTable):
+            file_findings = hull_file_findings(self.files, self._folder, hull)
+            findings += file_findings
+            wrong_rows = hull_file_problems(self.files, hull)
+            for found in wrong_rows:
+                self._note(replace(found, file=str(self._folder / found.file)))
+            hull_files_are_sound = not wrong_rows
         if document is not None:
             findings += checks.boat_findings(document)
         self._note_all(findings, root, option=option)
         chords_are_sound = not any(self._chords_are_bad(sail) for sail in sails.values())
-        files_are_sound = chords_are_sound and coefficients_are_sound
+        files_are_sound = chords_are_sound and coefficients_are_sound and hull_files_are_sound
         if document is None or findings or not files_are_sound or not base_is_sound:
             return None
         says = document.description if option is None else _text(self._options[option], "says")
+        shape_findings = form_findings(document.hull, self.files)
+        if shape_findings:
+            self._note_all(shape_findings, root, option=option)
+            return None
         drawn = build.as_drawn(
             document,
             name=option or BASE,
             says=says,
-            chord_files=self.chord_files,
-            coefficient_files=self.coefficient_files,
+            files=self.files,
         )
         return self._float(root, document, drawn, option)
 
     def _chord_file_findings(self, path: tuple[str | int, ...], sail: SailTable) -> list[Finding]:
         if sail.chord_file is None:
             return []
-        if sail.chord_file not in self.chord_files:
-            self.chord_files[sail.chord_file] = read_chords(self._folder, sail.chord_file)
-        file = self.chord_files[sail.chord_file]
+        if sail.chord_file not in self.files.chords:
+            self.files.chords[sail.chord_file] = read_chords(self._folder, sail.chord_file)
+        file = self.files.chords[sail.chord_file]
         if file.unreadable:
             return [Finding(path, file.unreadable)]
         for found in file.problems:
@@ -207,11 +220,11 @@ class Resolver:
     def _coefficient_file_findings(
         self, path: tuple[str | int, ...], sail: CoefficientSailTable
     ) -> list[Finding]:
-        if sail.coefficient_file not in self.coefficient_files:
-            self.coefficient_files[sail.coefficient_file] = read_coefficients(
+        if sail.coefficient_file not in self.files.coefficients:
+            self.files.coefficients[sail.coefficient_file] = read_coefficients(
                 self._folder, sail.coefficient_file
             )
-        file = self.coefficient_files[sail.coefficient_file]
+        file = self.files.coefficients[sail.coefficient_file]
         if file.unreadable:
             return [Finding(path, file.unreadable)]
         for found in self._wrong_in(file, sail):
@@ -222,10 +235,10 @@ class Resolver:
         return file.problems or misfits_of(sail, file)
 
     def _coefficients_are_sound(self, sail: CoefficientSailTable) -> bool:
-        return not self._wrong_in(self.coefficient_files[sail.coefficient_file], sail)
+        return not self._wrong_in(self.files.coefficients[sail.coefficient_file], sail)
 
     def _chords_are_bad(self, sail: SailTable) -> bool:
-        return sail.chord_file is not None and bool(self.chord_files[sail.chord_file].problems)
+        return sail.chord_file is not None and bool(self.files.chords[sail.chord_file].problems)
 
     def _float(self, root: Table, document: BoatDocument, drawn: Boat, option: str | None) -> Resolved | None:
         findings = [
@@ -233,10 +246,15 @@ class Resolver:
             *checks.weight_findings(drawn, is_base=option is None),
         ]
         if not findings:
-            floating = build.afloat(drawn)
-            findings = checks.afloat_findings(floating)
-            if not findings:
-                return Resolved(root, document, floating)
+            try:
+                floating = build.afloat(drawn)
+            except ValueError as error:  # its sections do not carry it, or not upright
+                wrong = (str(error)[:1].lower() + str(error)[1:]).rstrip(".")
+                findings = [Finding(("hull", "stability_section_file"), wrong)]
+            else:
+                findings = checks.afloat_findings(floating)
+                if not findings:
+                    return Resolved(root, document, floating)
         for finding in findings:
             self._note_afloat(finding, root, option)
         return None

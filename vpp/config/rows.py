@@ -10,6 +10,7 @@ from vpp.boat import Boat, FormedHull, Rig, Sail
 from vpp.config import build
 from vpp.config.chords import ChordFile
 from vpp.config.coefficients import CoefficientFile
+from vpp.config.files import Files
 from vpp.config.locate import Path
 from vpp.config.overlay import Node, Table, key_text, nodes_along
 from vpp.config.schema import (
@@ -44,8 +45,7 @@ def rows_of(
     root: Table,
     document: BoatDocument,
     afloat: build.Afloat,
-    chord_files: Mapping[str, ChordFile],
-    coefficient_files: Mapping[str, CoefficientFile],
+    files: Files,
     *,
     file: str,
 ) -> tuple[Row, ...]:
@@ -58,12 +58,12 @@ def rows_of(
             continue
         tables = getattr(document, table_name)
         if table_name not in REPEATED_TABLES:
-            found += _table_rows(root, (table_name,), document, tables, chord_files, file)
+            found += _table_rows(root, (table_name,), document, tables, files.chords, file)
             continue
         for index, table in enumerate(tables):
-            found += _table_rows(root, (table_name, index), document, table, chord_files, file)
+            found += _table_rows(root, (table_name, index), document, table, files.chords, file)
             if isinstance(table, CoefficientSailTable):
-                found += _coefficient_rows(table, coefficient_files[table.coefficient_file])
+                found += _coefficient_rows(table, files.coefficients[table.coefficient_file])
     return (*found, *_computed_rows(afloat))
 
 

@@ -61,18 +61,71 @@ class EnvironmentTable(TableModel):
     wind_reference_height_m: float = quantity(
         "height at which the true wind speed is given", 1.0, 50.0, default=10.0
     )
+    altitude_m: float = quantity(
+        "height of the water over the sea, which thins the air of a mountain lake",
+        -450.0,
+        5000.0,
+        default=0.0,
+    )
+
+
+class SeaTable(TableModel):
+    """Waves: without this table the water is flat."""
+
+    model: Literal["flat", "given", "wind_sea"] = Field(
+        description="no waves, waves of one height and period in every wind, or what the wind raises over a "
+        "fetch"
+    )
+    significant_height_m: float | None = quantity(
+        "mean height of the highest third of the waves", 0.0, 10.0, default=None
+    )
+    peak_period_s: float | None = quantity("period of the most energetic waves", 1.0, 20.0, default=None)
+    fetch_km: float | None = quantity(
+        "open water to windward over which the wind has blown for long", 0.1, 2000.0, default=None
+    )
+    pitch_gyradius_percent: float = quantity(
+        "gyradius of the boat in pitch over the water line length, for the resistance in waves",
+        18.0,
+        35.0,
+        default=25.0,
+    )
+
+
+class CalibrationTable(TableModel):
+    """Factors on forces of the models, from points that are known of the boat; `vpp calibrate` finds them."""
+
+    hull_resistance_scale: float = quantity("factor on the hull's resistance", 0.7, 1.4, default=1.0)
+    appendage_drag_scale: float = quantity(
+        "factor on the profile drag of fins and foils", 0.7, 1.4, default=1.0
+    )
+    windage_scale: float = quantity("factor on the wind's force on all but the sails", 0.7, 1.4, default=1.0)
+    sail_force_scale: float = quantity("factor on the force of the sails", 0.7, 1.4, default=1.0)
+
+
+class KnownPointTable(TableModel):
+    """A speed that is known of the boat, for `vpp calibrate`."""
+
+    name: str = name("what the point is called")
+    tws_kn: float = quantity("true wind speed", 2.0, 45.0)
+    twa_deg: float = quantity("true wind angle", 25.0, 180.0)
+    boat_speed_kn: float = quantity("boat speed through the water", 0.5, 60.0)
 
 
 class HullTable(TableModel):
     """The canoe body, without keel and rudder, as drawn at its design water line."""
 
-    model: Literal["systematic_series", "thin_ship"] = Field(
-        description="how the hull's forces are found: from the tests of a series of yachts afloat at their "
-        "weight, or from a shape that may rise, sink and pitch"
+    model: Literal["systematic_series", "table", "thin_ship", "planing_prism"] = Field(
+        description="how the hull's forces are found: afloat at its weight from the tests of a series of "
+        "yachts, or from a table of resistance; or from a shape that may rise, sink and pitch, slender, or "
+        "planing at speed"
     )
     waterline_length_m: float = quantity("length of the water line", 2.0, 40.0)
-    waterline_beam_m: float = quantity("greatest beam of the water line", 0.3, 12.0)
-    canoe_draught_m: float = quantity("draught of the canoe body", 0.05, 5.0)
+    waterline_beam_m: float = quantity(
+        "greatest beam of the water line, of one of two hulls; between the chines with planing_prism",
+        0.1,
+        12.0,
+    )
+    canoe_draught_m: float = quantity("draught of the canoe body", 0.03, 5.0)
     canoe_volume_m3: float | None = quantity(
         "volume of water that the canoe body displaces", 0.05, 300.0, default=None
     )
@@ -87,14 +140,40 @@ class HullTable(TableModel):
     )
     wetted_area_m2: float | None = quantity("wetted area of the canoe body", 0.5, 600.0, default=None)
     waterplane_area_m2: float | None = quantity("area of the water plane", 0.3, 400.0, default=None)
+    resistance_file: str | None = Field(
+        None,
+        pattern=r"^[^\r\n\x00]+$",
+        max_length=200,
+        description="CSV file with columns speed_kn, then displacement_kg and heel_deg where it varies "
+        "them, then resistance_n: all of the bare hull's resistance",
+    )
     form_factor: float = quantity(
-        "excess of skin friction over a flat plate's; 0 with systematic_series, which contains it", 0.0, 0.5
+        "excess of skin friction over a flat plate's; 0 with systematic_series and table, which contain it",
+        0.0,
+        0.5,
+        default=0.0,
+    )
+    roughness_mm: float = quantity(
+        "height of sand grains as rough as the bottom: 0.03 for new paint; 0 is smooth",
+        0.0,
+        3.0,
+        default=0.0,
     )
     heel_resistance_20deg_percent: float | None = quantity(
-        "growth of the hull's resistance from upright to 20 deg of heel", 0.0, 50.0, default=None
+        "growth from upright to 20 deg of heel of residuary resistance, or of a table without heel",
+        0.0,
+        50.0,
+        default=None,
     )
-    stability_model: Literal["wall_sided"] | None = Field(
-        None, description="how the righting moment of the hull's form is found"
+    side_force_model: Literal["effective_draught", "surface_image"] | None = Field(
+        None,
+        description="how the induced drag of the side force is found: by the effective draught of hull and "
+        "keel, after tests of yachts, or by the water surface that every fin is mirrored in",
+    )
+    stability_model: Literal["wall_sided", "gz_table", "sections"] | None = Field(
+        None,
+        description="how the righting moment of the hull's form is found: straight vertical sides, a table "
+        "of righting arms, or sections integrated at heel and trim",
     )
     buoyancy_centre_z_m: float | None = quantity(
         "height of the centre of buoyancy of the whole boat, fins included; negative below water",
@@ -111,6 +190,22 @@ class HullTable(TableModel):
     wall_sided_limit_deg: float | None = quantity(
         "heel up to which the hull's sides count as straight and vertical", 5.0, 60.0, default=None
     )
+    gz_file: str | None = Field(
+        None,
+        pattern=r"^[^\r\n\x00]+$",
+        max_length=200,
+        description="CSV file with columns heel_deg,righting_arm_m at the drawn water line",
+    )
+    gz_mass_centre_z_m: float | None = quantity(
+        "height of the centre of mass for which those righting arms hold", -5.0, 5.0, default=None
+    )
+    stability_section_file: str | None = Field(
+        None,
+        pattern=r"^[^\r\n\x00]+$",
+        max_length=200,
+        description="CSV file with columns x_m,half_breadth_m,height_m, station by station from aft, each "
+        "from keel to sheer",
+    )
     waterline_exponent: float | None = quantity(
         "n of the water line, half breadth 1 - (2x/L)^n at x from its middle: 2 is a parabola, "
         "more is fuller at the ends",
@@ -124,6 +219,27 @@ class HullTable(TableModel):
         1.5,
         6.0,
         default=None,
+    )
+    section_file: str | None = Field(
+        None,
+        pattern=r"^[^\r\n\x00]+$",
+        max_length=200,
+        description="CSV file of sections in place of the two exponents, as stability_section_file",
+    )
+    hull_spacing_m: float | None = quantity(
+        "distance between the centre planes of the two hulls of a catamaran", 0.3, 20.0, default=None
+    )
+    deadrise_deg: float | None = quantity(
+        "angle of the bottom's two halves from level, from the transom to where the bow begins",
+        0.0,
+        30.0,
+        default=None,
+    )
+    entry_percent: float | None = quantity(
+        "part of the length over which the bow narrows from full beam to a point", 10.0, 90.0, default=None
+    )
+    freeboard_m: float | None = quantity(
+        "height of the sheer over the drawn water line", 0.05, 3.0, default=None
     )
     centre_x_m: float = quantity(
         "middle of the water line, forward of the reference point", -20.0, 20.0, default=0.0
@@ -143,6 +259,22 @@ class FinTable(TableModel):
         "position of the quarter chord at half span, forward of midships", -25.0, 25.0
     )
     root_z_m: float = quantity("height at which it leaves the hull; zero or negative", -5.0, 0.0)
+    offset_y_m: float = quantity(
+        "distance from the centreline of two such fins, one on either side; 0 for one in the middle",
+        0.0,
+        12.0,
+        default=0.0,
+    )
+    tab_chord_percent: float = quantity(
+        "part of the chord that a trim tab takes; 0 for none", 0.0, 60.0, default=0.0
+    )
+    tab_min_deg: float = quantity(
+        "least angle of that tab, trailing edge to leeward positive, which lifts to windward",
+        -15.0,
+        15.0,
+        default=0.0,
+    )
+    tab_max_deg: float = quantity("greatest angle of that tab", -15.0, 15.0, default=0.0)
 
 
 class FoilTable(TableModel):
@@ -470,6 +602,18 @@ class CrewTable(TableModel):
     arm_min_m: float = quantity("least distance of the crew to windward of the centreline", -6.0, 10.0)
     arm_max_m: float = quantity("greatest distance of the crew to windward of the centreline", -6.0, 10.0)
     x_m: float = quantity("position forward of midships", -25.0, 25.0)
+    x_min_m: float | None = quantity(
+        "farthest aft that it may sit, on a hull that may pitch; x_m where not given",
+        -25.0,
+        25.0,
+        default=None,
+    )
+    x_max_m: float | None = quantity(
+        "farthest forward that it may sit, on a hull that may pitch; x_m where not given",
+        -25.0,
+        25.0,
+        default=None,
+    )
     z_m: float = quantity("height", 0.0, 10.0)
     drag_area_m2: float = quantity("drag coefficient times area of all crew in the wind", 0.0, 20.0)
 
@@ -489,6 +633,9 @@ class MarginsTable(TableModel):
     """Limits on attitude, helm and foils that no condition may exceed."""
 
     heel_deg: float = quantity("greatest heel", 3.0, 60.0)
+    heel_to_windward_deg: float | None = quantity(
+        "greatest heel to windward; heel_deg where not given", 0.5, 60.0, default=None
+    )
     leeway_deg: float = quantity("greatest leeway", 1.0, 20.0)
     rudder_deg: float = quantity("greatest rudder angle", 1.0, 35.0)
     pitch_min_deg: float = quantity(
@@ -531,6 +678,7 @@ class BoatDocument(TableModel):
     name: str = line("name of the boat")
     description: str = line("what the boat is, in one line")
     environment: EnvironmentTable
+    sea: SeaTable = Field(default_factory=lambda: SeaTable(model="flat"))
     hull: HullTable
     fin: tuple[FinTable, ...] = Field((), max_length=20)
     foil: tuple[FoilTable, ...] = Field((), max_length=2)
@@ -542,6 +690,8 @@ class BoatDocument(TableModel):
     crew: CrewTable
     windage: tuple[WindageTable, ...] = Field((), max_length=100)
     margins: MarginsTable
+    calibration: CalibrationTable = Field(default_factory=CalibrationTable)
+    known_point: tuple[KnownPointTable, ...] = Field((), max_length=50)
 
 
 class AddTables(TableModel):
@@ -579,11 +729,13 @@ class BoatFileDocument(BoatDocument):
 
 SINGLE_TABLES: dict[str, type[TableModel]] = {
     "environment": EnvironmentTable,
+    "sea": SeaTable,
     "hull": HullTable,
     "rig": RigTable,
     "wardrobe": WardrobeTable,
     "crew": CrewTable,
     "margins": MarginsTable,
+    "calibration": CalibrationTable,
 }
 REPEATED_TABLES: dict[str, type[TableModel]] = {
     "fin": FinTable,
@@ -592,6 +744,7 @@ REPEATED_TABLES: dict[str, type[TableModel]] = {
     "sail_set": SailSetTable,
     "mass": MassTable,
     "windage": WindageTable,
+    "known_point": KnownPointTable,
 }
 TABLES = SINGLE_TABLES | REPEATED_TABLES
 # Tables of which every model has keys of its own; the first is the one in `TABLES`.
@@ -640,28 +793,77 @@ class Choice:
 
 CHOICES = (
     Choice(
+        table="sea",
+        selector=("model",),
+        chosen="given",
+        needed=("significant_height_m", "peak_period_s"),
+    ),
+    Choice(table="sea", selector=("model",), chosen="wind_sea", needed=("fetch_km",)),
+    Choice(
+        table="sea",
+        selector=("model",),
+        chosen="given",
+        or_chosen=("wind_sea",),
+        optional=("pitch_gyradius_percent",),
+    ),
+    Choice(
         table="hull",
         selector=("model",),
         chosen="systematic_series",
-        needed=(
-            "canoe_volume_m3",
-            "prismatic_coefficient",
-            "buoyancy_centre_percent",
-            "wetted_area_m2",
-            "waterplane_area_m2",
-            "heel_resistance_20deg_percent",
-            "stability_model",
-            "buoyancy_centre_z_m",
-            "metacentric_radius_m",
-            "wall_sided_limit_deg",
-        ),
+        needed=("buoyancy_centre_percent", "wetted_area_m2"),
+    ),
+    Choice(table="hull", selector=("model",), chosen="table", needed=("resistance_file",)),
+    Choice(
+        table="hull",
+        selector=("model",),
+        chosen="systematic_series",
+        or_chosen=("table",),
+        needed=("canoe_volume_m3", "waterplane_area_m2", "side_force_model", "stability_model"),
+        optional=("heel_resistance_20deg_percent", "prismatic_coefficient"),
+    ),
+    Choice(
+        table="hull",
+        selector=("stability_model",),
+        chosen="wall_sided",
+        needed=("buoyancy_centre_z_m", "metacentric_radius_m", "wall_sided_limit_deg"),
+    ),
+    Choice(
+        table="hull",
+        selector=("stability_model",),
+        chosen="gz_table",
+        needed=("gz_file", "gz_mass_centre_z_m"),
+    ),
+    Choice(
+        table="hull",
+        selector=("stability_model",),
+        chosen="sections",
+        needed=("stability_section_file",),
     ),
     Choice(
         table="hull",
         selector=("model",),
         chosen="thin_ship",
-        needed=("waterline_exponent", "section_exponent"),
+        optional=("waterline_exponent", "section_exponent", "section_file", "hull_spacing_m"),
+    ),
+    Choice(
+        table="hull",
+        selector=("model",),
+        chosen="planing_prism",
+        needed=("deadrise_deg", "entry_percent", "freeboard_m"),
+    ),
+    Choice(
+        table="hull",
+        selector=("model",),
+        chosen="thin_ship",
+        or_chosen=("planing_prism",),
         optional=("centre_x_m",),
+    ),
+    Choice(
+        table="crew",
+        selector=("hull", "model"),
+        chosen="thin_ship",
+        or_chosen=("planing_prism",),
+        optional=("x_min_m", "x_max_m"),
     ),
     Choice(
         table="sail",
@@ -710,7 +912,14 @@ CHOICES = (
         table="margins",
         selector=("hull", "model"),
         chosen="thin_ship",
-        optional=("pitch_min_deg", "pitch_max_deg", "immersion_m", "clearance_m", "cavitation_margin"),
+        or_chosen=("planing_prism",),
+        optional=("pitch_min_deg", "pitch_max_deg"),
+    ),
+    Choice(
+        table="margins",
+        selector=("hull", "model"),
+        chosen="thin_ship",
+        optional=("immersion_m", "clearance_m", "cavitation_margin"),
     ),
 )
 

@@ -24,12 +24,27 @@ def _seconds(minutes: float) -> float:
     return 60.0 * minutes
 
 
+def _from_mm(millimetres: float) -> float:
+    return millimetres / 1000.0
+
+
+def _from_km(kilometres: float) -> float:
+    return 1000.0 * kilometres
+
+
+def _from_kn(knots: float) -> float:
+    return knots * 1852.0 / 3600.0
+
+
 UNITS = {
     "kg_per_m2": Unit("kg/m²", "kilograms a square metre"),
     "kg_per_m": Unit("kg/m", "kilograms a metre"),
     "m3": Unit("m³", "cubic metres"),
     "m2": Unit("m²", "square metres"),
     "m": Unit("m", "metres"),
+    "mm": Unit("mm", "millimetres", _from_mm),
+    "km": Unit("km", "kilometres", _from_km),
+    "kn": Unit("kn", "knots", _from_kn),
     "kg": Unit("kg", "kilograms"),
     "deg": Unit("deg", "degrees", math.radians),
     "percent": Unit("%", "per cent", _share),
@@ -43,10 +58,10 @@ PURE_NUMBER = Unit("", "a pure number")
 
 # Endings that no key takes, but that people who think in another unit may write.
 FOREIGN_ENDINGS = (
-    "ft", "feet", "in", "inch", "yd", "mm", "cm", "dm", "km", "nm",
+    "ft", "feet", "in", "inch", "yd", "cm", "dm", "nm",
     "ft2", "sqft", "sqm", "cm2", "mm2", "ft3", "l", "litres",
     "lb", "lbs", "g", "t", "tonnes", "lb_per_ft", "g_per_m2", "lb_per_ft2", "oz",
-    "rad", "degrees", "f", "k", "share", "ratio", "pct", "kn", "mps", "ms",
+    "rad", "degrees", "f", "k", "share", "ratio", "pct", "mps", "ms",
 )  # fmt: skip
 
 

@@ -25,6 +25,7 @@ from vpp.config.schema import (
     Choice,
     OptionTable,
     TableModel,
+    choice_of,
     properties_of,
     table_model,
 )
@@ -90,6 +91,12 @@ def _of_choice(root: Table, path: Path, table: Table, choice: Choice) -> list[Fi
     selector = nodes_along(root, (*(above or path), key))[-1]
     owner = TABLES[choice.selector[0] if above else choice.table]
     chosen = selector.value if isinstance(selector, Leaf) else None
+    if (above_it := choice_of(choice.table, key)) and not above:
+        # the choice is a key of another choice: where that is not made, the keys of both are of no use
+        outer = plain(nodes_along(root, (*path, *above_it.selector))[-1])
+        if isinstance(outer, str) and outer not in above_it.choices:
+            wrong = f'not used with {".".join(above_it.selector)} = "{outer}"'
+            return [Finding((*path, name), wrong) for name in choice.keys if name in table.entries]
     if chosen not in properties_of(owner)[key]["enum"]:
         return []  # what is wrong with the choice itself is told elsewhere
     if chosen not in choice.choices:

@@ -22,6 +22,8 @@ from vpp.version import __version__
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+    from vpp.boat import Boat
+
 CAUTION = (
     "A quick estimate for comparing rigs and boats, not a stability, structural or safety sign-off: "
     "class rules, local codes and licensed practice come first."
@@ -30,6 +32,9 @@ CAUTION = (
 
 ABOUT = "about.json"
 """The file of a folder of results that says what they were made from and lists them."""
+
+NOT_CALIBRATED = "none"
+"""What tables say of a boat without calibration."""
 
 _OWN_KEYS = {"boat", "digest", "version", "caution", "files"}
 _OWN_SUFFIXES = (".csv", ".json", ".txt", ".png", ".svg")
@@ -56,16 +61,45 @@ _FILE_DECIMALS = {
 
 @dataclass(frozen=True, kw_only=True)
 class Source:
-    """Where a result came from: the boat's name, its file, and the digest of that and the data it names."""
+    """Where a result came from: the boat's name, its file, and the digest of that and the data it names; what
+    forces are multiplied by after known points, `calibration_text` of its boats, and their sea, `sea_text`.
+    """
 
     name: str
     file: str
     digest: str
+    calibration: str = ""
+    sea: str = ""
 
     @property
     def line(self) -> str:
-        """The line under every figure and table."""
-        return f"{self.name} ({self.file}, {self.digest}), vpp {__version__}"
+        """The line under every figure and table, and more where a boat is in waves or calibrated."""
+        said = [f"{self.name} ({self.file}, {self.digest}), vpp {__version__}"]
+        said += [f"waves: {self.sea}"] if self.sea else []
+        said += [f"calibrated: {self.calibration}"] if self.calibration else []
+        return "\n".join(said)
+
+
+def calibration_text(boats: Sequence[Boat]) -> str:
+    """What forces of boats are multiplied by after known points: once where all are alike, else by their
+    names; empty where none is calibrated.
+    """
+    return _by_boat([(boat.name, boat.calibration.text) for boat in boats], NOT_CALIBRATED)
+
+
+def sea_text(boats: Sequence[Boat]) -> str:
+    """The sea that boats are in, in the same way; empty where all of it is flat."""
+    return _by_boat([(boat.name, boat.sea.text) for boat in boats], "none")
+
+
+def _by_boat(told: Sequence[tuple[str, str]], nothing: str) -> str:
+    """A text once where all boats have the same, else with the names of those that have it."""
+    names: dict[str, list[str]] = {}
+    for name, text in told:
+        names.setdefault(text, []).append(name)
+    if len(names) <= 1:
+        return next(iter(names), "")
+    return "; ".join(f"{', '.join(having)}: {text or nothing}" for text, having in names.items())
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -129,6 +163,8 @@ def about(
         "file": source.file,
         "digest": source.digest,
         "version": __version__,
+        "calibration": source.calibration or NOT_CALIBRATED,
+        "waves": source.sea or "none",
         "date": datetime.now(tz=UTC).date().isoformat(),
         "options": list(options),
         "grid": {"tws_kn": list(tws_kn), "twa_deg": list(twa_deg), "aims": list(aims)},

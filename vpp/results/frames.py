@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from vpp.results.files import NOT_CALIBRATED
 from vpp.results.variables import BUDGET_COLUMNS, KNOT, SAIL_SET_COLUMNS, VARIABLES, variable
 from vpp.solver.status import Status
 from vpp.wardrobe import made_good, places_under
@@ -63,6 +64,7 @@ def to_frame(solved: Solved) -> pd.DataFrame:
         "branch": solved.branch,
         "sail_set": solved.sail_set,
         "status": status_words(solved.status),
+        "calibration": _calibrations(solved),
         "remark": solved.remark,
         "reason": solved.reason,
     }
@@ -182,6 +184,12 @@ def _as_asked(values: Floats) -> Floats:
 def _option_names(solved: Solved) -> NDArray[np.object_]:
     names = np.array([boat.name for boat in solved.boats], dtype=object)
     picked: NDArray[np.object_] = names[np.asarray(solved.conditions.option)]
+    return picked
+
+
+def _calibrations(solved: Solved) -> NDArray[np.object_]:
+    told = np.array([boat.calibration.text or NOT_CALIBRATED for boat in solved.boats], dtype=object)
+    picked: NDArray[np.object_] = told[np.asarray(solved.conditions.option)]
     return picked
 
 

@@ -21,7 +21,7 @@ FOILING_DEMO = DEMO.with_name("foiling_monohull.toml")
 FOILING_BOAT = BOAT.with_name("foiling_boat.toml")
 
 PURE_NUMBER_ENDINGS = (
-    *("_coefficient", "_factor", "_exponent", "_count", "_share", "_ratio"),
+    *("_coefficient", "_factor", "_exponent", "_count", "_scale", "_share", "_ratio"),
     *("cavitation_margin", "schema_version"),
 )
 
@@ -98,21 +98,25 @@ def test_the_json_schema_refuses_what_loading_refuses(path: tuple[str | int, ...
 
 
 @pytest.mark.parametrize(
-    ("path", "value"),
+    ("file", "path", "value"),
     [
-        (("hull", "section_exponent"), None),
-        (("hull", "canoe_volume_m3"), 4.2),
-        (("foil", 0, "cant_max_deg"), None),
-        (("foil", 1, "cant_max_deg"), 5.0),
-        (("foil", 1, "kind"), "canting"),
+        (BOAT, ("hull", "canoe_volume_m3"), None),
+        (BOAT, ("hull", "wall_sided_limit_deg"), None),
+        (BOAT, ("hull", "section_exponent"), 2.5),
+        (BOAT, ("hull", "gz_file"), "gz.csv"),
+        (FOILING_BOAT, ("hull", "canoe_volume_m3"), 4.2),
+        (FOILING_BOAT, ("hull", "metacentric_radius_m"), 1.2),
+        (FOILING_BOAT, ("foil", 0, "cant_max_deg"), None),
+        (FOILING_BOAT, ("foil", 1, "cant_max_deg"), 5.0),
+        (FOILING_BOAT, ("foil", 1, "kind"), "canting"),
     ],
 )
 def test_the_json_schema_knows_which_keys_belong_to_a_model_or_kind(
-    path: tuple[str | int, ...], value: object
+    file: Path, path: tuple[str | int, ...], value: object
 ) -> None:
     jsonschema = pytest.importorskip("jsonschema", reason="the reference validator is not installed")
     validator = jsonschema.Draft202012Validator(reference.json_schema())
-    document = tomllib.loads(FOILING_BOAT.read_text(encoding="utf-8"))
+    document = tomllib.loads(file.read_text(encoding="utf-8"))
     place: Any = document
     for part in path[:-1]:
         place = place[part]
@@ -129,7 +133,9 @@ def test_the_page_says_which_keys_belong_to_a_model_or_kind() -> None:
     assert "| `section_exponent` |  | 1.5 to 6 |  | " in page
     for key, choice in (
         ("section_exponent", 'model = "thin_ship"'),
-        ("canoe_volume_m3", 'model = "systematic_series"'),
+        ("canoe_volume_m3", 'model = "systematic_series" or "table"'),
+        ("wall_sided_limit_deg", 'stability_model = "wall_sided"'),
+        ("peak_period_s", 'model = "given"'),
         ("raised_cant_deg", 'kind = "canting_pair"'),
         ("immersion_m", 'hull.model = "thin_ship"'),
     ):

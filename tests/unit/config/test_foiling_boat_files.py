@@ -64,7 +64,8 @@ ONE_MISTAKE = {
     "unknown hull model": (
         'model = "thin_ship"',
         'model = "thin_shp"',
-        'hull.model = "thin_shp": no such model; allowed: "systematic_series" or "thin_ship"; '
+        'hull.model = "thin_shp": no such model; allowed: "systematic_series" or "table" or "thin_ship" or '
+        '"planing_prism"; '
         'did you mean "thin_ship"?',
     ),
     "a key that the model needs misspelt": (
@@ -182,12 +183,12 @@ def test_a_key_that_the_model_needs_is_asked_for_with_what_it_is(foiling_problem
     assert said(problem) == (
         f"boat.toml:{line_of(BOAT, '[hull]')}: hull.section_exponent: missing: "
         f"{properties_of(TABLES['hull'])['section_exponent']['description']}; "
-        'needed with model = "thin_ship"; allowed: 1.5 to 6'
+        'needed with model = "thin_ship"; allowed: 1.5 to 6; or give section_file'
     )
     [problem] = foiling_problems(("canoe_volume_m3 = 5.40\n", ""), of=KEELBOAT)
     assert said(problem) == (
         f"boat.toml:{line_of(KEELBOAT, '[hull]')}: hull.canoe_volume_m3: missing: volume of water that the "
-        'canoe body displaces; needed with model = "systematic_series"; allowed: 0.05 to 300 m³'
+        'canoe body displaces; needed with model = "systematic_series" or "table"; allowed: 0.05 to 300 m³'
     )
     [problem] = foiling_problems(("raised_cant_deg = 105.0\n", ""))
     assert said(problem) == (
@@ -198,18 +199,34 @@ def test_a_key_that_the_model_needs_is_asked_for_with_what_it_is(foiling_problem
 
 
 def test_a_missing_key_is_told_beside_another_mistake_of_its_table(foiling_problems: ProblemsOf) -> None:
-    problems = foiling_problems(("section_exponent = 3.0\n", ""), ("form_factor = 0.05", "form_factor = 5.0"))
-    assert {problem.key for problem in problems} == {"hull.section_exponent", "hull.form_factor"}
+    problems = foiling_problems(
+        ("raised_cant_deg = 105.0\n", ""), ("raised_drag_area_m2 = ", "raised_drag_area_m2 = 1")
+    )
+    assert {problem.key for problem in problems} == {
+        "foil.foil.raised_cant_deg",
+        "foil.foil.raised_drag_area_m2",
+    }
+
+
+def of_the_series() -> set[str]:
+    """Keys of a hull of the series with vertical sides that no hull given by its shape has."""
+    theirs = {"systematic_series", "wall_sided"}
+    return {
+        key
+        for choice in CHOICES
+        if choice.table == "hull" and theirs & {*choice.choices}
+        for key in choice.keys
+    }
 
 
 def test_every_key_of_another_model_is_refused_at_once(foiling_problems: ProblemsOf) -> None:
     problems = foiling_problems(('model = "systematic_series"', 'model = "thin_ship"'), of=KEELBOAT)
-    needed = {choice.chosen: choice.needed for choice in CHOICES if choice.table == "hull"}
     assert {problem.key for problem in problems if problem.given} == {
-        f"hull.{key}" for key in needed["systematic_series"]
+        f"hull.{key}" for key in of_the_series()
     }
     assert {problem.key for problem in problems if not problem.given} == {
-        f"hull.{key}" for key in needed["thin_ship"]
+        "hull.waterline_exponent",
+        "hull.section_exponent",
     }
 
 
@@ -480,8 +497,7 @@ def test_a_hull_given_by_its_shape_needs_no_foils(tmp_path: Path) -> None:
         ),
     )
     text = text_of(KEELBOAT, replacements, "")
-    used = {key for choice in CHOICES if choice.chosen == "systematic_series" for key in choice.needed}
-    lines = [row for row in text.split("\n") if row.split(" = ")[0] not in used]
+    lines = [row for row in text.split("\n") if row.split(" = ")[0] not in of_the_series()]
     path = tmp_path / "boat.toml"
     path.write_text("\n".join(lines[: lines.index("[[option]]")]).replace("0.645", "0.50"), encoding="utf-8")
     # by its shape: 8.60 x 2.70 x 0.50 x 2.2/3.2 x 2.5/3.5 = 5.70 m3; boat and fins weigh 5.6 m3 of water

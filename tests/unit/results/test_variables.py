@@ -19,11 +19,12 @@ def test_columns_come_in_their_fixed_order() -> None:
         "main_sheet_deg", "main_twist_deg", "main_camber_percent", "main_head_camber_percent",
         "main_foot_camber_percent", "mast_rotation_deg",
         "jib_sheet_deg", "jib_twist_deg", "jib_camber_percent", "table_sail_power_percent",
-        "crew_arm_m", "rudder_deg", "cant_deg", "flap_deg", "elevator_deg",
+        "crew_arm_m", "crew_x_m", "tab_deg", "rudder_deg", "cant_deg", "flap_deg", "elevator_deg",
         "tip_depth_m", "cavitation_margin",
         "immersion_price_kn_per_m", "clearance_price_kn_per_m", "cavitation_price_kn",
         "heave_stiffness_n_per_m", "pitch_stiffness_nm_per_deg", "roll_stiffness_nm_per_deg",
-        "froude_number", "remark", "reason",
+        "froude_number", "planing_percent", "porpoising_margin_deg", "wave_height_m", "wave_period_s",
+        "calibration", "remark", "reason",
     )  # fmt: skip
     assert CONTROL_COLUMNS[0] == "main_sheet_deg"
     assert CONTROL_COLUMNS[-4:] == ("rudder_deg", "cant_deg", "flap_deg", "elevator_deg")
@@ -56,6 +57,7 @@ def test_unit_is_the_end_of_the_column_name() -> None:
         "deg": "_deg",
         "percent": "_percent",
         "m": "_m",
+        "s": "_s",
         "N": "_n",
         "N m": "_nm",
         "1": ("_number", "_margin"),
