@@ -208,13 +208,18 @@ def _hull_values(afloat: build.Afloat) -> dict[str, tuple[float, str]]:
                 "second moment of the water plane about the centreline over that volume",
             ),
         }
-    return {
+    found = {
         "afloat.sinkage_m": (afloat.sinkage, "how much deeper it floats than the hull is drawn"),
         "afloat.canoe_draught_m": (hull.canoe_draught, "draught of the canoe body at that weight"),
         "afloat.canoe_volume_m3": (hull.canoe_volume, "volume of the canoe body at that weight"),
-        "afloat.prismatic_coefficient": (hull.prismatic_coefficient, "prismatic coefficient at that weight"),
+        "afloat.prismatic_coefficient": (
+            hull.prismatic_coefficient,
+            "prismatic coefficient at that weight",
+        ),
         "afloat.wetted_area_m2": (hull.wetted_area, "wetted area of the canoe body at that weight"),
     }
+    # a hull by its table of resistance need not know all of them
+    return {key: pair for key, pair in found.items() if not math.isnan(pair[0])}
 
 
 def _computed(key: str, value: float, description: str) -> Row:
