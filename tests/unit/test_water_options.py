@@ -12,6 +12,8 @@ import pytest
 
 from tests.support import keelboat
 from vpp import config, equilibrium
+from vpp.boat import Hull
+from vpp.physics.stability import wall_sided_righting_arm
 from vpp.solver.status import Status
 
 FILE = keelboat.FILE.with_name("keelboat_water.toml")
@@ -82,13 +84,39 @@ def test_thin_air_costs_where_there_is_too_little_of_it() -> None:
 
 @pytest.mark.parametrize(
     ("option", "most"),
-    [("by_surface_image", 0.10), ("by_righting_arms", 0.05), ("by_resistance_table", 0.09)],
+    [
+        ("by_surface_image", 0.10),
+        ("by_righting_arms", 0.05),
+        ("by_resistance_table", 0.09),
+    ],
 )
 def test_another_model_of_the_same_hull_is_near(option: str, most: float) -> None:
     """The righting arms lean in by up to 4 % and the resistance is 3 % more, by the file's own comments; the
     two models of the side force are held against each other in tests/validation.
     """
     assert np.abs(gain(option)).max() < most
+
+
+def test_round_bilges_right_less_than_vertical_sides() -> None:
+    """Vertical sides are a bound for a hull of this fullness: with the bilge out of the water the sections
+    right less, and the boat is slower where it heels.
+    """
+    boats = config.load(FILE)
+    walls, sections = boats.boat("base").hull, boats.boat("by_sections").hull
+    assert isinstance(walls, Hull)
+    assert isinstance(sections, Hull)
+    assert sections.levers is not None
+    heel = np.array(sections.levers.heel)
+    bound = wall_sided_righting_arm(
+        heel=heel,
+        metacentric_height=walls.buoyancy_centre_z + walls.metacentric_radius,
+        metacentric_radius=walls.metacentric_radius,
+    )
+    share = np.array(sections.levers.lever)[1:] / bound[1:]
+    assert (np.diff(share[heel[1:] < np.radians(35.0)]) < 0.0).all()
+    assert 0.9 < share[0] < 1.0
+    assert 0.7 < share[7] < 0.85  # at 20 deg
+    assert gain("by_sections")[1, 0] < -0.05
 
 
 def test_more_resistance_by_table_is_slower_everywhere() -> None:
