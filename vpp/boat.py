@@ -139,8 +139,8 @@ class FormedHull:
     Without `sections`, half breadth (B/2)(1 - |2 x/L|^n)(1 - (1 - zeta)^m), with zeta the height above a
     level keel line over the draught, n `waterline_exponent` and m `section_exponent`; sides above the drawn
     water line are vertical. `centre_x` is the middle of the water line. With a `hull_spacing` there are two
-    such hulls, their centre planes that far apart. `deadrise` belongs to a bottom that planes, whose chines
-    are `waterline_beam` apart.
+    such hulls, their centre planes that far apart. `deadrise` and `transom_rise` belong to a bottom that
+    planes, whose chines are `waterline_beam` apart and whose keel lies that much higher at the transom.
     """
 
     model: str
@@ -152,6 +152,7 @@ class FormedHull:
     sections: SectionShape | None = None
     hull_spacing: float = 0.0
     deadrise: float = math.nan
+    transom_rise: float = 0.0
     centre_x: float
     form_factor: float
     roughness: float = 0.0

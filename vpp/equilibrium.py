@@ -28,7 +28,7 @@ Progress = Callable[[int, int], None]
 # Upwind and reaching, every start that was tried led to the same optimum. Off the wind each sail may be best
 # attached or stalled, full or flat, or eased to its stops, which makes several optima: those conditions are
 # solved from all of ATTACHED, EASED, FLAT and MAIN_STALLED and the fastest answer is kept (of 550 conditions
-# none was more than 0.3 %, and seven more than 0.05 %, slower than the best of 19 starts). There may also be
+# none was more than 0.31 %, and six more than 0.05 %, slower than the best of 19 starts). There may also be
 # a best VMG on a broad reach and another on a run, for which STALLED is added; the first three look on the
 # broad reach alone. SLOW is for conditions in which none of them converged. The low barrier keeps a start in
 # its basin.
@@ -56,10 +56,12 @@ WIDE, WIDER = np.radians(53.0), np.radians(60.0)
 # several angles of a best VMG in light air, between the humps of the waves. Hulls that plane are solved from
 # PLANING as well and, for a best VMG, from the others (of 130 conditions of the demo skiff and its options,
 # 52 were more than 0.05 % slower than the best of these and eight random starts before, and one was after).
-PLANING = replace(ATTACHED, speed_factor=2.0, upwind_angle=np.radians(57.0), downwind_angle=np.radians(125.0))
+# The fast ones begin bow up, as a run that rises aft planes: level, they may stay wet to the bow.
+BOW_UP = replace(ATTACHED, pitch=np.radians(2.5))
+PLANING = replace(BOW_UP, speed_factor=2.0, upwind_angle=np.radians(57.0), downwind_angle=np.radians(125.0))
 FULL_WIDE = replace(ATTACHED, camber=0.95, upwind_angle=WIDE, downwind_angle=np.radians(120.0))
 FULL_WIDER = replace(FULL_WIDE, upwind_angle=WIDER, downwind_angle=np.radians(115.0))
-FAST_WIDE = replace(ATTACHED, speed_factor=1.6, camber=0.4, upwind_angle=WIDE)
+FAST_WIDE = replace(BOW_UP, speed_factor=1.6, camber=0.4, upwind_angle=WIDE)
 # A catamaran may fly a hull or not, and each is an optimum (of 24 conditions these starts found the best of
 # random ones in all): it begins with one hull out of the water, and off the wind level and heeled to
 # windward besides.

@@ -33,6 +33,8 @@ from vpp.state import Component, Load, State, against_course
 # Models of the side force: the induced drag by the effective draught of hull and keel, or by the surface that
 # every fin is mirrored in.
 EFFECTIVE_DRAUGHT, SURFACE_IMAGE = "effective_draught", "surface_image"
+# How far a hull's keel line may lie off that of its planing bottom and count as straight, in beams.
+RUN_TOLERANCE = 0.01
 # Names of components by the hull's resistance, for whoever asks what they are.
 RESISTANCE = (
     "hull friction",
@@ -92,12 +94,14 @@ class HullArrays:
 
 @dataclass(frozen=True, kw_only=True)
 class PlaningArrays:
-    """What a hull that planes has besides, arrays (boats,): its bottom with length [m] and fullness, x of the
-    buoyancy centre [m], and the volume [m^3] of the boat's weight.
+    """What a hull that planes has besides, arrays (boats,): its bottom with length [m] and fullness, and the
+    length [m] of its run, over which the hull is as straight as the bottom; x of the buoyancy centre [m], and
+    the volume [m^3] of the boat's weight.
     """
 
     bottom: PlaningHull
     length: Array
+    run: Array
     fullness: Array
     level_x: Array
     weight_volume: Array
@@ -297,22 +301,20 @@ def _planing_arrays(boat: Boat, form: FormedHull) -> PlaningArrays:
     if form.sections is None:
         raise ValueError("A bottom that planes needs its sections.")
     drawn = hull_sections.drawn_form(shape=form.sections)
+    keel = {"waterline_length": form.waterline_length, "transom_rise": form.transom_rise}
     bottom = PlaningHull(
         beam=form.waterline_beam,
         deadrise=form.deadrise,
         transom_x=form.centre_x - 0.5 * form.waterline_length,
-        transom_z=-form.canoe_draught,
-        keel_angle=0.0,
+        transom_z=form.transom_rise - form.canoe_draught,
+        keel_angle=hull_sections.run_angle(**keel),
     )
     return PlaningArrays(
         bottom=bottom,
         length=form.waterline_length,
+        run=hull_sections.run_length(**keel, tolerance=RUN_TOLERANCE * form.waterline_beam),
         fullness=planing_handover.bottom_fullness(
-            volume=drawn.volume,
-            beam=bottom.beam,
-            deadrise=bottom.deadrise,
-            bottom_length=form.waterline_length,
-            draught=form.canoe_draught,
+            hull=bottom, bottom_length=form.waterline_length, volume=drawn.volume
         ),
         level_x=drawn.buoyancy_centre_x,
         weight_volume=boat.total_mass / boat.environment.water_density,

@@ -123,6 +123,8 @@ def _planing(
         yield f"planing past its range ({_CALLED[name]})", mask & planes
     beyond = wet_beyond_bottom(forces=forces, bottom_length=boats.hull.planing.length)
     yield "planing with a wet bow", beyond & planes
+    bent = wet_beyond_bottom(forces=forces, bottom_length=boats.hull.planing.run)
+    yield "planing on more than its straight run", bent & planes & ~beyond
     yield "may porpoise", planes & (quantities["porpoising_margin"] < 0.0)
     known = planing.porpoising_known(lift_coefficient=forces.lift_coefficient, deadrise=bottom.deadrise)
     yield "limit of porpoising not known at this deadrise and load", planes & ~known

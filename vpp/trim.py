@@ -428,8 +428,9 @@ class Start:
     holding for all further sails, and a sheet that cannot reach it begins near its stop; `twist` [rad] and
     `camber`, from 0 flattest to 1 fullest, hold for all sails. The search for the best VMG upwind begins at
     the true wind angle `upwind_angle`, downwind at `downwind_angle` and goes no farther than `downwind_end`
-    [rad]; `barrier` is the solver's initial barrier. `heel` [rad], and where in its range the crew is out to
-    windward, `crew_share`, are guessed from the wind where they are not given.
+    [rad]; `barrier` is the solver's initial barrier. `pitch` [rad] is that of boats free to pitch; `heel`
+    [rad], and where in its range the crew is out to windward, `crew_share`, are guessed from the wind where
+    they are not given.
     """
 
     speed_factor: float
@@ -440,6 +441,7 @@ class Start:
     downwind_end: float
     barrier: float
     upwind_angle: float = math.radians(45.0)
+    pitch: float = 0.01
     heel: float | None = None
     crew_share: float | None = None
 
@@ -495,7 +497,7 @@ def _attitude_guess(problem: FastestEquilibrium, power: FloatArray, how: Start) 
     guess: dict[str, Array] = {
         "crew_arm": 0.0,
         "elevator": 0.0,
-        "pitch": 0.01,
+        "pitch": how.pitch,
         "mast_rotation": 0.2,
         "tab": 0.02 * power,
     }

@@ -202,7 +202,7 @@ def say_handover(whole: list[planing_skiff.Run]) -> None:
             load, state = found.water[i].whole, found.water[i].forces
             parts = [float(np.ravel(x)[0]) for x in (load.friction, load.waves, load.planing_drag)]
             print(
-                f"{HANDOVER_SPEEDS[i]:5.1f} kn  trim {math.degrees(found.pitch[i]):5.2f} deg  ride height "
+                f"{HANDOVER_SPEEDS[i]:5.1f} kn  pitch {math.degrees(found.pitch[i]):5.2f} deg  ride height "
                 f"{found.ride_height[i]:.3f} m  drag/weight {found.drag_share[i]:.4f} (friction, waves, law "
                 + ", ".join(f"{part / planing_skiff.WEIGHT:.4f}" for part in parts)
                 + f")  l {state.length_beam_ratio[0]:.2f}  keel {state.keel_length[0]:.2f} m"
@@ -217,19 +217,21 @@ def say_handover(whole: list[planing_skiff.Run]) -> None:
 def say_roll() -> None:
     """Roll stiffness over lift about the keel, and that of still water on the same wetted plan."""
     hull = planing_skiff.BOTTOM
-    print("roll stiffness over lift, m: planing, still water; lift at 15 deg of heel over upright")
+    print("roll stiffness over lift, m: planing, still water; at 15 deg of heel over that at none")
     for speed_kn, trim_deg, ratio in ((10.0, 2.9, 3.0), (14.0, 2.6, 2.7), (18.0, 2.0, 2.6)):
         speed, trim = np.full(3, speed_kn * KNOT), np.full(3, math.radians(trim_deg))
         heel = np.array([0.0, 1e-4, math.radians(15.0)])
         rise = np.tan(hull.deadrise) / (2.0 * math.pi * np.tan(trim))
         height = -(ratio + rise) * hull.beam * np.sin(trim)
-        height = height - hull.transom_x * np.sin(trim) - hull.transom_z * np.cos(trim)
-        found = planing_skiff.forces(speed, trim, heel, height)
-        about_keel = found.roll[1] - found.up[1] * hull.transom_z * heel[1]
+        pitch = trim - hull.keel_angle
+        height = height - hull.transom_x * np.sin(pitch) - hull.transom_z * np.cos(pitch)
+        found = planing_skiff.forces(speed, pitch, heel, height)
+        keel_z = hull.transom_z + found.pressure_centre * np.sin(hull.keel_angle)
+        about_keel = found.roll - found.up * keel_z * np.sin(heel)
         plan = planing_skiff.DENSITY * GRAVITY * hull.beam**4 * ratio / 12.0
         print(
-            f"  {speed_kn:.0f} kn  {about_keel / heel[1] / found.up[1]:.2f}  {plan / found.up[0]:.2f}"
-            f"  {found.up[2] / found.up[0]:.2f}"
+            f"  {speed_kn:.0f} kn  {about_keel[1] / heel[1] / found.up[1]:.2f}  {plan / found.up[0]:.2f}"
+            f"  {about_keel[2] / math.sin(heel[2]) * heel[1] / about_keel[1]:.2f}"
         )
 
 
@@ -254,10 +256,10 @@ def build_handover(whole: list[planing_skiff.Run], floats: planing_skiff.Run) ->
             floats.speed_kn, values, color=INK, linewidth=1.1, linestyle=(0, (1, 1.6)),
             label="the middle one, did it only float",
         )  # fmt: skip
-    axes[0].set_title("Invented skiff, 270 kg, beam 1.1 m, deadrise 8 deg; shaded: hand-over", loc="left")
+    axes[0].set_title("Invented skiff, 270 kg, run 8 cm up at the transom; shaded: hand-over", loc="left")
     axes[0].legend(loc="upper left", frameon=False)
     axes[0].set_ylabel("drag over weight")
-    axes[1].set_ylabel("trim, deg")
+    axes[1].set_ylabel("pitch, deg")
     axes[2].set_ylabel("ride height, cm")
     axes[2].set_xlabel("speed, kn")
     axes[2].set_xlim(HANDOVER_SPEEDS[0], HANDOVER_SPEEDS[-1])

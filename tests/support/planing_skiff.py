@@ -22,7 +22,7 @@ from vpp.physics.hull_form import Columns, WaveTable
 Floats = NDArray[np.float64]
 
 KNOT, GRAVITY, DENSITY, VISCOSITY, ALLOWANCE = 1852.0 / 3600.0, 9.80665, 1025.0, 1.19e-6, 4e-4
-LENGTH, BEAM, DEADRISE, DRAUGHT = 4.6, 1.1, math.radians(8.0), 0.105
+LENGTH, BEAM, DEADRISE, DRAUGHT, RISE = 4.6, 1.1, math.radians(8.0), 0.134, 0.08
 HULL_MASS, CREW_MASS = 110.0, 160.0
 WEIGHT = (HULL_MASS + CREW_MASS) * GRAVITY
 VOLUME = WEIGHT / (DENSITY * GRAVITY)
@@ -35,14 +35,17 @@ SHAPE = hull_sections.chined_shape(
     entry_share=0.5,
     freeboard=0.4,
     transom_x=-0.5 * LENGTH,
+    transom_rise=RISE,
 )
 FORM = hull_sections.drawn_form(shape=SHAPE)
 BOTTOM = planing.PlaningHull(
-    beam=BEAM, deadrise=DEADRISE, transom_x=-0.5 * LENGTH, transom_z=-DRAUGHT, keel_angle=0.0
+    beam=BEAM,
+    deadrise=DEADRISE,
+    transom_x=-0.5 * LENGTH,
+    transom_z=RISE - DRAUGHT,
+    keel_angle=hull_sections.run_angle(waterline_length=LENGTH, transom_rise=RISE),
 )
-FULLNESS = planing_handover.bottom_fullness(
-    volume=FORM.volume, beam=BEAM, deadrise=DEADRISE, bottom_length=LENGTH, draught=DRAUGHT
-)
+FULLNESS = planing_handover.bottom_fullness(hull=BOTTOM, bottom_length=LENGTH, volume=FORM.volume)
 
 
 @dataclass(frozen=True)

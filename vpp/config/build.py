@@ -451,6 +451,7 @@ def _hull(table: HullTable, files: Files) -> Hull | FormedHull:
             sections=sections_of(table, files),
             hull_spacing=_si_or(table, "hull_spacing_m", 0.0),
             deadrise=_si_or(table, "deadrise_deg", math.nan),
+            transom_rise=_si(table, "transom_rise_m"),
         )
     if table.stability_model is None or table.side_force_model is None:
         raise ValueError("The hull has no model of stability or side force; check its table before building.")
@@ -508,6 +509,7 @@ def sections_of(table: HullTable, files: Files) -> SectionShape | None:
         entry_share=_si(table, "entry_percent"),
         freeboard=_si(table, "freeboard_m"),
         transom_x=_si(table, "centre_x_m") - 0.5 * length,
+        transom_rise=_si(table, "transom_rise_m"),
     )
 
 

@@ -94,9 +94,17 @@ def _bottom_findings(hull: HullTable) -> list[Finding]:
     found: list[Finding] = []
     if hull.deadrise_deg is not None:
         least = hull.waterline_beam_m * math.tan(math.radians(hull.deadrise_deg)) / (2.0 * math.pi)
-        if hull.canoe_draught_m <= 1.05 * least:
+        # of the run's own line, at the middle of the hull
+        angle = hull_sections.run_angle(
+            waterline_length=hull.waterline_length_m, transom_rise=hull.transom_rise_m
+        )
+        lost = hull.transom_rise_m + 0.5 * hull.waterline_length_m * math.sin(angle)
+        if hull.canoe_draught_m - lost <= 1.05 * least:
             wrong = f"the chines, {hull.waterline_beam_m:g} m apart, are dry at rest"
-            found.append(Finding(("hull", "canoe_draught_m"), wrong, f"above {1.05 * least:.3f} m"))
+            found.append(Finding(("hull", "canoe_draught_m"), wrong, f"above {lost + 1.05 * least:.3f} m"))
+    if hull.transom_rise_m >= hull.canoe_draught_m:
+        wrong = "the keel line leaves the water ahead of the transom: the water line is shorter than given"
+        found.append(Finding(("hull", "transom_rise_m"), wrong, f"below {hull.canoe_draught_m:g} m"))
     if hull.roughness_mm > 0.0:
         wrong = "the planing law is that of a smooth bottom"
         found.append(Finding(("hull", "roughness_mm"), wrong, "0 mm"))

@@ -241,6 +241,13 @@ class HullTable(TableModel):
     freeboard_m: float | None = quantity(
         "height of the sheer over the drawn water line", 0.05, 3.0, default=None
     )
+    transom_rise_m: float = quantity(
+        "height of the keel line at the transom over its level part; it rises straight over the after three "
+        "fifths of the length",
+        0.0,
+        0.5,
+        default=0.0,
+    )
     centre_x_m: float = quantity(
         "middle of the water line, forward of the reference point", -20.0, 20.0, default=0.0
     )
@@ -850,6 +857,7 @@ CHOICES = (
         selector=("model",),
         chosen="planing_prism",
         needed=("deadrise_deg", "entry_percent", "freeboard_m"),
+        optional=("transom_rise_m",),
     ),
     Choice(
         table="hull",

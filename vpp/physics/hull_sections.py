@@ -25,8 +25,12 @@ FloatArray = NDArray[np.float64]
 # Default counts of `section_columns`.
 STATIONS = 8
 ROWS = 4
-# Stations along the part of `chined_shape` that narrows.
+# Stations along the part of `chined_shape` that narrows, and along the bend of its keel line.
 _ENTRY_STATIONS = 16
+_BEND_STATIONS = 8
+# Shares of the length from the transom up to which a rising keel line of `chined_shape` runs straight, and
+# from which it is level.
+RUN_SHARE, LEVEL_SHARE = 0.6, 0.8
 # Gauss points between two places where the form of the wet section changes.
 _NODES = 6
 # Weight of a metre of girth beside one of breadth where columns are placed: vertical sides have no plan area.
@@ -101,17 +105,20 @@ def chined_shape(
     entry_share: float,
     freeboard: float,
     transom_x: float,
+    transom_rise: float = 0.0,
 ) -> SectionShape:
     """A V-bottomed hull with one chine and a transom.
 
-    Lengths [m], deadrise [rad]. The keel line is straight and level at z = -canoe_draught, the chine lies
-    chine_beam/2 tan(deadrise) above it all along, vertical sides stand on it up to z = freeboard. From the
-    transom at x = transom_x the half breadth is chine_beam/2 up to the entry, the foremost `entry_share` (0
-    to 1) of the length, where it narrows to the stem as 1 - t^2: the deadrise grows towards the bow. Straight
-    lines between 17 stations draw the parabola and take 0.1 % off the area of the entry's plan.
+    Lengths [m], deadrise [rad]. The keel line is level at z = -canoe_draught, or with a `transom_rise` lies
+    so much higher at the transom: a straight run over three fifths of the length, which a parabola joins to
+    the level part over another fifth. The chine lies chine_beam/2 tan(deadrise) above the keel all along,
+    vertical sides stand on it up to z = freeboard. From the transom at x = transom_x the half breadth is
+    chine_beam/2 up to the entry, the foremost `entry_share` (0 to 1) of the length, where it narrows to the
+    stem as 1 - t^2: the deadrise grows towards the bow. Straight lines between 17 stations draw the parabola
+    and take 0.1 % off the area of the entry's plan.
 
-    Raises ValueError for values that are not positive, a deadrise of 90 deg or more, an entry longer than the
-    hull, or a chine at the sheer or above it.
+    Raises ValueError for values that are not positive (transom_rise: negative), a deadrise of 90 deg or more,
+    an entry longer than the hull, or a chine at the sheer or above it.
     """
     values = {
         "waterline_length": waterline_length,
@@ -128,21 +135,70 @@ def chined_shape(
         raise ValueError(
             "A chined hull's deadrise must be below 90 deg and its entry no longer than the hull."
         )
-    chine_z = -canoe_draught + 0.5 * chine_beam * math.tan(deadrise)
-    if chine_z >= freeboard:
+    if not transom_rise >= 0.0:
+        raise ValueError("A chined hull's keel line does not fall towards the transom.")
+    rise = 0.5 * chine_beam * math.tan(deadrise)
+    highest = transom_rise - canoe_draught + rise
+    if highest >= freeboard:
         raise ValueError(
-            f"The chine lies {chine_z:.3g} m above the drawn water plane, not below the sheer at "
+            f"The chine lies {highest:.3g} m above the drawn water plane, not below the sheer at "
             f"{freeboard:.3g} m: less deadrise, less beam or more freeboard."
         )
-    t = np.linspace(0.0, 1.0, _ENTRY_STATIONS + 1)
-    x = transom_x + waterline_length * (1.0 - entry_share * (1.0 - t))
+    share = _chined_stations(entry_share, bent=transom_rise > 0.0)
+    t = np.clip((share - 1.0) / entry_share + 1.0, 0.0, 1.0)
     breadth = 0.5 * chine_beam * (1.0 - t**2)
-    if entry_share < 1.0:
-        x, breadth = np.append(transom_x, x), np.append(0.5 * chine_beam, breadth)
+    keel = transom_rise * _run_height(share) - canoe_draught
     return SectionShape(
-        station_x=tuple(map(float, x)),
-        outlines=tuple(((0.0, -canoe_draught), (float(b), chine_z), (float(b), freeboard)) for b in breadth),
+        station_x=tuple(map(float, transom_x + waterline_length * share)),
+        outlines=tuple(
+            ((0.0, float(z)), (float(b), float(z + rise)), (float(b), freeboard))
+            for b, z in zip(breadth, keel, strict=True)
+        ),
     )
+
+
+def run_angle(*, waterline_length: float, transom_rise: float) -> float:
+    """Angle [rad] of the straight run of `chined_shape` over its level keel line, negative where it rises
+    towards the transom.
+    """
+    return -math.atan(transom_rise * _RUN_SLOPE / waterline_length)
+
+
+def run_length(*, waterline_length: float, transom_rise: float, tolerance: float) -> float:
+    """How far ahead of the transom [m] the keel line of `chined_shape` stays within a tolerance [m] of the
+    line of its straight run, at most the hull's length.
+    """
+    bent = transom_rise * _RUN_SLOPE / (2.0 * (LEVEL_SHARE - RUN_SHARE))
+    within = RUN_SHARE + math.sqrt(tolerance / bent) if bent > 0.0 else 1.0
+    if within > LEVEL_SHARE:
+        # beyond the bend the lines part evenly
+        within = 0.5 * (RUN_SHARE + LEVEL_SHARE) + (
+            tolerance / (transom_rise * _RUN_SLOPE) if transom_rise > 0.0 else 1.0
+        )
+    return waterline_length * min(within, 1.0)
+
+
+# Slope of the straight run in transom rises over water-line lengths.
+_RUN_SLOPE = 2.0 / (RUN_SHARE + LEVEL_SHARE)
+
+
+def _run_height(share: FloatArray) -> FloatArray:
+    """Height of a rising keel line over its level part, in transom rises, at shares of the length."""
+    ahead = np.clip(LEVEL_SHARE - share, 0.0, LEVEL_SHARE - RUN_SHARE)
+    bend = 0.5 * ahead**2 / (LEVEL_SHARE - RUN_SHARE)
+    height: FloatArray = _RUN_SLOPE * (bend + np.maximum(RUN_SHARE - share, 0.0))
+    return height
+
+
+def _chined_stations(entry_share: float, *, bent: bool) -> FloatArray:
+    """Shares of the length, from the transom, at which `chined_shape` has stations."""
+    entry = 1.0 - entry_share * (1.0 - np.linspace(0.0, 1.0, _ENTRY_STATIONS + 1))
+    aft = np.zeros(1 if entry_share < 1.0 else 0)
+    bend = np.linspace(RUN_SHARE, LEVEL_SHARE, _BEND_STATIONS + 1 if bent else 0)
+    every = np.sort(np.concatenate((aft, bend, entry)))
+    # of two that rounding holds apart, one
+    apart: FloatArray = every[np.append(True, np.diff(every) > 1e-9)]
+    return apart
 
 
 def check_shape(shape: SectionShape) -> None:

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import partial
 
 from vpp.physics.arrays import Array, array_namespace, elementwise, without_derivatives
 from vpp.physics.foil_geometry import smooth_step
@@ -52,7 +51,7 @@ class HeeledPlaningForces(PlaningForces):
     """What the water does to a heeled planing bottom, buoyancy included, (conditions,).
 
     roll [N m]: the moment about the body's origin, positive rights a boat heeled to leeward. sunk_up [N]:
-    that part of `up` which still water adds to the law. Lengths and coefficients are means of both sides.
+    that part of `up` which still water adds to the law. All but roll are those of the upright bottom.
     """
 
     roll: Array
@@ -99,9 +98,9 @@ def extended_planing_forces(
     bottom_length [m] of the bottom along the keel and its `bottom_fullness` [-], without derivatives; heel
     [rad] to leeward positive; the rest as in `planing_forces`. Finite and twice continuously differentiable
     for speeds from 0.05 m/s and for pitch and heel of tens of degrees; zero, and without slope, where the
-    bottom is clear of the water. Equal to `planing_forces` where it is upright, trim is at least
-    `EXACT_TRIM`, and the mean wetted length at least `EXACT_LENGTH_BEAM` beams and at most
-    `EXACT_LENGTH_SHARE` of the bottom's length. Beyond, no source:
+    bottom is clear of the water. Equal to `planing_forces` where trim is at least `EXACT_TRIM`, and the mean
+    wetted length at least `EXACT_LENGTH_BEAM` beams and at most `EXACT_LENGTH_SHARE` of the bottom's length,
+    at any heel but for the roll moment. Beyond, no source:
 
     Little trim: the law's lift fades out over half a degree about zero trim, and its geometry is taken at
     half a degree or more. Little wetted length: lift and friction fade out about zero mean wetted length,
@@ -110,49 +109,72 @@ def extended_planing_forces(
     upwards, so that a boat at no trim or bow down is carried too. It pays the tangent of the trim in drag,
     bow up (a dry transom) or down (a guess, lest a bow-down bottom runs too freely).
 
-    Heel: either half of the bottom works as half a prism of its own deadrise, less heel to leeward and plus
-    heel to windward, at the draught of the keel's end; its force acts a quarter of the beam from the
-    centreline, vertically. Lift and drag are the means of both, so that they change with the square of heel.
-    Heel above the deadrise turns the leeward side under the keel: the correction for deadrise goes on
-    linearly there. The theory page compares the roll stiffness with still water's. Left out: leeway, side
-    force, and the yawing moment of unlike friction.
+    Heel: lift, drag, their pitching moment and friction are those of the upright bottom at the same speed,
+    pitch and ride height. The lift acts above the keel's end at the middle of the rise of the chines, a
+    quarter of the bottom's breadth off the centreline on either side; heel shares it out: either half has
+    half the lift of a prism of its own deadrise, less heel to leeward and plus heel to windward, at the
+    draught of the keel's end, and what the halves differ by rights the boat. Heel above the deadrise turns
+    the leeward side under the keel: the correction for deadrise goes on linearly there. The theory page
+    compares the roll stiffness with still water's, and says what the halves' own sum would have changed.
+    Left out: leeway, side force, and the yawing moment of unlike friction.
     """
 
-    def forces(speed: Array, pitch: Array, heel: Array, ride_height: Array) -> tuple[Array, ...]:
-        side = partial(
-            _side,
+    def lift(speed: Array, pitch: Array, ride_height: Array, deadrise: Array) -> _Lift:
+        return _lift(
             hull=hull,
             bottom_length=bottom_length,
             bottom_fullness=bottom_fullness,
             speed=speed,
             pitch=pitch,
-            heel=heel,
             ride_height=ride_height,
+            deadrise=deadrise,
+            specific_weight=water_density * gravity,
+            gravity=gravity,
+        )
+
+    def upright(speed: Array, pitch: Array, ride_height: Array) -> tuple[Array, ...]:
+        return _upright(
+            lift=lift(speed, pitch, ride_height, hull.deadrise),
+            hull=hull,
+            bottom_length=bottom_length,
+            bottom_fullness=bottom_fullness,
+            speed=speed,
+            pitch=pitch,
             surroundings=(water_density, water_viscosity, gravity, roughness_allowance),
         )
-        pairs = zip(side(leeward=1.0), side(leeward=-1.0), strict=True)
-        return tuple(0.5 * (leeward + windward) for leeward, windward in pairs)
+
+    def righting(speed: Array, pitch: Array, heel: Array, ride_height: Array) -> tuple[Array, ...]:
+        sides = (lift(speed, pitch, ride_height, hull.deadrise - side * heel) for side in (1.0, -1.0))
+        leeward, windward = (0.5 * (each.up + each.sunk) for each in sides)
+        return (0.25 * hull.beam * array_namespace(heel).cos(heel) * (leeward - windward),)
+
+    def heeling(moment: Array, heel: Array) -> tuple[Array, ...]:
+        return (moment * array_namespace(heel).sin(heel),)
 
     names = (
-        "up", "drag", "pitch", "roll", "friction", "sunk_up", "speed_coefficient", "lift_coefficient",
+        "up", "drag", "pitch", "friction", "sunk_up", "speed_coefficient", "lift_coefficient",
         "length_beam_ratio", "trim", "keel_length", "chine_length", "pressure_centre",
     )  # fmt: skip
-    values = elementwise(forces, speed, pitch, heel, ride_height)
-    return HeeledPlaningForces(**dict(zip(names, values, strict=True)))
+    *values, lift_times_height = elementwise(upright, speed, pitch, ride_height)
+    roll = (
+        elementwise(righting, speed, pitch, heel, ride_height)[0]
+        + elementwise(heeling, lift_times_height, heel)[0]
+    )
+    return HeeledPlaningForces(**dict(zip(names, values, strict=True)), roll=roll)
 
 
-def bottom_fullness(
-    *, volume: Array, beam: Array, deadrise: Array, bottom_length: Array, draught: Array
-) -> Array:
-    """Displaced volume [m^3] of a level hull over that of a prism of its bottom's beam [m], deadrise [rad]
-    and length [m] at its draught [m] of the keel's end.
+def bottom_fullness(*, hull: PlaningHull, bottom_length: Array, volume: Array) -> Array:
+    """Volume [m^3] of a hull, level as drawn, over that of a prism of its bottom's beam, deadrise and length
+    [m] at the draught that the bottom's keel line has in the middle.
 
     With it a level bottom floats at the same draught by `extended_planing_forces` as by buoyancy, and the
     hand-over does not lift it. The prism's breadth is wet with the rise of water of `wetted_lengths`.
-    Positive where the draught is more than that rise.
+    Positive where that draught is more than the rise.
     """
-    xp = array_namespace(volume, beam, deadrise, bottom_length, draught)
-    return volume / (beam * bottom_length * (draught - beam / (2.0 * math.pi) * xp.tan(deadrise)))
+    xp = array_namespace(hull.beam, bottom_length, volume)
+    rise = hull.beam / (2.0 * math.pi) * xp.tan(hull.deadrise) * xp.cos(hull.keel_angle)
+    depth = -1.0 * hull.transom_z - 0.5 * bottom_length * xp.sin(hull.keel_angle) - rise
+    return volume / (hull.beam * bottom_length * depth)
 
 
 def wet_beyond_bottom(*, forces: PlaningForces, bottom_length: Array) -> Array:
@@ -174,30 +196,31 @@ def transom_drag_by_trim(
     gravity: Array,
 ) -> Array:
     """What trim adds to the drag of a floating hull's transom [N], negative where it lifts the transom: its
-    drag less that of the same transom at the draught that the keel has at `level_x`.
+    drag less that of the same transom of a level hull that floats as high at `level_x`.
 
     level_x [m]: about where the hull trims, say its centre of buoyancy; the rest as in
     `extended_planing_forces`. The law is that of `section_waves.transom_drag`, which has the level hull's
     part: the water's pressure at rest on the transom, rho g times the integral of depth over its wet area,
     times its dry share, which goes from Froude number 0.5 to 2.5 on its depth. The transom is a wedge of the
-    bottom's beam and deadrise under vertical sides, its integral that of a box of the same area. Twice
-    continuously differentiable, zero for a level keel and where both ends are clear.
+    bottom's beam and deadrise under vertical sides, upright. Twice continuously differentiable, zero without
+    pitch and where both ends are clear.
     """
 
     def drag(speed: Array, pitch: Array, heel: Array, ride_height: Array) -> tuple[Array, ...]:
         xp = array_namespace(speed, pitch, heel, ride_height)
         keel_z = hull.transom_z * xp.cos(heel)
         trimmed = -1.0 * (ride_height + hull.transom_x * xp.sin(pitch) + keel_z * xp.cos(pitch))
-        level = trimmed - (level_x - hull.transom_x) * xp.sin(pitch + hull.keel_angle)
-        quarter = xp.sqrt((0.25 * hull.beam * xp.tan(hull.deadrise)) ** 2 + _LEAST_TRANSOM**2)
+        level = trimmed - (level_x - hull.transom_x) * xp.sin(pitch)
+        # height of the chine over the keel
+        wedge = xp.sqrt((0.5 * hull.beam * xp.tan(hull.deadrise)) ** 2 + _LEAST_TRANSOM**2)
 
         def missed(draught: Array) -> Array:
-            depth = _ramp(draught - quarter, quarter)
+            wet, above_chine = xp.maximum(draught, 0.0), xp.maximum(draught - wedge, 0.0)
             froude = speed / xp.sqrt(gravity * _at_least(draught, 2.0 * _LEAST_TRANSOM, _LEAST_TRANSOM))
-            return depth**2 * smooth_step((froude - _DRY_MIDDLE) / _DRY_BAND)
+            return (wet**3 - above_chine**3) * smooth_step((froude - _DRY_MIDDLE) / _DRY_BAND)
 
-        half_pressure = 0.5 * water_density * gravity * hull.beam
-        return (half_pressure * (missed(trimmed) - missed(level)),)
+        pressure = water_density * gravity * hull.beam / (6.0 * wedge)
+        return (pressure * (missed(trimmed) - missed(level)),)
 
     return elementwise(drag, speed, pitch, heel, ride_height)[0]
 
@@ -267,28 +290,44 @@ def handed_over(*, share: Array, afloat: HullLoad, planing: HullLoad) -> HullLoa
     )
 
 
-def _side(
+@dataclass(frozen=True, kw_only=True)
+class _Lift:
+    """What carries a bottom of one deadrise, upright: `up` by the law and `sunk` by still water [N], and on
+    the way there the draught of the keel's end, the slope by which it becomes a length, how far the bow is
+    down (a sine), the wetted length over beam as it is, as it presses and as it is divided by, lift of the
+    pressed breadth by its root, and how deep the box is in its bands.
+    """
+
+    up: Array
+    sunk: Array
+    draught: Array
+    slope: Array
+    bow_down: Array
+    ratio: Array
+    wet: Array
+    least: Array
+    pressed: Array
+    deeper: Array
+
+
+def _lift(
     *,
     hull: PlaningHull,
     bottom_length: Array,
     bottom_fullness: Array,
     speed: Array,
     pitch: Array,
-    heel: Array,
     ride_height: Array,
-    surroundings: tuple[Array, ...],
-    leeward: float,
-) -> tuple[Array, ...]:
-    """Twice what one half of the bottom does, `leeward` 1 or -1 by its side."""
-    density, viscosity, gravity, allowance = surroundings
-    xp = array_namespace(speed, pitch, heel, ride_height)
+    deadrise: Array,
+    specific_weight: Array,
+    gravity: Array,
+) -> _Lift:
+    xp = array_namespace(speed, pitch, ride_height, deadrise)
     beam, trim = hull.beam, pitch + hull.keel_angle
     sin_trim, cos_trim = xp.sin(trim), xp.cos(trim)
-    deadrise = hull.deadrise - leeward * heel
-    keel_z = hull.transom_z * xp.cos(heel)
 
     # draught of the middle of a breadth, the water's rise included, where it is deepest; wetted lengths
-    draught = -1.0 * (ride_height + hull.transom_x * xp.sin(pitch) + keel_z * xp.cos(pitch))
+    draught = -1.0 * (ride_height + hull.transom_x * xp.sin(pitch) + hull.transom_z * xp.cos(pitch))
     middle = draught - beam / (2.0 * math.pi) * xp.tan(deadrise) * cos_trim
     bow_up = xp.sin(_ramp(trim, _LIFT_BAND))
     bow_down = bow_up - sin_trim
@@ -302,56 +341,92 @@ def _side(
     wet, least = _ramp(ratio, half), _at_least(ratio, half, half)
 
     # the law
-    froude = speed_coefficient(speed=speed, beam=beam, gravity=gravity)
+    square = speed**2 / (gravity * beam)
     steep = _ramp(trim, _LIFT_BAND) / _DEGREE * (least_trim / _DEGREE) ** 0.1
     pressed = 0.0120 * steep / least**0.5
-    flat = pressed * wet + 0.0055 * steep * wet**2 * least**0.5 / froude**2
-    slowing = pressed * _deadrise_factor(pressed * wet, deadrise) / cos_trim
+    flat = pressed * wet + 0.0055 * steep * wet**2 * least**0.5 / square
+    up = 0.5 * specific_weight * beam**3 * square * flat * _deadrise_factor(flat, deadrise)
+
+    # still water on what is sunk deeper than a bottom wet to the bow: a box
+    deeper = (middle - 0.5 * bottom_length * (sin_trim + bow_up)) / (band * all_wet)
+    box = bottom_fullness * specific_weight * beam * bottom_length
+    return _Lift(
+        up=up,
+        sunk=box * band * all_wet * _ramp(deeper, 1.0),
+        draught=draught,
+        slope=slope,
+        bow_down=bow_down,
+        ratio=ratio,
+        wet=wet,
+        least=least,
+        pressed=pressed,
+        deeper=deeper,
+    )
+
+
+def _upright(
+    *,
+    lift: _Lift,
+    hull: PlaningHull,
+    bottom_length: Array,
+    bottom_fullness: Array,
+    speed: Array,
+    pitch: Array,
+    surroundings: tuple[Array, ...],
+) -> tuple[Array, ...]:
+    """What `extended_planing_forces` says of an upright bottom, and the lift times its height over the body's
+    origin.
+    """
+    density, viscosity, gravity, allowance = surroundings
+    xp = array_namespace(speed, pitch, lift.up)
+    beam, deadrise, trim = hull.beam, hull.deadrise, pitch + hull.keel_angle
+    sin_trim, cos_trim = xp.sin(trim), xp.cos(trim)
+
+    # the law
+    froude = speed_coefficient(speed=speed, beam=beam, gravity=gravity)
+    slowing = lift.pressed * _deadrise_factor(lift.pressed * lift.wet, deadrise) / cos_trim
     along = speed * xp.sqrt(_at_least(1.0 - slowing, _LEAST_VELOCITY, _VELOCITY_WIDTH))
-    reynolds = _at_least(along * least * (beam / viscosity), _LEAST_REYNOLDS, _REYNOLDS_WIDTH)
+    reynolds = _at_least(along * lift.least * (beam / viscosity), _LEAST_REYNOLDS, _REYNOLDS_WIDTH)
     coefficient = allowance + friction_coefficient(reynolds=reynolds)
     half_mass = 0.5 * density * beam**2
-    friction = half_mass / xp.cos(deadrise) * wet * along**2 * coefficient
-    up = half_mass * speed**2 * flat * _deadrise_factor(flat, deadrise)
-    centre = beam * least * centre_of_pressure(length_beam_ratio=least, speed_coefficient=froude)
-    normal = (up + friction * sin_trim) / cos_trim
+    friction = half_mass / xp.cos(deadrise) * lift.wet * along**2 * coefficient
+    centre = beam * lift.least * centre_of_pressure(length_beam_ratio=lift.least, speed_coefficient=froude)
+    normal = (lift.up + friction * sin_trim) / cos_trim
 
     # about the body's origin, which lies ahead of the keel's end and above the keel line
     cos_keel, sin_keel = xp.cos(hull.keel_angle), xp.sin(hull.keel_angle)
-    ahead = -1.0 * hull.transom_x * cos_keel - keel_z * sin_keel
-    above = hull.transom_x * sin_keel - keel_z * cos_keel
-    pitching = normal * (ahead - centre) + friction * (above - 0.25 * beam * xp.tan(hull.deadrise))
-    height = hull.transom_z + centre * sin_keel + 0.25 * beam * xp.tan(hull.deadrise)
-    to_leeward = leeward * 0.25 * beam * xp.cos(heel) + height * xp.sin(heel)
+    ahead = -1.0 * hull.transom_x * cos_keel - hull.transom_z * sin_keel
+    above = hull.transom_x * sin_keel - hull.transom_z * cos_keel
+    mid_rise = 0.25 * beam * xp.tan(deadrise)
+    pitching = normal * (ahead - centre) + friction * (above - mid_rise)
+    height = hull.transom_z + centre * sin_keel + mid_rise
 
-    # still water on what is sunk deeper than a bottom wet to the bow: a box, and bow down a wedge upon it
-    # that grows towards the bow
-    deeper = (middle - 0.5 * bottom_length * (sin_trim + bow_up)) / (band * all_wet)
-    whole = bottom_fullness * density * gravity * beam * bottom_length
-    sunk = whole * band * all_wet * _ramp(deeper, 1.0)
-    sunk_drag = sunk * (bow_up + bow_down) / cos_trim
+    # the box, and bow down a wedge upon it that grows towards the bow
+    sunk_drag = lift.sunk * (2.0 * lift.bow_down + sin_trim) / cos_trim
     to_middle = 0.5 * bottom_length - ahead
+    box = bottom_fullness * density * gravity * beam * bottom_length
     pitching = (
         pitching
-        - sunk * (to_middle * cos_trim + above * sin_trim)
+        - lift.sunk * (to_middle * cos_trim + above * sin_trim)
         - sunk_drag * (to_middle * sin_trim - above * cos_trim)
-        - whole * bottom_length**2 / 12.0 * bow_down * smooth_step(deeper)
+        - box * bottom_length**2 / 12.0 * lift.bow_down * smooth_step(lift.deeper)
     )
-    keel_length = draught / slope
+    up = lift.up + lift.sunk
+    keel_length = lift.draught / lift.slope
     return (
-        up + sunk,
+        up,
         normal * sin_trim + friction * cos_trim + sunk_drag,
         pitching,
-        (up + sunk) * to_leeward,
         friction,
-        sunk,
+        lift.sunk,
         froude,
-        (up + sunk) / (half_mass * speed**2),
-        ratio,
+        up / (half_mass * speed**2),
+        lift.ratio,
         trim,
         keel_length,
-        keel_length - beam * xp.tan(deadrise) * cos_trim / (math.pi * slope),
+        keel_length - beam * xp.tan(deadrise) * cos_trim / (math.pi * lift.slope),
         centre,
+        up * height,
     )
 
 

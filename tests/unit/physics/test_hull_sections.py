@@ -348,6 +348,45 @@ def test_deadrise_grows_towards_the_bow() -> None:
     assert shape.station_x[1] == pytest.approx(-0.5)
 
 
+def keel_line(shape: SectionShape) -> tuple[FloatArray, FloatArray]:
+    """Distance from the transom and height of the keel, by station."""
+    return np.array(shape.station_x) + 2.5, np.array([outline[0][1] for outline in shape.outlines])
+
+
+def test_keel_line_rises_straight_to_the_transom() -> None:
+    """By 0.14 m: straight over 3 m, level from 4 m on, and one slope goes evenly into the other."""
+    shape = hull_sections.chined_shape(**(CHINED | {"transom_rise": 0.14}))
+    ahead, keel = keel_line(shape)
+    assert (ahead[0], keel[0]) == pytest.approx((0.0, -0.06))
+    assert keel[ahead >= 4.0 - 1e-9] == pytest.approx(-0.2)
+    angle = hull_sections.run_angle(waterline_length=5.0, transom_rise=0.14)
+    assert angle == pytest.approx(-math.atan(0.14 / 3.5))
+    run = ahead <= 3.0 + 1e-9
+    assert keel[run] == pytest.approx(-0.06 + ahead[run] * math.tan(angle))
+    bend = (ahead > 3.0) & (ahead < 4.0)
+    assert np.sum(bend) > 6
+    assert keel[bend] == pytest.approx(-0.2 + 0.02 * (4.0 - ahead[bend]) ** 2)
+    # breadths, and the chine over the keel, are those of the level hull
+    chine = np.array([outline[1] for outline in shape.outlines])
+    plain_x, plain_keel = keel_line(chined())
+    plain = np.array([outline[1] for outline in chined().outlines])
+    there = np.isin(np.round(ahead, 9), np.round(plain_x, 9))
+    assert np.sum(there) == len(plain_x)
+    assert chine[there, 0] == pytest.approx(plain[:, 0])
+    assert chine[:, 1] - keel == pytest.approx(plain[0, 1] - plain_keel[0])
+
+
+@pytest.mark.parametrize("tolerance", [0.001, 0.02, 0.03])
+def test_run_ends_where_the_keel_leaves_its_line(tolerance: float) -> None:
+    """In the bend, which parts from the line by 0.02 m over its length, and beyond."""
+    given = {"waterline_length": 5.0, "transom_rise": 0.14}
+    ahead, keel = keel_line(hull_sections.chined_shape(**(CHINED | {"transom_rise": 0.14})))
+    line = -0.06 + ahead * math.tan(hull_sections.run_angle(**given))
+    ends = hull_sections.run_length(**given, tolerance=tolerance)
+    assert np.interp(ends, ahead, keel - line) == pytest.approx(tolerance, abs=2e-4)
+    assert hull_sections.run_length(**(given | {"transom_rise": 0.0}), tolerance=tolerance) == 5.0
+
+
 def test_water_line_ends_where_the_keel_leaves_the_water() -> None:
     """Keel at -0.4 m amidships, 0.2 m over the water aft: a third of the way is dry."""
     shape = SectionShape(
@@ -374,6 +413,8 @@ def test_water_line_ends_where_the_keel_leaves_the_water() -> None:
         ({"entry_share": 1.2}, "entry"),
         ({"deadrise": 1.6}, "90 deg"),
         ({"freeboard": 0.05}, "chine"),
+        ({"transom_rise": -0.01}, "fall"),
+        ({"transom_rise": 0.52}, "chine"),
     ],
 )
 def test_unusable_chined_hull_is_refused(change: dict[str, float], message: str) -> None:
