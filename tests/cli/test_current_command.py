@@ -102,5 +102,11 @@ def test_bad_input_is_told_a_sentence_a_problem(run: Any, words: tuple[str, ...]
         assert sentence in done.stderr
 
 
+def test_all_that_is_missing_is_told_at_once(run: Any) -> None:
+    done = run("good.toml", "--twa", "70")
+    assert done.exit_code == 2
+    assert done.stderr.split() == ["--tws:", "missing", "--current:", "missing", "--set:", "missing"]
+
+
 def test_help_has_an_example(run: Any) -> None:
     assert "Example: vpp current " in run("--help").stdout

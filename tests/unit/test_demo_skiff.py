@@ -64,7 +64,7 @@ def sailed() -> Sailed:
     conditions = keelboat.conditions(
         tws_kn=tws, twa_deg=twa, option=[names.index(name) for name, *_ in asked]
     )
-    solved = equilibrium.solve([boats()[name].wearing("upwind") for name in names], conditions)
+    solved = equilibrium.solve([boats()[name].wearing("main_and_jib") for name in names], conditions)
     return Sailed({each: place for place, each in enumerate(asked)}, solved)
 
 
@@ -157,5 +157,5 @@ def test_a_board_pays_on_the_wind_and_costs_on_a_reach(sailed: Sailed) -> None:
 def test_the_better_of_floating_and_planing_is_found() -> None:
     # a search that starts afloat stays afloat at both, a tenth slower
     winds: Conditions = keelboat.conditions(tws_kn=[10.0, 9.3], twa_deg=[75.0, 80.0])
-    solved = equilibrium.solve([boats()["base"].wearing("upwind")], winds)
+    solved = equilibrium.solve([boats()["base"].wearing("main_and_jib")], winds)
     assert solved.quantities["planing_share"].min() > 0.9

@@ -128,6 +128,12 @@ def test_a_boat_file_in_another_sea() -> None:
     assert {boat.sea for boat in file.boats} == {CHOP}
 
 
+def test_waves_steeper_than_waves_stand_are_refused() -> None:
+    """Source: the steepest wave is a seventh as high as long (J. H. Michell 1893, from memory)."""
+    with pytest.raises(BoatFileError, match="a seventh"):
+        config.load(keelboat.FILE).at_sea(Sea(model="given", significant_height=1.0, peak_period=2.0))
+
+
 # --- air, factors, trim tab ---------------------------------------------------------------------------------
 
 

@@ -37,26 +37,31 @@ _FILE_DECIMALS = {
 
 def current(
     boat: BoatPath,
-    tws: Annotated[float, typer.Option("--tws", metavar="KN", help="Wind speed over the ground, kn.")],
+    tws: Annotated[
+        float | None, typer.Option("--tws", metavar="KN", help="Wind speed over the ground, kn.  [required]")
+    ] = None,
     twa: Annotated[
-        str,
+        str | None,
         typer.Option(
             "--twa",
             metavar="DEG",
             help="Angle of the course through the water from the wind over the water, deg, "
-            "or upwind or downwind.",
+            "or upwind or downwind.  [required]",
         ),
-    ],
-    stream: Annotated[float, typer.Option("--current", metavar="KN", help="Speed of the current, kn.")],
+    ] = None,
+    stream: Annotated[
+        float | None, typer.Option("--current", metavar="KN", help="Speed of the current, kn.  [required]")
+    ] = None,
     set_to: Annotated[
-        float,
+        float | None,
         typer.Option(
             "--set",
             metavar="DEG",
             help="Where the current flows to, deg from the eye of the ground wind: 0 to windward, 90 to the "
-            "side that a boat on starboard tack sails to, 180 to leeward, -90 to the side of port tack.",
+            "side that a boat on starboard tack sails to (to the left, looking to windward), 180 to leeward, "
+            "-90 to the side of port tack.  [required]",
         ),
-    ],
+    ] = None,
     option: Annotated[
         str, typer.Option("--option", metavar="NAME", help="Option of the boat file.")
     ] = "base",
@@ -80,8 +85,12 @@ def current(
     from vpp.polar import NoSuchSailSet
     from vpp.solved import NoEquilibrium
 
-    wind: dict[str, Any] = {"tws_kn": tws, "twa_deg": _angle(twa), "current_kn": stream, "set_deg": set_to}
-    problems, boat_file = [*input_problems(**wind)], None
+    given = {"--tws": tws, "--twa": twa, "--current": stream, "--set": set_to}
+    problems, boat_file = [f"{name}: missing" for name, value in given.items() if value is None], None
+    angle = None if twa is None else _angle(twa)
+    wind: dict[str, Any] = {"tws_kn": tws, "twa_deg": angle, "current_kn": stream, "set_deg": set_to}
+    if not problems:
+        problems += input_problems(**wind)
     try:
         boat_file = read_boat(boat, options=[option], sea=sea)
     except BoatFileError as error:

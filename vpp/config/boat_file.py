@@ -64,7 +64,7 @@ class BoatFile:
         if faults:
             raise BoatFileError(
                 [
-                    Problem(file=str(self.path), key="sea", given=sea.model, wrong=fault, allowed="flat")
+                    Problem(file="", key="sea", given=sea.text, wrong=f"{self.path.name}: {fault}")
                     for fault in faults
                 ]
             )

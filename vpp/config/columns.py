@@ -6,7 +6,7 @@ import csv
 import io
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -77,7 +77,13 @@ def _parse(name: str, content: bytes, text: str, choices: tuple[Columns, ...]) -
         given = shown(",".join(rows[0][1])) if rows else ""
         line = rows[0][0] if rows else 1
         allowed = " or ".join(",".join(each) for each in choices)
-        heading = Problem(file=name, line=line, given=given, wrong="is not the heading", allowed=allowed)
+        heading = Problem(
+            file=name,
+            line=line,
+            given=given,
+            wrong=f"is not the heading{_lacking(rows[0][1] if rows else [], choices)}",
+            allowed=allowed,
+        )
         return ColumnFile(name, content, problems=(heading,))
     problems: list[Problem] = []
     values: list[tuple[float, ...]] = []
@@ -102,6 +108,13 @@ def _parse(name: str, content: bytes, text: str, choices: tuple[Columns, ...]) -
         values={column: tuple(row[index] for row in values) for index, column in enumerate(columns)},
         lines=tuple(line for line, _ in rows[1:]),
     )
+
+
+def _lacking(given: list[str], choices: Sequence[Columns]) -> str:
+    """Which columns a heading lacks that every choice has; empty where it lacks none."""
+    needed = [column for column in choices[0] if all(column in each for each in choices)]
+    missing = [column for column in needed if column not in given]
+    return f": it lacks {', '.join(missing)}" if missing else ""
 
 
 def _number(

@@ -25,6 +25,8 @@ from vpp.seaway import pitching_hull
 
 # The lengths of a hull's table may differ from those of its sections by this share.
 SECTION_TOLERANCE = 0.02
+# Height over length of the steepest wave that stands: Stokes, Michell 1893 (1/7, from memory).
+STEEPEST = 1.0 / 7.0
 _ROUNDING = 1e-9
 _FREE = ("thin_ship", "planing_prism")
 
@@ -253,13 +255,21 @@ def _heel_findings(boat: Boat) -> list[Finding]:
 
 def _sea_findings(boat: Boat) -> list[Finding]:
     wrong = sea_fault(boat)
-    return [Finding(("sea", "model"), wrong, '"flat"')] if wrong else []
+    key = "significant_height_m" if wrong.startswith("waves") else "model"
+    return [Finding(("sea", key), wrong, "" if key != "model" else '"flat"')] if wrong else []
 
 
 def sea_fault(boat: Boat) -> str:
     """Why nothing is known of a boat in the sea that she is in; empty where that is not so."""
     if boat.sea.model == "flat":
         return ""
+    if boat.sea.model == "given":
+        longest = boat.environment.gravity * boat.sea.peak_period**2 / (2.0 * math.pi)
+        if boat.sea.significant_height > STEEPEST * longest:
+            return (
+                f"waves of that period are {longest:.3g} m long and stand no higher than a seventh of that, "
+                f"{STEEPEST * longest:.2g} m"
+            )
     if isinstance(boat.hull, FormedHull) and boat.hull.planes:
         return "no resistance in waves is known of a hull that planes"
     if isinstance(boat.hull, Hull) and math.isnan(boat.hull.prismatic_coefficient):

@@ -77,10 +77,16 @@ def test_neither_file_nor_lists(edited: Edit) -> None:
 
 
 BAD = {
-    "empty": ("", ["main.csv:1: is not the heading; allowed: height_percent,chord_m"]),
+    "empty": (
+        "",
+        ["main.csv:1: is not the heading: it lacks height_percent, chord_m; allowed: height_percent,chord_m"],
+    ),
     "other heading": (
         "height,chord\n0,4\n",
-        ['main.csv:1: "height,chord": is not the heading; allowed: height_percent,chord_m'],
+        [
+            'main.csv:1: "height,chord": is not the heading: it lacks height_percent, chord_m; '
+            "allowed: height_percent,chord_m"
+        ],
     ),
     "words": (
         GOOD.replace("3.60", "wide"),

@@ -177,7 +177,8 @@ def test_two_tables_are_not_up_together(edited: Edit) -> None:
 BAD = {
     "heading": (
         "angle,cl,cd\n",
-        [f'big.csv:1: "angle,cl,cd": is not the heading; allowed: {HEADING.strip()}'],
+        [f'big.csv:1: "angle,cl,cd": is not the heading: it lacks {HEADING.strip().replace(",", ", ")}; '
+            f'allowed: {HEADING.strip()}'],
     ),
     "cells": (GOOD + "190,0\n", ["big.csv:8: has 2 cells; allowed: 3 cells"]),
     "numbers": (

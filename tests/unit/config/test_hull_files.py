@@ -142,7 +142,8 @@ def test_a_missing_file(read: Reader, tmp_path: Path) -> None:
 
 def test_every_heading_is_named(tmp_path: Path) -> None:
     assert told(read_resistance, tmp_path, "speed,drag\n1,2\n") == [
-        'hull.csv:1: "speed,drag": is not the heading; allowed: speed_kn,resistance_n or '
+        'hull.csv:1: "speed,drag": is not the heading: it lacks speed_kn, resistance_n; '
+        "allowed: speed_kn,resistance_n or "
         "speed_kn,displacement_kg,resistance_n or speed_kn,heel_deg,resistance_n or "
         f"{ALL}"
     ]
@@ -232,7 +233,8 @@ def test_a_curve_that_swings_with_displacement_or_heel(axis: int, place: str, tm
 BAD_ARMS = {
     "heading": (
         "heel,arm\n0,0\n",
-        ['hull.csv:1: "heel,arm": is not the heading; allowed: heel_deg,righting_arm_m'],
+        ['hull.csv:1: "heel,arm": is not the heading: it lacks heel_deg, righting_arm_m; '
+         'allowed: heel_deg,righting_arm_m'],
     ),
     "start and order": (
         ARMS.replace("0,0\n", "5,0.1\n", 1).replace("30,", "20,"),
