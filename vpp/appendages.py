@@ -6,14 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from vpp.boat import Boat, Fin
-from vpp.foiling import Water
+from vpp.foiling import RUDDER, Water
 from vpp.hulls import FormedHullArrays, HullArrays, froude_number
 from vpp.physics import fins, foils, hull, hydrofoils
 from vpp.physics.arrays import Array, array_namespace
 from vpp.physics.fins import ImmersedFin
 from vpp.state import Component, State, at_height
 
-FIXED, RUDDER = "fixed", "rudder"
 # Share of thin-aerofoil theory's effect that a trim tab reaches. Common practice, no source: 0.7 to 0.9 for
 # plain flaps with a gap.
 TAB_REACHED = 0.8
@@ -134,9 +133,9 @@ def fin_components(
         drag = drag + _profile_drag(layout, fin, wet, lift, water, state) * wet.area / wet.lifting_area
         if not steers:
             behind = foils.downwash_angle(lift_coefficient=lift, aspect_ratio_effective=aspect_ratio)
-            downwash[layout.side] = downwash.get(layout.side, 0.0) + behind * _wet_share(
-                fin, hull_arrays, wet
-            )
+            # a dry fin turns no water
+            behind = behind * (wet.span / (fin.root_z - fin.tip_z))
+            downwash[layout.side] = downwash.get(layout.side, 0.0) + behind
         forward = pressure * wet.lifting_area * (lift * xp.sin(angle) - drag * xp.cos(angle))
         normal = -pressure * wet.lifting_area * (lift * xp.cos(angle) + drag * xp.sin(angle))
         load = at_height(forward, normal, fin.x, fin.y, wet.centre_z, state)
@@ -176,13 +175,6 @@ def side_force_height(fin: FinArrays, hull_arrays: HullArrays | FormedHullArrays
     return _immersed(fin, hull_arrays, state).centre_z
 
 
-def _wet_share(fin: FinArrays, hull_arrays: HullArrays | FormedHullArrays, wet: ImmersedFin) -> Array:
-    """How much of a fin is there to turn the water, so that a dry one turns none."""
-    if isinstance(hull_arrays, HullArrays):
-        return 1.0
-    return wet.span / (fin.root_z - fin.tip_z)
-
-
 def _efficiency(
     fin: FinArrays, hull_arrays: HullArrays | FormedHullArrays, wet: ImmersedFin, water: Water, state: State
 ) -> Array:
@@ -210,7 +202,7 @@ def _zero_lift_angle(layout: FinLayout, fin: FinArrays, state: State) -> Array:
 def _profile_drag(
     layout: FinLayout, fin: FinArrays, wet: ImmersedFin, lift: Array, water: Water, state: State
 ) -> Array:
-    """Profile drag coefficient on the wet area; lift adds to it where there is a tab that could take it."""
+    """Profile drag coefficient on the wet area; what lift adds to it a tab may take away."""
     span, area = fin.root_z - fin.tip_z, 0.5 * (fin.root_z - fin.tip_z) * (fin.root_chord + fin.tip_chord)
     reynolds = foils.mean_chord_reynolds(
         speed=state.boat_speed, span=span, area=area, water_viscosity=water.viscosity

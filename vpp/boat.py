@@ -59,6 +59,11 @@ class Sea:
     fetch: float = 0.0
 
     @property
+    def is_flat(self) -> bool:
+        """Whether there are no waves."""
+        return self.model == "flat"
+
+    @property
     def text(self) -> str:
         """The sea in a few words; empty where it is flat."""
         if self.model == "given":

@@ -75,7 +75,6 @@ class HullArrays:
     """
 
     waterline_length: Array
-    waterline_beam: Array
     canoe_volume: Array
     wetted_area: Array
     form_factor: Array
@@ -114,7 +113,6 @@ class FormedHullArrays:
     """
 
     waterline_length: Array
-    waterline_beam: Array
     drawn_volume: Array
     form_factor: Array
     roughness: Array
@@ -125,7 +123,7 @@ class FormedHullArrays:
 
 def hull_layout(boat: Boat) -> HullLayout:
     """The layout of a boat's hull."""
-    lines, sea = boat.hull, boat.sea.model != "flat"
+    lines, sea = boat.hull, not boat.sea.is_flat
     if isinstance(lines, FormedHull):
         return HullLayout(model=lines.model, hulls=2 if lines.hull_spacing > 0.0 else 1, sea=sea)
     rows = lines.resistance
@@ -150,7 +148,6 @@ def hull_arrays(boat: Boat) -> HullArrays | FormedHullArrays:
     lines = boat.hull
     return HullArrays(
         waterline_length=lines.waterline_length,
-        waterline_beam=lines.waterline_beam,
         canoe_volume=lines.canoe_volume,
         wetted_area=lines.wetted_area,
         form_factor=lines.form_factor,
@@ -158,7 +155,7 @@ def hull_arrays(boat: Boat) -> HullArrays | FormedHullArrays:
         heel_resistance_20deg=lines.heel_resistance_20deg,
         buoyancy_centre_z=lines.buoyancy_centre_z,
         metacentric_radius=lines.metacentric_radius,
-        residuary=None if lines.resistance is not None else _residuary_curve(lines),
+        residuary=None if lines.resistance is not None else hull.residuary_curve(**series_form(lines)),
         heeled_wetted=None if lines.resistance is not None else _heeled_wetted(lines),
         beyond_wetted=_beyond_wetted(lines),
         effective_draught=_effective_draught(boat, lines),
@@ -168,15 +165,16 @@ def hull_arrays(boat: Boat) -> HullArrays | FormedHullArrays:
     )
 
 
-def _residuary_curve(lines: Hull) -> hull.ResiduaryCurve:
-    return hull.residuary_curve(
-        waterline_length=lines.waterline_length,
-        waterline_beam=lines.waterline_beam,
-        canoe_draught=lines.canoe_draught,
-        canoe_volume=lines.canoe_volume,
-        prismatic_coefficient=lines.prismatic_coefficient,
-        buoyancy_centre_share=lines.buoyancy_centre_share,
-    )
+def series_form(lines: Hull) -> dict[str, float]:
+    """What the systematic series asks of a hull."""
+    return {
+        "waterline_length": lines.waterline_length,
+        "waterline_beam": lines.waterline_beam,
+        "canoe_draught": lines.canoe_draught,
+        "canoe_volume": lines.canoe_volume,
+        "prismatic_coefficient": lines.prismatic_coefficient,
+        "buoyancy_centre_share": lines.buoyancy_centre_share,
+    }
 
 
 def _wetted_parameters(lines: Hull) -> dict[str, float]:
@@ -248,8 +246,7 @@ def _formed_hull_arrays(boat: Boat, form: FormedHull) -> FormedHullArrays:
     sides = (0.0,) if spacing == 0.0 else (0.5 * spacing, -0.5 * spacing)
     return FormedHullArrays(
         waterline_length=form.waterline_length,
-        waterline_beam=form.waterline_beam,
-        drawn_volume=_drawn_volume(form),
+        drawn_volume=drawn_volume(form),
         form_factor=form.form_factor,
         roughness=form.roughness,
         columns=tuple(_columns(form, side) for side in sides),
@@ -258,7 +255,8 @@ def _formed_hull_arrays(boat: Boat, form: FormedHull) -> FormedHullArrays:
     )
 
 
-def _family(form: FormedHull) -> dict[str, Any]:
+def family(form: FormedHull) -> dict[str, Any]:
+    """What a hull given by its exponents is to the functions of `hull_form`."""
     return {
         "waterline_length": form.waterline_length,
         "waterline_beam": form.waterline_beam,
@@ -268,18 +266,18 @@ def _family(form: FormedHull) -> dict[str, Any]:
     }
 
 
-def _drawn_volume(form: FormedHull) -> float:
+def drawn_volume(form: FormedHull) -> float:
     """Volume of one hull below the drawn water plane."""
     if form.sections is not None:
         return hull_sections.drawn_form(shape=form.sections).volume
-    return hull_form.drawn_volume(**_family(form))
+    return hull_form.drawn_volume(**family(form))
 
 
 @lru_cache(maxsize=64)
 def _columns(form: FormedHull, offset_y: float) -> hull_form.Columns:
     if form.sections is not None:
         return hull_sections.section_columns(shape=form.sections, offset_y=offset_y)
-    columns = hull_form.hull_columns(**_family(form), centre_x=form.centre_x)
+    columns = hull_form.hull_columns(**family(form), centre_x=form.centre_x)
     return hull_form.Columns(**{**vars(columns), "y": columns.y + offset_y})
 
 
@@ -291,10 +289,10 @@ def _waves(form: FormedHull) -> hull_form.WaveTable | TwinWaveTable:
             return twin_section_wave_table(
                 shape=form.sections, waterline_length=form.waterline_length, spacing=form.hull_spacing
             )
-        return twin_wave_table(**_family(form), spacing=form.hull_spacing)
+        return twin_wave_table(**family(form), spacing=form.hull_spacing)
     if form.sections is not None:
         return section_wave_table(shape=form.sections, waterline_length=form.waterline_length)
-    return hull_form.wave_table(**_family(form))
+    return hull_form.wave_table(**family(form))
 
 
 def _planing_arrays(boat: Boat, form: FormedHull) -> PlaningArrays:
@@ -385,7 +383,7 @@ def _formed_hull_components(
         pitch=sum(each.pitch for each in afloat),
     )
     immersed = sum(volumes) / (len(volumes) * form.drawn_volume)
-    waves = () if added is None else (_drag("added resistance in waves", added * immersed, state),)
+    waves = _added(None if added is None else added * immersed, state)
     if form.planing is None:
         return (*_load_components(load, state), *waves)
     handed = _handed_over(form, form.planing, water, state, load)

@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from vpp import hulls
 from vpp.fleets import BoatArrays, Fleet, Layout
-from vpp.hulls import FormedHullArrays, HullArrays
+from vpp.hulls import FormedHullArrays, HullArrays, PlaningArrays
 from vpp.physics import planing, waves
 from vpp.physics.hull import (
     DATA_FROUDE_RANGE,
-    HEELED_WETTED_LIMIT,
     outside_effective_draught,
+    outside_heeled_wetted,
 )
-from vpp.physics.planing_handover import wet_beyond_bottom
+from vpp.physics.planing_handover import HeeledPlaningForces, wet_beyond_bottom
 from vpp.state import State
 
 FloatArray = NDArray[np.float64]
@@ -44,6 +45,7 @@ def range_remarks(
     boats: BoatArrays,
     state: State,
     quantities: Mapping[str, FloatArray],
+    planes: Planing | None,
 ) -> list[str]:
     """What each condition leaves of its models' ranges, a text a condition, empty where nothing."""
     shape = quantities["boat_speed"].shape
@@ -51,7 +53,7 @@ def range_remarks(
     for text, mask in (
         *_floating(fleet.layout, boats, state, quantities),
         *_waves(fleet, option, boats, state, quantities["twa"]),
-        *_planing(boats, quantities, state),
+        *_planing(planes, quantities),
     ):
         for i in np.flatnonzero(np.broadcast_to(mask, shape)):
             told[i].append(text)
@@ -61,12 +63,11 @@ def range_remarks(
 def _floating(
     layout: Layout, boats: BoatArrays, state: State, quantities: Mapping[str, FloatArray]
 ) -> Iterator[tuple[str, Mask]]:
-    heel = np.abs(state.heel)
     if isinstance(boats.hull, HullArrays) and layout.hull.model == "systematic_series":
         limit = DATA_FROUDE_RANGE[1]
         yield f"hull resistance extended past Fn {limit}", quantities["froude_number"] > limit
         beyond = np.asarray(boats.hull.beyond_wetted) > 0.0
-        yield "wetted area at heel past its tests", (heel > HEELED_WETTED_LIMIT) | beyond
+        yield "wetted area at heel past its tests", outside_heeled_wetted(heel=state.heel) | beyond
     if layout.hull.side_force == hulls.EFFECTIVE_DRAUGHT:
         outside = outside_effective_draught(froude_number=quantities["froude_number"], heel=state.heel)
         yield "effective draught held past its tests", outside
@@ -96,35 +97,53 @@ def _waves(
 # --- planing ------------------------------------------------------------------------------------------------
 
 
-def planing_quantities(boats: BoatArrays, state: State) -> dict[str, FloatArray]:
+@dataclass(frozen=True, kw_only=True)
+class Planing:
+    """A hull that planes: how far it has gone over to planing, 0 to 1, and what its bottom does."""
+
+    hull: PlaningArrays
+    share: FloatArray
+    forces: HeeledPlaningForces
+
+    @property
+    def planes(self) -> Mask:
+        """Whether the ranges of planing are to be looked at."""
+        mask: Mask = self.share > _PLANES
+        return mask
+
+
+def planing_of(boats: BoatArrays, state: State) -> Planing | None:
+    """The planing of boats in a state; None of hulls that do not plane."""
+    if not isinstance(boats.hull, FormedHullArrays) or boats.hull.planing is None:
+        return None
+    share, forces = hulls.planing_at(boats.hull, boats.water, state)
+    return Planing(hull=boats.hull.planing, share=share, forces=forces)
+
+
+def planing_quantities(found: Planing | None) -> dict[str, FloatArray]:
     """How far a hull that planes has gone over to planing, 0 to 1, and how much less than the limit of
     porpoising its trim is [rad]; empty of another hull.
     """
-    if not isinstance(boats.hull, FormedHullArrays) or boats.hull.planing is None:
+    if found is None:
         return {}
-    share, forces = hulls.planing_at(boats.hull, boats.water, state)
     margin = planing.porpoising_margin(
-        trim=forces.trim,
-        lift_coefficient=forces.lift_coefficient,
-        deadrise=boats.hull.planing.bottom.deadrise,
+        trim=found.forces.trim,
+        lift_coefficient=found.forces.lift_coefficient,
+        deadrise=found.hull.bottom.deadrise,
     )
-    return {"planing_share": share, "porpoising_margin": np.where(share > _PLANES, margin, np.nan)}
+    return {"planing_share": found.share, "porpoising_margin": np.where(found.planes, margin, np.nan)}
 
 
-def _planing(
-    boats: BoatArrays, quantities: Mapping[str, FloatArray], state: State
-) -> Iterator[tuple[str, Mask]]:
-    if not isinstance(boats.hull, FormedHullArrays) or boats.hull.planing is None:
+def _planing(found: Planing | None, quantities: Mapping[str, FloatArray]) -> Iterator[tuple[str, Mask]]:
+    if found is None:
         return
-    bottom = boats.hull.planing.bottom
-    share, forces = hulls.planing_at(boats.hull, boats.water, state)
-    planes = share > _PLANES
-    for name, mask in planing.outside_range(forces=forces, deadrise=bottom.deadrise).items():
+    forces, planes, deadrise = found.forces, found.planes, found.hull.bottom.deadrise
+    for name, mask in planing.outside_range(forces=forces, deadrise=deadrise).items():
         yield f"planing past its range ({_CALLED[name]})", mask & planes
-    beyond = wet_beyond_bottom(forces=forces, bottom_length=boats.hull.planing.length)
+    beyond = wet_beyond_bottom(forces=forces, bottom_length=found.hull.length)
     yield "planing with a wet bow", beyond & planes
-    bent = wet_beyond_bottom(forces=forces, bottom_length=boats.hull.planing.run)
+    bent = wet_beyond_bottom(forces=forces, bottom_length=found.hull.run)
     yield "planing on more than its straight run", bent & planes & ~beyond
     yield "may porpoise", planes & (quantities["porpoising_margin"] < 0.0)
-    known = planing.porpoising_known(lift_coefficient=forces.lift_coefficient, deadrise=bottom.deadrise)
+    known = planing.porpoising_known(lift_coefficient=forces.lift_coefficient, deadrise=deadrise)
     yield "limit of porpoising not known at this deadrise and load", planes & ~known

@@ -18,7 +18,7 @@ from vpp.physics.hydrofoils import ventilation_from_tail
 from vpp.physics.lifting_line import FIT_ANGLES, StripFlow
 from vpp.physics.sail_tables import TableSailArrays, TableSailForce, is_outside
 from vpp.physics.wind import apparent_wind
-from vpp.ranges import planing_quantities, range_remarks
+from vpp.ranges import planing_of, planing_quantities, range_remarks
 from vpp.solved import FOIL_BORNE, HULL_BORNE, UPWIND, Conditions, Solved, Strips
 from vpp.solver.problem import Solution
 from vpp.solver.status import Status, sentence
@@ -130,10 +130,11 @@ def report(problem: FastestEquilibrium, solution: Solution) -> Report:
     margins = balance.foil_margins(problem.layout, at_work)
     force, moment = _in_course_axes(components, values["leeway"])
     strips, flow = _strips(problem, values)
+    planes = planing_of(problem.boats, state)
     quantities = {
         **_quantities(problem, values, components, force, strips, flow),
         **_foil_quantities(problem, solution, margins),
-        **planing_quantities(problem.boats, state),
+        **planing_quantities(planes),
         **_sea_quantities(problem),
     }
     record = _closure_record(problem, components, force, moment, strips, values, quantities["beta"])
@@ -142,7 +143,7 @@ def report(problem: FastestEquilibrium, solution: Solution) -> Report:
     status = _status(problem, solution, closes, flow.wind_angle, off_table)
     reasons = [_reason(problem, solution, status, closes, str(off_table[i]), int(i)) for i in everything]
     warned = _ventilation(problem, at_work)
-    beyond = range_remarks(problem.fleet, problem.conditions.option, problem.boats, state, quantities)
+    beyond = range_remarks(problem.fleet, problem.conditions.option, problem.boats, state, quantities, planes)
     remarks = [
         "; ".join(
             filter(None, (_remark(problem, solution, quantities, margins, int(i)), beyond[i], warned[i]))
@@ -468,10 +469,11 @@ def _status(
     if problem.layout.sails:
         outside |= (wake_angle < FIT_ANGLES[0]) | (wake_angle > FIT_ANGLES[-1])
     status[converged & outside] = Status.OUTSIDE_MODEL_RANGE
-    off_rows = problem.layout.hull.model == "table" and problem.lower[speed] * trim.SCALES["boat_speed"]
-    at_rest = converged & solution.active_lower[speed]
-    status[at_rest] = Status.LIMIT_REACHED
-    status[at_rest & (off_rows > trim.SLOWEST)] = Status.OUTSIDE_MODEL_RANGE
+    slowest = converged & solution.active_lower[speed]
+    status[slowest] = Status.LIMIT_REACHED
+    # only a table of resistance begins faster
+    begins_later = problem.lower[speed] > trim.SLOWEST / problem.scale[speed]
+    status[slowest & begins_later] = Status.OUTSIDE_MODEL_RANGE
     if problem.seeks_vmg:
         angle = problem.names.index("twa")
         upwind = problem.conditions.aim == UPWIND
@@ -495,8 +497,7 @@ def _reason(
         return ""
     if code == Status.OUTSIDE_MODEL_RANGE:
         speed = problem.names.index("boat_speed")
-        too_fast = solution.active_upper[speed, i] or solution.active_lower[speed, i]
-        if not too_fast:
+        if not (solution.active_upper[speed, i] or solution.active_lower[speed, i]):
             return off_table or WIND_FROM_AHEAD
         if problem.layout.hull.model == "table":
             return OFF_RESISTANCE_TABLE

@@ -11,14 +11,14 @@ from numpy.typing import NDArray
 
 from vpp.boat import Boat, FormedHull, Hull, Sea
 from vpp.foiling import Water
+from vpp.hulls import drawn_volume
 from vpp.physics import waves
 from vpp.physics.arrays import Array
-from vpp.physics.hull_form import drawn_volume
 from vpp.physics.hull_sections import drawn_form
 from vpp.physics.ship_motions import PitchingHull
 
 FloatArray = NDArray[np.float64]
-FLAT, WIND_SEA = "flat", "wind_sea"
+WIND_SEA = "wind_sea"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -44,7 +44,7 @@ class Exposure:
 
 def exposure(boat: Boat) -> Exposure | None:
     """What a boat is exposed to; None on flat water."""
-    if boat.sea.model == FLAT:
+    if boat.sea.is_flat:
         return None
     return Exposure(sea=boat.sea, response=_head_waves(pitching_hull(boat)))
 
@@ -62,7 +62,7 @@ def pitching_hull(boat: Boat) -> PitchingHull:
         waterline_length=lines.waterline_length,
         waterline_beam=lines.waterline_beam,
         canoe_draught=lines.canoe_draught,
-        volume=_volume(lines),
+        volume=lines.canoe_volume if isinstance(lines, Hull) else drawn_volume(lines),
         prismatic_coefficient=_prismatic(lines),
         pitch_gyradius=boat.pitch_gyradius_share * lines.waterline_length,
     )
@@ -118,20 +118,6 @@ def added_resistance(
         waterline_length=waterline_length,
         water_density=water.density,
         gravity=water.gravity,
-    )
-
-
-def _volume(lines: Hull | FormedHull) -> float:
-    if isinstance(lines, Hull):
-        return lines.canoe_volume
-    if lines.sections is not None:
-        return drawn_form(shape=lines.sections).volume
-    return drawn_volume(
-        waterline_length=lines.waterline_length,
-        waterline_beam=lines.waterline_beam,
-        canoe_draught=lines.canoe_draught,
-        waterline_exponent=lines.waterline_exponent,
-        section_exponent=lines.section_exponent,
     )
 
 

@@ -108,7 +108,7 @@ def ranges(boat: Boat, branch: str) -> dict[str, Range]:
     """Bounds of everything adjustable on a boat, by name."""
     margins = boat.margins
     bounds = {
-        "boat_speed": Range(lower=_slowest(boat), upper=_fastest(boat, branch)),
+        "boat_speed": _speeds(boat, branch),
         "leeway": Range(lower=-margins.leeway, upper=margins.leeway),
         "heel": Range(lower=-margins.to_windward, upper=margins.heel),
         "rudder": Range(lower=-margins.rudder, upper=margins.rudder),
@@ -138,17 +138,17 @@ def ranges(boat: Boat, branch: str) -> dict[str, Range]:
     return bounds
 
 
-def _slowest(boat: Boat) -> float:
+def _speeds(boat: Boat, branch: str) -> Range:
+    """Between the ends of a table of resistance, or as fast as the models are meant for."""
     if isinstance(boat.hull, Hull) and boat.hull.resistance is not None:
-        return max(SLOWEST, boat.hull.resistance.speed[0])
-    return SLOWEST
+        first, *_, last = boat.hull.resistance.speed
+        return Range(lower=max(SLOWEST, first), upper=last)
+    return Range(lower=SLOWEST, upper=_fastest(boat, branch))
 
 
 def _fastest(boat: Boat, branch: str) -> float:
     if branch == FOIL_BORNE:
         return FASTEST_ON_FOILS
-    if isinstance(boat.hull, Hull) and boat.hull.resistance is not None:
-        return boat.hull.resistance.speed[-1]
     limit = MOST_FROUDE_ON_HULL if boat.heaves else hull.EXTENDED_FROUDE_LIMIT
     if isinstance(boat.hull, FormedHull) and boat.hull.planes:
         limit = MOST_FROUDE_PLANING

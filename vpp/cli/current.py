@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from vpp.cli.console import SOME_FAILED, stop, table
-from vpp.cli.options import BoatPath, Format, Printed, Waves, read_boat
+from vpp.cli.options import BoatPath, Format, Printed, Waves, angle_of, read_boat
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -87,7 +87,7 @@ def current(
 
     given = {"--tws": tws, "--twa": twa, "--current": stream, "--set": set_to}
     problems, boat_file = [f"{name}: missing" for name, value in given.items() if value is None], None
-    angle = None if twa is None else _angle(twa)
+    angle = None if twa is None else angle_of(twa)
     wind: dict[str, Any] = {"tws_kn": tws, "twa_deg": angle, "current_kn": stream, "set_deg": set_to}
     if not problems:
         problems += input_problems(**wind)
@@ -109,13 +109,6 @@ def current(
         for row in failed:
             typer.echo(f"No result for {row.tack} tack, {_steered(row)}: {row.reason}", err=True)
         raise typer.Exit(SOME_FAILED)
-
-
-def _angle(text: str) -> float | str:
-    try:
-        return float(text)
-    except ValueError:
-        return text
 
 
 # --- text and data ------------------------------------------------------------------------------------------

@@ -31,6 +31,14 @@ def _format(text: str) -> Format:
     return Format(text)
 
 
+def angle_of(text: str) -> float | str:
+    """A wind angle in degrees, or the word that stands in its place."""
+    try:
+        return float(text)
+    except ValueError:
+        return text
+
+
 BoatPath = Annotated[Path, typer.Argument(metavar="BOAT", help="Boat file (TOML).", show_default=False)]
 Tws = Annotated[
     str, typer.Option("--tws", metavar="START:STOP:STEP", help="True wind speeds, kn, both ends included.")

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from vpp.cli.console import SOME_FAILED, closing, print_result, stop, table
-from vpp.cli.options import BoatPath, Format, Printed, Waves, read_boat
+from vpp.cli.options import BoatPath, Format, Printed, Waves, angle_of, read_boat
 
 if TYPE_CHECKING:
     from vpp.config import BoatFile
@@ -145,7 +145,7 @@ def _solve(
                 solve_point(
                     boat_file,
                     tws_kn=tws,
-                    twa_deg=_angle(twa),
+                    twa_deg=angle_of(twa),
                     option=name,
                     branch=branch,
                     sail_set=sail_set,
@@ -158,13 +158,6 @@ def _solve(
         except NoEquilibrium as reason:
             reasons[name] = str(reason)
     return found, reasons
-
-
-def _angle(text: str) -> float | str:
-    try:
-        return float(text)
-    except ValueError:
-        return text
 
 
 def _draw_budget(found: Point, path: Path) -> None:

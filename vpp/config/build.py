@@ -13,6 +13,7 @@ from vpp.config.chords import ChordFile
 from vpp.config.coefficients import CoefficientFile
 from vpp.config.files import Files
 from vpp.config.schema import (
+    FREE_MODELS,
     BoatDocument,
     CoefficientSailTable,
     CrewTable,
@@ -30,6 +31,7 @@ from vpp.config.schema import (
     WindageTable,
 )
 from vpp.config.units import unit_of
+from vpp.hulls import family, series_form
 from vpp.physics import fluids, hull, hull_form, hull_sections
 from vpp.physics.hull_sections import righting_levers
 from vpp.physics.righting_curves import gz_curve, initial_metacentre_height
@@ -121,13 +123,7 @@ def _family_form(hull: FormedHull) -> DrawnForm:
     length, beam, draught = hull.waterline_length, hull.waterline_beam, hull.canoe_draught
     n, m = hull.waterline_exponent, hull.section_exponent
     area = length * beam * n / (n + 1.0)
-    volume = hull_form.drawn_volume(
-        waterline_length=length,
-        waterline_beam=beam,
-        canoe_draught=draught,
-        waterline_exponent=n,
-        section_exponent=m,
-    )
+    volume = hull_form.drawn_volume(**family(hull))
     second_moment = 0.5 * length * beam**3 * n**3 / ((n + 1.0) * (2.0 * n + 1.0) * (3.0 * n + 1.0))
     return DrawnForm(
         volume=volume,
@@ -332,14 +328,7 @@ def outside_series(boat: Boat) -> list[tuple[str, float, float, float]]:
     lines = boat.hull
     if isinstance(lines, FormedHull) or lines.resistance is not None:
         return []
-    return hull.outside_series(
-        waterline_length=lines.waterline_length,
-        waterline_beam=lines.waterline_beam,
-        canoe_draught=lines.canoe_draught,
-        canoe_volume=lines.canoe_volume,
-        prismatic_coefficient=lines.prismatic_coefficient,
-        buoyancy_centre_share=lines.buoyancy_centre_share,
-    )
+    return hull.outside_series(**series_form(lines))
 
 
 def mass_beyond(boat: Boat, parameter: str, limit: float) -> float | None:
@@ -442,7 +431,7 @@ def _hull(table: HullTable, files: Files) -> Hull | FormedHull:
         "form_factor": _si(table, "form_factor"),
         "roughness": _si(table, "roughness_mm"),
     }
-    if table.model in ("thin_ship", "planing_prism"):
+    if table.model in FREE_MODELS:
         return FormedHull(
             **lines,
             centre_x=_si(table, "centre_x_m"),
@@ -746,7 +735,7 @@ def _margins(table: MarginsTable, hull_table: HullTable) -> parts.Margins:
         rudder=_si(table, "rudder_deg"),
         heel_to_windward=(None if table.heel_to_windward_deg is None else _si(table, "heel_to_windward_deg")),
     )
-    if hull_table.model not in ("thin_ship", "planing_prism"):
+    if hull_table.model not in FREE_MODELS:
         return margins
     return replace(
         margins,

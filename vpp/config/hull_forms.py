@@ -15,8 +15,8 @@ from vpp.config.errors import Problem
 from vpp.config.files import Files
 from vpp.config.hull_files import read_resistance, read_righting_arms, read_sections
 from vpp.config.locate import Path
-from vpp.config.schema import BoatDocument, HullTable, properties_of
-from vpp.config.text import allowed_text
+from vpp.config.schema import FREE_MODELS, BoatDocument, HullTable, properties_of
+from vpp.config.text import allowed_text, clause
 from vpp.config.validate import Finding
 from vpp.physics import hull_sections
 from vpp.physics.hull import EFFECTIVE_DRAUGHT_RANGES
@@ -28,7 +28,6 @@ SECTION_TOLERANCE = 0.02
 # Height over length of the steepest wave that stands: Stokes, Michell 1893 (1/7, from memory).
 STEEPEST = 1.0 / 7.0
 _ROUNDING = 1e-9
-_FREE = ("thin_ship", "planing_prism")
 
 
 def _kinds(files: Files) -> Mapping[str, tuple[dict[str, Any], Callable[[FilePath, str], ColumnFile]]]:
@@ -63,13 +62,13 @@ def hull_file_problems(files: Files, hull: HullTable) -> list[Problem]:
 
 def form_findings(hull: HullTable, files: Files) -> list[Finding]:
     """Whether the sections of a hull exist, and are those of its table."""
-    if hull.model not in _FREE:
+    if hull.model not in FREE_MODELS:
         named = hull.stability_section_file
         return [] if named is None else _length_findings(hull, named, files.sections[named].shape)
     try:
         shape = build.sections_of(hull, files)
     except ValueError as error:
-        return [Finding(("hull", "deadrise_deg"), str(error)[:1].lower() + str(error)[1:].rstrip("."))]
+        return [Finding(("hull", "deadrise_deg"), clause(error))]
     if hull.model == "planing_prism":
         return _bottom_findings(hull)
     if shape is None or hull.section_file is None:
@@ -128,7 +127,7 @@ def hull_findings(boat: BoatDocument) -> list[Finding]:
         Finding(("fin", index, "tab_chord_percent"), "there is already a fin with a trim tab", "0 %")
         for index in tabs[1:]
     ]
-    if hull.model not in _FREE:
+    if hull.model not in FREE_MODELS:
         found += [
             Finding(
                 ("fin", index, "offset_y_m"), "a fin off the centreline needs a hull that may heave", "0 m"
@@ -147,36 +146,32 @@ def _shape_findings(hull: HullTable) -> list[Finding]:
     given: list[Path] = [("hull", key) for key in exponents if getattr(hull, key) is not None]
     if hull.section_file is not None:
         return [Finding(path, "stands beside section_file", "", "give one or the other") for path in given]
-    described = properties_of(HullTable)
-    return [
-        Finding(
-            ("hull", key),
-            f'missing: {described[key]["description"]}; needed with model = "thin_ship"',
-            allowed_text(key, described[key]),
-            "or give section_file",
-            missing=True,
-        )
-        for key in exponents
-        if getattr(hull, key) is None
-    ]
+    what = {key: properties_of(HullTable)[key]["description"] for key in exponents}
+    return _missing(hull, what, "or give section_file")
 
 
 def _growth_findings(hull: HullTable) -> list[Finding]:
     """Keys that the tests of the series do not know and that its model needs all the same."""
     if hull.model != "systematic_series":
         return []
-    missing = {
-        "prismatic_coefficient": "canoe volume over water line length times greatest section area",
+    what = {
+        "prismatic_coefficient": properties_of(HullTable)["prismatic_coefficient"]["description"],
         "heel_resistance_20deg_percent": "growth of residuary resistance from upright to 20 deg of heel",
     }
+    return _missing(hull, what)
+
+
+def _missing(hull: HullTable, what: Mapping[str, str], hint: str = "") -> list[Finding]:
+    """Those keys, by what they are, that are not given and that the hull's model needs."""
     return [
         Finding(
             ("hull", key),
-            f'missing: {what}; needed with model = "systematic_series"',
+            f'missing: {text}; needed with model = "{hull.model}"',
             allowed_text(key, properties_of(HullTable)[key]),
+            hint,
             missing=True,
         )
-        for key, what in missing.items()
+        for key, text in what.items()
         if getattr(hull, key) is None
     ]
 
@@ -254,22 +249,31 @@ def _heel_findings(boat: Boat) -> list[Finding]:
 
 
 def _sea_findings(boat: Boat) -> list[Finding]:
+    if wrong := _steepness_fault(boat):
+        return [Finding(("sea", "significant_height_m"), wrong)]
     wrong = sea_fault(boat)
-    key = "significant_height_m" if wrong.startswith("waves") else "model"
-    return [Finding(("sea", key), wrong, "" if key != "model" else '"flat"')] if wrong else []
+    return [Finding(("sea", "model"), wrong, '"flat"')] if wrong else []
+
+
+def _steepness_fault(boat: Boat) -> str:
+    """Why waves as high as given cannot stand; empty where they can."""
+    if boat.sea.model != "given":
+        return ""
+    length = boat.environment.gravity * boat.sea.peak_period**2 / (2.0 * math.pi)
+    if boat.sea.significant_height <= STEEPEST * length:
+        return ""
+    return (
+        f"waves of that period are {length:.3g} m long and stand no higher than a seventh of that, "
+        f"{STEEPEST * length:.2g} m"
+    )
 
 
 def sea_fault(boat: Boat) -> str:
     """Why nothing is known of a boat in the sea that she is in; empty where that is not so."""
-    if boat.sea.model == "flat":
+    if boat.sea.is_flat:
         return ""
-    if boat.sea.model == "given":
-        longest = boat.environment.gravity * boat.sea.peak_period**2 / (2.0 * math.pi)
-        if boat.sea.significant_height > STEEPEST * longest:
-            return (
-                f"waves of that period are {longest:.3g} m long and stand no higher than a seventh of that, "
-                f"{STEEPEST * longest:.2g} m"
-            )
+    if wrong := _steepness_fault(boat):
+        return wrong
     if isinstance(boat.hull, FormedHull) and boat.hull.planes:
         return "no resistance in waves is known of a hull that planes"
     if isinstance(boat.hull, Hull) and math.isnan(boat.hull.prismatic_coefficient):
@@ -277,5 +281,5 @@ def sea_fault(boat: Boat) -> str:
     try:
         pitching_hull(boat)
     except ValueError as error:
-        return (str(error)[:1].lower() + str(error)[1:]).rstrip(".")
+        return clause(error)
     return ""

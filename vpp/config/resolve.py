@@ -16,7 +16,7 @@ from vpp.config.hull_forms import form_findings, hull_file_findings, hull_file_p
 from vpp.config.overlay import Items, Leaf, Misfit, Node, Table, lay_over, name_of
 from vpp.config.schema import BoatDocument, CoefficientSailTable, HullTable, SailTable
 from vpp.config.sections import strip_findings
-from vpp.config.text import nearest
+from vpp.config.text import clause, nearest
 from vpp.config.validate import Finding, option_findings, problem, read_boat, sound_tables, top_findings
 
 BASE = "base"
@@ -249,8 +249,7 @@ class Resolver:
             try:
                 floating = build.afloat(drawn)
             except ValueError as error:  # its sections do not carry it, or not upright
-                wrong = (str(error)[:1].lower() + str(error)[1:]).rstrip(".")
-                findings = [Finding(("hull", "stability_section_file"), wrong)]
+                findings = [Finding(("hull", "stability_section_file"), clause(error))]
             else:
                 findings = checks.afloat_findings(floating)
                 if not findings:

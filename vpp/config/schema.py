@@ -763,6 +763,8 @@ def table_model(table_name: str, table: object) -> type[TableModel] | None:
     return SAIL_TABLES[_model_of_sail(table)] if table_name == "sail" else TABLES.get(table_name)
 
 
+# Models of a hull that is free to heave and pitch; the others float at their boat's weight.
+FREE_MODELS = ("thin_ship", "planing_prism")
 TOP_KEYS = ("schema_version", "name", "description")
 
 

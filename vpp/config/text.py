@@ -14,6 +14,12 @@ from vpp.config.units import unit_of
 _LONGEST_VALUE = 60
 
 
+def clause(sentence: object) -> str:
+    """A sentence as part of another: without its capital and its full stop."""
+    text = str(sentence)
+    return (text[:1].lower() + text[1:]).rstrip(".")
+
+
 def shown(value: object, *, unit: str = "") -> str:
     """A value as it would be written in TOML, cut short where it is long, with its unit behind."""
     text = _written(value)

@@ -10,7 +10,8 @@ import math
 from dataclasses import dataclass
 
 from vpp.physics.arrays import Array, array_namespace, elementwise
-from vpp.physics.hydrofoils import piercing_efficiency, smooth_floor
+from vpp.physics.hydrofoils import piercing_efficiency
+from vpp.physics.smoothing import smooth_floor
 
 # Depth of the side force of an elliptically loaded fin below the water plane, as a share of its extended
 # span: 4/(3 pi).

@@ -27,6 +27,7 @@ from vpp.physics.foil_geometry import (
 from vpp.physics.foils import attached_share, helmbold_lift_slope, section_profile_drag
 from vpp.physics.hull import friction_coefficient
 from vpp.physics.interpolation import cubic_coefficients, piecewise_cubic
+from vpp.physics.smoothing import smooth_floor
 
 FloatArray = NDArray[np.float64]
 
@@ -330,18 +331,6 @@ def _image_table() -> FloatArray:
     exact = np.array([_image_strength(float(y)) for y in share / (1.0 - share)])
     held = smooth_floor(value=exact, floor=-1.0, width=0.2)
     return cubic_coefficients(values=np.concatenate([held, [-1.0]]))
-
-
-def smooth_floor(*, value: Array, floor: Array, width: Array) -> Array:
-    """`floor` below it, `value` from `floor + width` up, twice continuously differentiable and rising
-    between.
-
-    A polynomial of fifth degree joins the two.
-    """
-    xp = array_namespace(value, floor, width)
-    x = (value - floor) / width
-    t = xp.minimum(xp.maximum(x, 0.0), 1.0)
-    return floor + width * (t**3 * (6.0 + t * (3.0 * t - 8.0)) + xp.maximum(x, 1.0) - 1.0)
 
 
 _IMAGE_TABLE = _image_table()

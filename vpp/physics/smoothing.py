@@ -26,3 +26,15 @@ def smooth_clamp(*, value: Array, low: Array, high: Array, width: Array) -> Arra
     high exceeds low by twice the width or more. Three times continuously differentiable.
     """
     return low + smooth_ramp(value=value - low, width=width) - smooth_ramp(value=value - high, width=width)
+
+
+def smooth_floor(*, value: Array, floor: Array, width: Array) -> Array:
+    """`floor` below it, `value` from `floor + width` up, twice continuously differentiable and rising
+    between.
+
+    A polynomial of fifth degree joins the two.
+    """
+    xp = array_namespace(value, floor, width)
+    x = (value - floor) / width
+    t = xp.minimum(xp.maximum(x, 0.0), 1.0)
+    return floor + width * (t**3 * (6.0 + t * (3.0 * t - 8.0)) + xp.maximum(x, 1.0) - 1.0)

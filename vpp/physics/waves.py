@@ -12,9 +12,9 @@ from numpy.typing import ArrayLike, NDArray
 
 from vpp.physics.arrays import Array, array_namespace, elementwise, without_derivatives
 from vpp.physics.foil_geometry import smooth_step
-from vpp.physics.hydrofoils import smooth_floor
 from vpp.physics.interpolation import cubic_coefficients, piecewise_cubic
 from vpp.physics.ship_motions import PitchingHull, head_wave_resistance
+from vpp.physics.smoothing import smooth_floor
 
 FloatArray = NDArray[np.float64]
 
