@@ -1,8 +1,9 @@
 """Velocity prediction for sailing boats: the fastest equilibrium at every wind speed and angle, and what a
 change of rig buys.
 
-The names below are loaded on first use, so that `import vpp` and `vpp --help` stay quick. `vpp.polar` and
-`vpp.compare` are the functions; other names of those modules come by `from vpp.polar import ...`.
+The names below are loaded on first use, so that `import vpp` and `vpp --help` stay quick. `vpp.polar`,
+`vpp.compare` and `vpp.levers` are the functions; other names of those modules come by `from vpp.polar
+import ...`.
 """
 
 from __future__ import annotations
@@ -21,11 +22,13 @@ if TYPE_CHECKING:
     from vpp.config import load as load
     from vpp.crew import crew_worth as crew_worth
     from vpp.current import in_current as in_current
+    from vpp.levers import levers as levers
     from vpp.polar import WindGrid as WindGrid
     from vpp.polar import point as point
     from vpp.polar import polar as polar
     from vpp.rig_plot import draw_rig as draw_rig
     from vpp.solved import NoEquilibrium as NoEquilibrium
+    from vpp.solver.stopping import keep_on_interrupt as keep_on_interrupt
     from vpp.stability import stability as stability
 
 _PUBLIC = {
@@ -37,15 +40,18 @@ _PUBLIC = {
     "compare": "vpp.compare",
     "crew_worth": "vpp.crew",
     "in_current": "vpp.current",
+    "levers": "vpp.levers",
     "WindGrid": "vpp.polar",
     "BoatFileError": "vpp.config",
     "NoEquilibrium": "vpp.solved",
+    "keep_on_interrupt": "vpp.solver.stopping",
     "stability": "vpp.stability",
 }
 
 __all__ = [
     "BoatFileError", "NoEquilibrium", "WindGrid", "__version__", "calibrate", "compare", "crew_worth",
-    "draw_rig", "in_current", "load", "point", "polar", "stability",
+    "draw_rig", "in_current", "keep_on_interrupt", "levers", "load",
+    "point", "polar", "stability",
 ]  # fmt: skip
 
 

@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from vpp.boat import Boat, Fin
 from vpp.foiling import RUDDER, Water
 from vpp.hulls import FormedHullArrays, HullArrays, froude_number
 from vpp.physics import fins, foils, hull, hydrofoils
 from vpp.physics.arrays import Array, array_namespace
 from vpp.physics.fins import ImmersedFin
-from vpp.state import Component, State, at_height
+from vpp.state import Component, Load, State, at_height
 
 # Share of thin-aerofoil theory's effect that a trim tab reaches. Common practice, no source: 0.7 to 0.9 for
 # plain flaps with a gap.
@@ -109,38 +111,71 @@ def fin_components(
     than if all side force had that draught: by a tenth of the induced drag where the rudder has a tenth of
     the side force.
     """
+    if not layouts:
+        return ()
     xp = array_namespace(
         state.boat_speed, state.leeway, state.heel, state.rudder, state.pitch, state.ride_height
     )
     ahead, sideways = xp.cos(state.leeway), xp.sin(state.leeway) * xp.cos(state.heel)
     flow_angle = xp.arctan2(sideways, ahead)
     pressure = 0.5 * water.density * state.boat_speed**2 * (ahead**2 + sideways**2)
-    downwash: dict[int, Array] = {}
-    components = []
-    for layout, fin in zip(layouts, arrays, strict=True):
+    draught = _effective_draught(hull_arrays, water, state)
+    profile = _profile_drag_without_lift(arrays, water, state)
+    loads: dict[int, Load] = {}
+    behind: dict[int, Array] = {}
+    # all that are fixed at once, then all that steer
+    for steers in (False, True):
+        members = [i for i, layout in enumerate(layouts) if (layout.kind == RUDDER) == steers]
+        if not members:
+            continue
+        fin = _rows_of([arrays[i] for i in members])
+        tab = state.tab if any(layouts[i].tab for i in members) else 0.0
         wet = _immersed(fin, hull_arrays, state)
         aspect_ratio = foils.effective_aspect_ratio(span=wet.lifting_span, area=wet.lifting_area)
-        efficiency = _efficiency(fin, hull_arrays, wet, water, state)
-        steers = layout.kind == RUDDER
-        angle = flow_angle - downwash.get(layout.side, 0.0) if steers else flow_angle
+        angle = flow_angle
+        if steers and behind:
+            none = np.zeros(fin.x.shape[1:])
+            angle = angle - xp.stack([none + _downwash(layouts, i, behind) for i in members])
         lift, drag = foils.fin_coefficients(
             incidence=angle - state.rudder if steers else angle,
             aspect_ratio_effective=aspect_ratio,
             profile_drag_coefficient=0.0,
-            efficiency=efficiency,
-            zero_lift_angle=_zero_lift_angle(layout, fin, state),
+            efficiency=_efficiency(draught, wet, water, state),
+            zero_lift_angle=foils.tab_zero_lift_angle(tab_angle=tab, effectiveness=fin.tab_effectiveness),
         )
-        drag = drag + _profile_drag(layout, fin, wet, lift, water, state) * wet.area / wet.lifting_area
+        by_lift = foils.tab_section_drag(lift_coefficient=lift, tab_angle=tab, ideal_lift=fin.tab_ideal_lift)
+        wet_share = fin.profile_drag_scale * wet.area / wet.lifting_area
+        drag = drag + wet_share * (profile[np.array(members)] + by_lift)
         if not steers:
-            behind = foils.downwash_angle(lift_coefficient=lift, aspect_ratio_effective=aspect_ratio)
+            turned = foils.downwash_angle(lift_coefficient=lift, aspect_ratio_effective=aspect_ratio)
             # a dry fin turns no water
-            behind = behind * (wet.span / (fin.root_z - fin.tip_z))
-            downwash[layout.side] = downwash.get(layout.side, 0.0) + behind
-        forward = pressure * wet.lifting_area * (lift * xp.sin(angle) - drag * xp.cos(angle))
-        normal = -pressure * wet.lifting_area * (lift * xp.cos(angle) + drag * xp.sin(angle))
-        load = at_height(forward, normal, fin.x, fin.y, wet.centre_z, state)
-        components.append(Component(name=layout.name, medium="water", load=load))
-    return tuple(components)
+            turned = turned * (wet.span / (fin.root_z - fin.tip_z))
+            behind = {i: turned[row] for row, i in enumerate(members)}
+        force, cos_a, sin_a = pressure * wet.lifting_area, xp.cos(angle), xp.sin(angle)
+        together = at_height(
+            force * (lift * sin_a - drag * cos_a),
+            -1.0 * force * (lift * cos_a + drag * sin_a),
+            fin.x,
+            fin.y,
+            wet.centre_z,
+            state,
+        )
+        loads |= {i: together.row(row) for row, i in enumerate(members)}
+    return tuple(
+        Component(name=layout.name, medium="water", load=loads[i]) for i, layout in enumerate(layouts)
+    )
+
+
+def _rows_of(arrays: Sequence[FinArrays]) -> FinArrays:
+    """Several fins as one, (fins, conditions)."""
+    return FinArrays(**{name: np.array([vars(fin)[name] for fin in arrays]) for name in vars(arrays[0])})
+
+
+def _downwash(layouts: Sequence[FinLayout], rudder: int, behind: dict[int, Array]) -> Array:
+    """By how much the fixed fins ahead of a rudder turn the water that it meets."""
+    return sum(
+        turned for i, turned in behind.items() if i < rudder and layouts[i].side == layouts[rudder].side
+    )
 
 
 def _immersed(fin: FinArrays, hull_arrays: HullArrays | FormedHullArrays, state: State) -> ImmersedFin:
@@ -175,43 +210,39 @@ def side_force_height(fin: FinArrays, hull_arrays: HullArrays | FormedHullArrays
     return _immersed(fin, hull_arrays, state).centre_z
 
 
-def _efficiency(
-    fin: FinArrays, hull_arrays: HullArrays | FormedHullArrays, wet: ImmersedFin, water: Water, state: State
-) -> Array:
+def _effective_draught(
+    hull_arrays: HullArrays | FormedHullArrays, water: Water, state: State
+) -> Array | None:
+    """Effective draught [m] of the whole boat, where the hull's model of the side force has one."""
+    if not isinstance(hull_arrays, HullArrays) or hull_arrays.effective_draught is None:
+        return None
+    share = hull.effective_draught_share(
+        froude_number=froude_number(hull_arrays, water, state.boat_speed),
+        heel=state.heel,
+        coefficients=hull_arrays.effective_draught,
+    )
+    return share * hull_arrays.total_draught
+
+
+def _efficiency(effective_draught: Array | None, wet: ImmersedFin, water: Water, state: State) -> Array:
     """Efficiency of a fin and its rigid image for induced drag."""
-    if isinstance(hull_arrays, HullArrays) and hull_arrays.effective_draught is not None:
-        share = hull.effective_draught_share(
-            froude_number=froude_number(hull_arrays, water, state.boat_speed),
-            heel=state.heel,
-            coefficients=hull_arrays.effective_draught,
-        )
-        return foils.draught_efficiency(
-            effective_draught=share * hull_arrays.total_draught, lifting_span=wet.lifting_span
-        )
+    if effective_draught is not None:
+        return foils.draught_efficiency(effective_draught=effective_draught, lifting_span=wet.lifting_span)
     froude = state.boat_speed / (water.gravity * wet.lifting_span) ** 0.5
     # yachts in towing tests have what the bare surface gives: no share of it is covered by their hull
     return 0.5 * fins.board_efficiency(depth_froude_number=froude, covered_share=0.0)
 
 
-def _zero_lift_angle(layout: FinLayout, fin: FinArrays, state: State) -> Array:
-    if not layout.tab:
-        return 0.0
-    return foils.tab_zero_lift_angle(tab_angle=state.tab, effectiveness=fin.tab_effectiveness)
-
-
-def _profile_drag(
-    layout: FinLayout, fin: FinArrays, wet: ImmersedFin, lift: Array, water: Water, state: State
-) -> Array:
-    """Profile drag coefficient on the wet area; what lift adds to it a tab may take away."""
-    span, area = fin.root_z - fin.tip_z, 0.5 * (fin.root_z - fin.tip_z) * (fin.root_chord + fin.tip_chord)
-    reynolds = foils.mean_chord_reynolds(
-        speed=state.boat_speed, span=span, area=area, water_viscosity=water.viscosity
+def _profile_drag_without_lift(arrays: Sequence[FinArrays], water: Water, state: State) -> Array:
+    """Profile drag coefficient of every fin on its wet area, (fins, conditions), but for what lift adds."""
+    fin = _rows_of(arrays)
+    span = fin.root_z - fin.tip_z
+    area = 0.5 * span * (fin.root_chord + fin.tip_chord)
+    friction = hull.rough_friction_coefficient(
+        reynolds=foils.mean_chord_reynolds(
+            speed=state.boat_speed, span=span, area=area, water_viscosity=water.viscosity
+        ),
+        length=area / span,
+        roughness=fin.roughness,
     )
-    friction = hull.rough_friction_coefficient(reynolds=reynolds, length=area / span, roughness=fin.roughness)
-    profile = foils.section_profile_drag(friction_coefficient=friction, thickness_ratio=fin.thickness_ratio)
-    profile = profile + foils.tab_section_drag(
-        lift_coefficient=lift,
-        tab_angle=state.tab if layout.tab else 0.0,
-        ideal_lift=fin.tab_ideal_lift,
-    )
-    return fin.profile_drag_scale * profile
+    return foils.section_profile_drag(friction_coefficient=friction, thickness_ratio=fin.thickness_ratio)

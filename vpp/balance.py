@@ -10,6 +10,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -17,7 +18,7 @@ from vpp import appendages, foiling, hulls
 from vpp.fleets import BoatArrays, Layout
 from vpp.foiling import FoilArrays, FoilLayout
 from vpp.physics import foil_geometry, hydrofoils, stability
-from vpp.physics.arrays import Array, array_namespace
+from vpp.physics.arrays import Array, array_namespace, sum_of_rows, without_derivatives
 from vpp.physics.lifting_line import StripFlow, WakeOperator
 from vpp.physics.sail_tables import TableSailForce, table_sail_force
 from vpp.physics.sails import (
@@ -34,7 +35,7 @@ from vpp.physics.sails import (
 )
 from vpp.physics.windage import bluff_body_force
 from vpp.seaway import added_resistance
-from vpp.state import Component, Load, State, at_height, from_body, scaled, weight_of
+from vpp.state import BodyLoad, Component, Load, State, at_height, from_body, total_load, weight_of
 
 IMMERSION, CAVITATION = "immersion", "cavitation"
 
@@ -47,19 +48,25 @@ def loads(
     wind: Wind,
     state: State,
     at_work: Sequence[WorkingFoil],
+    later: list[SailCurvature] | None = None,
 ) -> tuple[Component, ...]:
     """Every component's load; `at_work` are the foils' own loads, from `foils_at_work`.
+
+    Where a list `later` is given, the sails' forces come without their second derivatives and the list gets
+    what makes them; see `SailCurvature`.
 
     A boat that floats at its own weight does not solve for heave and pitch: its buoyancy takes up what is
     left of both.
     """
+    windage = _windage(fleet_layout, boats, wind, state)
     components = (
-        *_sail_components(fleet_layout, boats, wake, wind, state),
+        *_sail_components(fleet_layout, boats, wake, wind, state, later),
         *_table_sail_components(fleet_layout, boats, wind, state),
-        *_windage_components(fleet_layout, boats, wind, state),
+        *windage.bodies,
+        windage.crew,
         *_hull_components(boats, wind, state),
         *appendages.fin_components(fleet_layout.fins, boats.fins, boats.hull, boats.water, state),
-        *_foil_components(fleet_layout, boats, wind, state, at_work),
+        *_foil_components(fleet_layout, boats, state, at_work, windage.raised),
         *_gravity_components(fleet_layout, boats, state),
     )
     if isinstance(boats.hull, hulls.FormedHullArrays):
@@ -79,7 +86,9 @@ def _hull_components(boats: BoatArrays, wind: Wind, state: State) -> tuple[Compo
     if added is not None:
         added = hulls.count(boats.hull) * added
     return tuple(
-        scaled(component, boats.hull_resistance_scale) if component.name in hulls.RESISTANCE else component
+        replace(component, load=component.load.times(boats.hull_resistance_scale))
+        if component.name in hulls.RESISTANCE
+        else component
         for component in hulls.hull_components(boats.hull, boats.water, state, added)
     )
 
@@ -144,28 +153,65 @@ def sail_shapes(*, fleet_layout: Layout, boats: BoatArrays, state: State) -> Sai
 
 
 def _sail_components(
-    fleet_layout: Layout, boats: BoatArrays, wake: WakeOperator, wind: Wind, state: State
+    fleet_layout: Layout,
+    boats: BoatArrays,
+    wake: WakeOperator,
+    wind: Wind,
+    state: State,
+    later: list[SailCurvature] | None,
 ) -> tuple[Component, ...]:
     if not fleet_layout.sails:
         return ()
     flow = _flow(fleet_layout, boats, wind, state)
+    kept_back: list[Any] | None = None if later is None else []
     along, across = strip_sums(
         geometry=boats.rig,
         operator=wake,
         flow=flow,
         air_density=wind.air_density * boats.sail_force_scale,
         sums=_moment_operator(boats.rig, fleet_layout.slices),
+        later=kept_back,
     )
-    forward, normal = from_wind_axes(along=along, across=across, wind_angle=flow.wind_angle)
-    components = []
-    for i, name in enumerate(fleet_layout.sails):
-        load = from_body(
-            (forward[3 * i], normal[3 * i], 0.0),
-            (-normal[3 * i + 1], forward[3 * i + 1], normal[3 * i + 2]),
-            state,
-        )
-        components.append(Component(name=name, medium="air", load=load))
-    return tuple(components)
+    if later is not None and kept_back:
+        (of_sums,) = kept_back
+        later.append(SailCurvature(of_sums=of_sums, wind_angle=without_derivatives(flow.wind_angle)))
+    together = _load_of_sums(along, across, flow.wind_angle, state)
+    return tuple(
+        Component(name=name, medium="air", load=together.row(i)) for i, name in enumerate(fleet_layout.sails)
+    )
+
+
+def _load_of_sums(along: Array, across: Array, wind_angle: Array, state: State) -> BodyLoad:
+    """Load of every sail, from the sums over its strips of force, force times height and force times x."""
+    forward, normal = from_wind_axes(along=along, across=across, wind_angle=wind_angle)
+    return from_body((forward[::3], normal[::3], 0.0), (-normal[1::3], forward[1::3], normal[2::3]), state)
+
+
+@dataclass(frozen=True, kw_only=True)
+class SailCurvature:
+    """Second derivatives that were left out of the sails' loads.
+
+    Only residuals are made of the loads, and of those one weighted sum: by its derivatives by the sails' sums
+    their second derivatives are weighted at once. `of_sums` gives them by such weights
+    (`vpp.solver.jets.LaterCurvature`).
+    """
+
+    of_sums: Any
+    wind_angle: Array
+
+    def hessian(
+        self, fleet_layout: Layout, *, state: State, multipliers: Array, variable_count: int
+    ) -> Array:
+        """What they add to the Hessian (variables, variables, conditions) of `multipliers . residuals`;
+        state and multipliers (equations, conditions) are plain numbers.
+        """
+        # the residuals are linear in the sums, and alike in those of all sails
+        unit = np.eye(6).reshape(2, 3, 6, 1)
+        load = _load_of_sums(unit[0], unit[1], self.wind_angle, state)
+        felt = residuals(fleet_layout, [Component(name="", medium="air", load=load)], leeway=state.leeway)
+        by_sums = sum_of_rows(multipliers[:, None] * felt[:, 0])
+        weights = np.tile(by_sums.reshape(2, 3, -1), (1, len(fleet_layout.sails), 1))
+        return self.of_sums.dense(weights, variable_count)
 
 
 def table_sail_forces(*, boats: BoatArrays, wind: Wind, state: State) -> tuple[TableSailForce, ...]:
@@ -212,47 +258,60 @@ def _moment_operator(rig: RigGeometry, slices: tuple[slice, ...]) -> Array:
     return xp.stack(rows).transpose(2, 0, 1)
 
 
-def _windage_components(
-    fleet_layout: Layout, boats: BoatArrays, wind: Wind, state: State
-) -> tuple[Component, ...]:
+@dataclass(frozen=True, kw_only=True)
+class _Windage:
+    """Drag of all that stands in the wind: the bodies of the layout, the crew, and each raised foil."""
+
+    bodies: tuple[Component, ...]
+    crew: Component
+    raised: tuple[Load, ...]
+
+
+def _windage(fleet_layout: Layout, boats: BoatArrays, wind: Wind, state: State) -> _Windage:
+    """All bodies at once; those that stay where they are on the boat also have one load together."""
     bluff = boats.bluff
-    ahead, leeward = wind_at(
-        height=bluff.height, wind=wind, boat_speed=state.boat_speed, leeway=state.leeway, heel=state.heel
-    )
-    forward, normal = bluff_body_force(
-        from_ahead=ahead,
-        to_leeward=leeward,
-        frontal_area=bluff.frontal_area,
-        side_area=bluff.side_area,
-        drag_coefficient=bluff.drag_coefficient,
-        air_density=wind.air_density * boats.windage_scale,
-    )
-    components = [
-        Component(
-            name=name,
-            medium="air",
-            load=at_height(forward[i], normal[i], bluff.x[i], 0.0, bluff.height[i], state),
-        )
-        for i, name in enumerate(fleet_layout.bluff)
+    raised = [
+        (foil, _raised_arm(foil, 0.5 * foil.shape.span[0]))
+        for each, foil in zip(fleet_layout.foils, boats.foils, strict=True)
+        if each.kind == foiling.CANTING_PAIR
     ]
-    return (*components, _crew_windage(boats, wind, state))
-
-
-def _crew_windage(boats: BoatArrays, wind: Wind, state: State) -> Component:
+    # the drag areas of a raised foil and of a person hold a coefficient already
+    areas = [foil.raised_drag_area for foil, _ in raised] + [boats.crew_drag_area]
+    height = _rows(bluff.height, *(z for _, (_, _, z) in raised), boats.crew_z)
     ahead, leeward = wind_at(
-        height=boats.crew_z, wind=wind, boat_speed=state.boat_speed, leeway=state.leeway, heel=state.heel
+        height=height, wind=wind, boat_speed=state.boat_speed, leeway=state.leeway, heel=state.heel
     )
-    # the drag area of a person holds a coefficient already
     forward, normal = bluff_body_force(
         from_ahead=ahead,
         to_leeward=leeward,
-        frontal_area=boats.crew_drag_area,
-        side_area=boats.crew_drag_area,
-        drag_coefficient=1.0,
+        frontal_area=_rows(bluff.frontal_area, *areas),
+        side_area=_rows(bluff.side_area, *areas),
+        drag_coefficient=_rows(bluff.drag_coefficient, *(1.0 + 0.0 * area for area in areas)),
         air_density=wind.air_density * boats.windage_scale,
     )
-    load = at_height(forward, normal, state.crew_x, -1.0 * state.crew_arm, boats.crew_z, state)
-    return Component(name="crew windage", medium="air", load=load)
+    none = 0.0 * bluff.x
+    fixed = at_height(
+        forward[:-1],
+        normal[:-1],
+        _rows(bluff.x, *(x for _, (x, _, _) in raised)),
+        _rows(none, *(y for _, (_, y, _) in raised)),
+        height[:-1],
+        state,
+    )
+    crew = at_height(forward[-1], normal[-1], state.crew_x, -1.0 * state.crew_arm, boats.crew_z, state)
+    count = len(fleet_layout.bluff)
+    return _Windage(
+        bodies=tuple(
+            Component(name=name, medium="air", load=fixed.row(i)) for i, name in enumerate(fleet_layout.bluff)
+        ),
+        crew=Component(name="crew windage", medium="air", load=crew),
+        raised=tuple(fixed.row(count + i) for i in range(len(raised))),
+    )
+
+
+def _rows(block: Array, *rows: Array) -> Array:
+    """Plain rows below a block of them, (rows, conditions)."""
+    return np.concatenate([block, *(row[None] for row in rows)])
 
 
 def froude_number(*, boats: BoatArrays, boat_speed: Array) -> Array:
@@ -272,7 +331,7 @@ def weight(fleet_layout: Layout, boats: BoatArrays) -> Array:
 
 @dataclass(frozen=True, kw_only=True)
 class WorkingFoil:
-    """A foil in the water: where it is, and its loads in body axes."""
+    """A foil in the water: where it is, and its loads in body axes; see `foiling.loads_of_all`."""
 
     place: foil_geometry.FoilPlace
     loads: hydrofoils.FoilLoads
@@ -280,29 +339,31 @@ class WorkingFoil:
 
 def foils_at_work(*, fleet_layout: Layout, boats: BoatArrays, state: State) -> tuple[WorkingFoil, ...]:
     """The leeward canting foil and the rudder foil, in the order of the layout."""
-    found = []
-    for each, foil in zip(fleet_layout.foils, boats.foils, strict=True):
-        canting = each.kind == foiling.CANTING_PAIR
-        place = foiling.foil_place(
-            layout=each, foil=foil, attitude=state.attitude, cant=state.cant if canting else 0.0
-        )
-        on_elements = foiling.foil_loads(
-            layout=each,
-            foil=foil,
-            at=place,
-            attitude=state.attitude,
-            water=boats.water,
-            rudder=state.rudder,
-            flap=state.flap if canting else state.elevator,
-        )
-        found.append(WorkingFoil(place=place, loads=on_elements))
-    return tuple(found)
+    if not fleet_layout.foils:
+        return ()
+    controls = [
+        (state.cant, state.flap) if each.kind == foiling.CANTING_PAIR else (state.rudder, state.elevator)
+        for each in fleet_layout.foils
+    ]
+    found = foiling.loads_of_all(
+        layouts=fleet_layout.foils,
+        elements=foiling.foil_elements(fleet_layout.foils, boats.foils),
+        attitude=state.attitude,
+        water=boats.water,
+        controls=controls,
+    )
+    return tuple(WorkingFoil(place=place, loads=on_elements) for place, on_elements in found)
 
 
 def _foil_components(
-    fleet_layout: Layout, boats: BoatArrays, wind: Wind, state: State, at_work: Sequence[WorkingFoil]
+    fleet_layout: Layout,
+    boats: BoatArrays,
+    state: State,
+    at_work: Sequence[WorkingFoil],
+    raised_windage: Sequence[Load],
 ) -> tuple[Component, ...]:
     components: list[Component] = []
+    windage = iter(raised_windage)
     for each, foil, work in zip(fleet_layout.foils, boats.foils, at_work, strict=True):
         on_elements = work.loads
         whole = from_body(
@@ -311,36 +372,20 @@ def _foil_components(
             state,
         )
         components += [
-            Component(
-                name=name,
-                medium="water",
-                load=Load(**{field: value[i] for field, value in vars(whole).items()}),
-            )
+            Component(name=name, medium="water", load=whole.row(i))
             for i, name in enumerate(each.element_names)
         ]
         if each.kind == foiling.CANTING_PAIR:
-            components += _canting_components(each, foil, boats, wind, state)
+            components += _canting_components(each, foil, boats, state, next(windage))
     return tuple(components)
 
 
 def _canting_components(
-    each: FoilLayout, foil: FoilArrays, boats: BoatArrays, wind: Wind, state: State
+    each: FoilLayout, foil: FoilArrays, boats: BoatArrays, state: State, windage: Load
 ) -> list[Component]:
     """Weights of the foil at work and of the one held up to windward, and the windage of the latter."""
     low = foiling.arm_point(foil=foil, cant=state.cant, along=foil.mass_length, side=1.0)
-    high = foiling.arm_point(foil=foil, cant=foil.raised_cant, along=foil.mass_length, side=-1.0)
-    x, y, z = foiling.arm_point(foil=foil, cant=foil.raised_cant, along=0.5 * foil.shape.span[0], side=-1.0)
-    ahead, leeward = wind_at(
-        height=z, wind=wind, boat_speed=state.boat_speed, leeway=state.leeway, heel=state.heel
-    )
-    forward, normal = bluff_body_force(
-        from_ahead=ahead,
-        to_leeward=leeward,
-        frontal_area=foil.raised_drag_area,
-        side_area=foil.raised_drag_area,
-        drag_coefficient=1.0,
-        air_density=wind.air_density * boats.windage_scale,
-    )
+    high = _raised_arm(foil, foil.mass_length)
     return [
         Component(
             name=f"{each.name} weight", medium="gravity", load=_weight_at(foil.mass, low, boats, state)
@@ -350,12 +395,13 @@ def _canting_components(
             medium="gravity",
             load=_weight_at(foil.mass, high, boats, state),
         ),
-        Component(
-            name=f"raised {each.name} windage",
-            medium="air",
-            load=at_height(forward, normal, x, y, z, state),
-        ),
+        Component(name=f"raised {each.name} windage", medium="air", load=windage),
     ]
+
+
+def _raised_arm(foil: FoilArrays, along: Array) -> tuple[Array, Array, Array]:
+    """A point of the arm that is held up to windward, `along` [m] from its attachment."""
+    return foiling.arm_point(foil=foil, cant=foil.raised_cant, along=along, side=-1.0)
 
 
 def _weight_at(mass: Array, at: tuple[Array, Array, Array], boats: BoatArrays, state: State) -> Load:
@@ -476,18 +522,19 @@ def residuals(fleet_layout: Layout, components: Sequence[Component], *, leeway: 
     Sums of force along and across the course and up [N], and of moment about centreline, athwart and vertical
     [N m].
     """
-    forward = sum(component.load.forward for component in components)
-    leeward = sum(component.load.leeward for component in components)
+    parts = ("forward", "leeward", "roll", "yaw", *(("up", "pitch") if fleet_layout.heaves else ()))
+    total = total_load(components, parts)
+    forward, leeward = total["forward"], total["leeward"]
     xp = array_namespace(forward, leeward, leeway)
+    cos_l, sin_l = xp.cos(leeway), xp.sin(leeway)
     left = {
-        "surge": forward * xp.cos(leeway) + leeward * xp.sin(leeway),
-        "sway": leeward * xp.cos(leeway) - forward * xp.sin(leeway),
-        "roll": sum(component.load.roll for component in components),
-        "yaw": sum(component.load.yaw for component in components),
+        "surge": forward * cos_l + leeward * sin_l,
+        "sway": leeward * cos_l - forward * sin_l,
+        "roll": total["roll"],
+        "yaw": total["yaw"],
     }
     if fleet_layout.heaves:
-        left["heave"] = sum(component.load.up for component in components)
-        left["pitch"] = sum(component.load.pitch for component in components)
+        left |= {"heave": total["up"], "pitch": total["pitch"]}
     return xp.stack([left[equation] for equation in fleet_layout.equations])
 
 

@@ -20,6 +20,7 @@ from vpp.results.files import Source
 from vpp.results.frames import Floats, is_converged, is_extended
 from vpp.results.variables import DEGREE, KNOT, show_number
 from vpp.solved import SPEED, Conditions, Solved
+from vpp.solver.stopping import refuse_part
 from vpp.wardrobe import solve
 
 if TYPE_CHECKING:
@@ -372,6 +373,7 @@ class _Model:
             aim=np.full(len(boats) * len(points), SPEED),
         )
         found = solve(boats, conditions, processes=self.processes, progress=self.progress)
+        refuse_part()
         return found, variants, shape
 
     def say_scales(self, values: Floats) -> str:

@@ -23,6 +23,7 @@ from vpp.polar import BEST_VMG, Polar, Progress, WindGrid, parse_steps, polar
 from vpp.results.frames import EXTENDED_MARK, Floats, status_words
 from vpp.results.variables import DEGREE, KNOT, show_number
 from vpp.solved import FOIL_BORNE, SPEED, Conditions
+from vpp.solver.stopping import refuse_part
 from vpp.wardrobe import made_good, solve
 
 DEFAULT_TWS = "4:24:2"
@@ -585,6 +586,7 @@ def _try(
         aim=np.repeat(np.array(aims), 2),
     )
     found = solve(boats, conditions, processes=processes)
+    refuse_part()
     gain = np.diff(made_good(found).reshape(-1, 2), axis=1).ravel() / KNOT
     branch = found.branch.reshape(-1, 2)
     for (search, wind), gained, carried in zip(winds, gain.tolist(), branch.tolist(), strict=True):

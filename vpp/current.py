@@ -24,6 +24,7 @@ from vpp.results.frames import Floats, to_frame
 from vpp.results.variables import DEGREE, KNOT, show_number, variable
 from vpp.solved import SPEED, UPWIND, Conditions
 from vpp.solver.status import Status
+from vpp.solver.stopping import refuse_part
 from vpp.wardrobe import solve
 
 if TYPE_CHECKING:
@@ -494,6 +495,7 @@ class _Search:
             aim=np.full(len(new), SPEED),
         )
         more = to_frame(solve(self.boats, conditions))
+        refuse_part()
         self.tried = pd.concat([self.tried, more], ignore_index=True).sort_values(
             "twa_deg", ignore_index=True
         )

@@ -1,124 +1,54 @@
-"""The fastest equilibrium of every condition: boats in batches, solved from the starts that they need."""
+"""The fastest equilibrium of every condition: boats in batches, shared out among processes."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass, replace
-from itertools import pairwise
-from multiprocessing import get_context
 
 import numpy as np
 from numpy.typing import NDArray
 
-from vpp import fleets
+from vpp import best_vmg, fleets, neighbours, search
 from vpp.boat import Boat
 from vpp.fleets import Fleet
-from vpp.physics.lifting_line import WakeOperator
+from vpp.optima import SETTINGS, rearranged
 from vpp.reporting import Report, assembled, report, taken
-from vpp.solved import BRANCHES, DOWNWIND, FOIL_BORNE, HULL_BORNE, SPEED, UPWIND, Conditions, Solved
-from vpp.solver.interior_point import minimise
-from vpp.solver.problem import Settings, Solution
+from vpp.solved import BRANCHES, SPEED, Conditions, Solved
+from vpp.solver import stopping
+from vpp.solver.memory import keep_freed_memory
+from vpp.solver.processes import in_processes
 from vpp.solver.status import Status
-from vpp.trim import FastestEquilibrium, Start, branches_of, freedom, mirror_heights, ranges, start
+from vpp.trim import FastestEquilibrium, branches_of, freedom, mirror_heights, ranges
 
-FloatArray = NDArray[np.float64]
 Progress = Callable[[int, int], None]
 
-# Upwind and reaching, every start that was tried led to the same optimum. Off the wind each sail may be best
-# attached or stalled, full or flat, or eased to its stops, which makes several optima: those conditions are
-# solved from all of ATTACHED, EASED, FLAT and MAIN_STALLED and the fastest answer is kept (of 550 conditions
-# none was more than 0.31 %, and six more than 0.05 %, slower than the best of 19 starts). There may also be
-# a best VMG on a broad reach and another on a run, for which STALLED is added; the first three look on the
-# broad reach alone. SLOW is for conditions in which none of them converged. The low barrier keeps a start in
-# its basin.
-ATTACHED = Start(
-    speed_factor=1.1,
-    incidence=(0.14,),
-    twist=0.1,
-    camber=0.55,
-    downwind_angle=2.32,
-    downwind_end=2.75,
-    barrier=1e-3,
-)
-EASED = replace(ATTACHED, speed_factor=1.2, incidence=(-1.0,), twist=1.0, camber=0.95)
-FLAT = replace(ATTACHED, incidence=(0.05,), twist=0.2, camber=0.25)
-MAIN_STALLED = replace(
-    ATTACHED, speed_factor=1.0, incidence=(0.8, 0.14), downwind_angle=2.65, downwind_end=np.pi
-)
-STALLED = replace(MAIN_STALLED, speed_factor=0.9, incidence=(1.05,), downwind_angle=3.0)
-SLOW = replace(
-    STALLED, speed_factor=0.4, incidence=(0.05,), twist=0.25, camber=0.15, downwind_angle=2.6, barrier=1e-2
-)
-OFF_THE_WIND = np.radians(117.5)
-WIDE, WIDER = np.radians(53.0), np.radians(60.0)
-# Near the wind that lets it plane a hull may be fastest afloat or planing, and each is an optimum; so are
-# several angles of a best VMG in light air, between the humps of the waves. Hulls that plane are solved from
-# PLANING as well and, for a best VMG, from the others (of 130 conditions of the demo skiff and its options,
-# 52 were more than 0.05 % slower than the best of these and eight random starts before, and one was after).
-# The fast ones begin bow up, as a run that rises aft planes: level, they may stay wet to the bow.
-BOW_UP = replace(ATTACHED, pitch=np.radians(2.5))
-PLANING = replace(BOW_UP, speed_factor=2.0, upwind_angle=np.radians(57.0), downwind_angle=np.radians(125.0))
-FULL_WIDE = replace(ATTACHED, camber=0.95, upwind_angle=WIDE, downwind_angle=np.radians(120.0))
-FULL_WIDER = replace(FULL_WIDE, upwind_angle=WIDER, downwind_angle=np.radians(115.0))
-FAST_WIDE = replace(BOW_UP, speed_factor=1.6, camber=0.4, upwind_angle=WIDE)
-# A catamaran may fly a hull or not, and each is an optimum (of 24 conditions these starts found the best of
-# random ones in all): it begins with one hull out of the water, and off the wind level and heeled to
-# windward besides.
-FLYING_HULL = replace(ATTACHED, speed_factor=1.6, heel=0.12, crew_share=0.25)
-LEVEL = replace(MAIN_STALLED, speed_factor=1.8, heel=0.0, crew_share=0.5)
-LEVEL_BACK = replace(LEVEL, heel=-0.19, crew_share=0.9)
-FLYING_BACK = replace(FLYING_HULL, heel=-0.19, crew_share=0.9)
-# Boats with foils are solved from several starts on each branch, and the fastest answer is kept. On foils
-# (308 conditions of the demo boat, 160 of them with an equilibrium) FLYING missed none, and the better of it
-# and FLYING_FLAT was within 0.04 % of the best of five starts; the second is spared where the first ended
-# with residuals of more than NEAR. On the hull the sails may be depowered in several ways, and the boat may
-# be afloat or half lifted: each is an optimum. At fixed angles (216 conditions of nine options) 209 were
-# within 0.01 % of the best that ten starts and the answers of the other options led to; of 36 searches for
-# the best VMG upwind in 5 to 8 kn, 30; downwind (42 searches) all were within 0.01 % of the best of ten.
-FLYING = replace(ATTACHED, speed_factor=1.3, incidence=(0.14,), twist=0.3, camber=0.2)
-FLYING_FLAT = replace(FLYING, speed_factor=1.2, incidence=(0.05,), twist=0.2, camber=0.1)
-EASED_WIDE = replace(EASED, upwind_angle=WIDE)
-JIB_EASED = replace(ATTACHED, speed_factor=0.8, incidence=(0.14, -0.4), upwind_angle=WIDE)
-HALF_LIFTED = replace(ATTACHED, speed_factor=1.6, camber=0.4, upwind_angle=WIDER)
-STARTS = {
-    (HULL_BORNE, SPEED): (SLOW, JIB_EASED, HALF_LIFTED),
-    (HULL_BORNE, UPWIND): (SLOW, JIB_EASED, EASED_WIDE, HALF_LIFTED),
-    (HULL_BORNE, DOWNWIND): (ATTACHED, FLAT, HALF_LIFTED),
-    (FOIL_BORNE, SPEED): (FLYING,),
-    (FOIL_BORNE, UPWIND): (FLYING,),
-    (FOIL_BORNE, DOWNWIND): (FLYING,),
-}
-AGAIN: dict[str, tuple[Start, ...]] = {HULL_BORNE: (), FOIL_BORNE: (FLYING_FLAT,)}
-NEAR = 0.1
-# Behind every answer, so that a condition without any goes to the first branch.
-_UNSOLVED = 1e300
-# Large blocks: the last conditions of a block cost as much a step as a hundred.
-SOLVER_SETTINGS = Settings(block_size=1024)
-# Fewer conditions than this are solved sooner than another process starts; no process gets more of them at a
-# time than keeps the others busy.
+# Behind every answer: states that are not proven best, then none, for which the first branch stands.
+_UNPROVEN, _UNSOLVED = 1e9, 1e300
+# The settings of searches from guessed starts.
+SOLVER_SETTINGS = SETTINGS
+# Conditions of a patch, or more where one boat in one wind has more, and boats that share patches.
+PATCH, BOATS = 160, 8
+# Fewer conditions than this are solved sooner than another process starts.
 LEAST_SHARED = 300
-MOST_IN_SHARE = 512
+# Conditions solved and reported at a time, as far as patches allow: bounds the memory.
+MOST_IN_PART = 1024
 
 
-# A problem, a start, and the places of the conditions that are solved from it.
-_Run = tuple[FastestEquilibrium, Start, NDArray[np.intp]]
+# The reports of some conditions, with the places of each.
+_Reports = list[tuple[NDArray[np.intp], Report]]
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Batch:
-    """Conditions that can be solved together: their places in the whole, and the problem they make on each
-    branch.
+class _Part:
+    """Conditions that are solved together: their places in the whole, boats of one layout, and the branches
+    on which they are solved. Conditions know of each other within a patch.
     """
 
     places: NDArray[np.intp]
-    problems: tuple[FastestEquilibrium, ...]
-
-    def take(self, which: NDArray[np.intp]) -> _Batch:
-        """Some of the conditions, by their places in the batch."""
-        return _Batch(
-            places=self.places[which], problems=tuple(problem.select(which) for problem in self.problems)
-        )
+    members: tuple[Boat, ...]
+    conditions: Conditions
+    patch: NDArray[np.intp]
+    branches: tuple[str, ...]
 
 
 def solve(
@@ -147,18 +77,10 @@ def solve(
     ]
     if without:
         raise ValueError(f"{', '.join(without)} cannot be {' or '.join(branches)}")
-    batches = _batches(boats, conditions, branches)
-    if processes > 1 and len(conditions) >= LEAST_SHARED:
-        solutions = _solve_shared(batches, processes, progress)
-    else:
-        solutions = _solve_in_turn(batches, progress)
-    places = [batch.places for batch in batches for _ in batch.problems]
-    reports = [
-        report(problem, solution)
-        for batch, found in zip(batches, solutions, strict=True)
-        for problem, solution in zip(batch.problems, found, strict=True)
-    ]
-    return _better(boats, conditions, places, reports)
+    shares = processes if len(conditions) >= LEAST_SHARED else 1
+    parts = _parts(boats, conditions, branches, shares)
+    found = _solve_shared(parts, processes, progress) if shares > 1 else _solve_in_turn(parts, progress)
+    return _better(boats, conditions, [at for at, _ in found], [each for _, each in found])
 
 
 def _having(boats: Sequence[Boat], conditions: Conditions, branch: str) -> NDArray[np.intp]:
@@ -189,7 +111,9 @@ def _better(
     best = np.full(len(conditions), np.inf)
     owner = np.full(len(conditions), -1)
     for number, (at, found) in enumerate(zip(places, reports, strict=True)):
-        objective = np.where(found.status == Status.CONVERGED, found.solution.objective, _UNSOLVED)
+        proven = found.status == Status.CONVERGED
+        behind = np.where(proven, found.solution.objective, _UNPROVEN + found.solution.objective)
+        objective = np.where(np.isnan(found.quantities["boat_speed"]), _UNSOLVED, behind)
         won = objective < best[at]
         best[at[won]], owner[at[won]] = objective[won], number
     chosen = [np.flatnonzero(owner[at] == number) for number, at in enumerate(places)]
@@ -199,6 +123,10 @@ def _better(
         [at[which] for at, which in zip(places, chosen, strict=True)],
         [taken(found, which) for found, which in zip(reports, chosen, strict=True)],
     )
+    for at, found in zip(places, reports, strict=True):
+        # the better of two is not known before both are done
+        stopped = at[found.status == Status.INTERRUPTED]
+        solved.status[stopped], solved.remark[stopped] = Status.INTERRUPTED, ""
     return replace(solved, branches=branches, reason=_reasons(solved, branches))
 
 
@@ -207,7 +135,7 @@ def _reasons(solved: Solved, branches: Mapping[str, Solved]) -> NDArray[np.objec
     told: list[list[str]] = [[] for _ in solved.status]
     for branch, found in branches.items():
         for place, reason in zip(_having(solved.boats, solved.conditions, branch), found.reason, strict=True):
-            told[place].append(f"{branch}: {str(reason).rstrip('.')}")
+            told[place].append(f"{branch}: {str(reason).rstrip('.') or 'done'}")
     reasons = solved.reason.copy()
     for place in np.flatnonzero(solved.status != Status.CONVERGED):
         if len(told[place]) > 1:
@@ -215,82 +143,79 @@ def _reasons(solved: Solved, branches: Mapping[str, Solved]) -> NDArray[np.objec
     return reasons
 
 
-def _solve_in_turn(batches: Sequence[_Batch], progress: Progress | None) -> list[list[Solution]]:
-    total = sum(len(batch.places) for batch in batches)
-    solutions: list[list[Solution]] = []
+def _solve_in_turn(parts: Sequence[_Part], progress: Progress | None) -> _Reports:
+    total = sum(len(part.places) for part in parts)
+    found: _Reports = []
     done = 0
-    for batch in batches:
+    for part in parts:
 
-        def tell(finished: int, _: int, before: int = done) -> None:
+        def tell(share: float, part: _Part = part, before: int = done) -> None:
             if progress is not None:
-                progress(before + finished, total)
+                progress(before + int(share * len(part.places)), total)
 
-        solutions.append(_solve_batch(batch, tell))
-        done += len(batch.places)
-    return solutions
-
-
-def _solve_shared(
-    batches: Sequence[_Batch], processes: int, progress: Progress | None
-) -> list[list[Solution]]:
-    """Every batch dealt out to processes in shares, each of conditions from all over the batch."""
-    total, done = sum(len(batch.places) for batch in batches), 0
-    parts: list[list[tuple[NDArray[np.intp], list[Solution]]]] = [[] for _ in batches]
-    with ProcessPoolExecutor(max_workers=processes, mp_context=get_context("spawn")) as pool:
-        waiting = {}
-        for number, batch in enumerate(batches):
-            shares = processes * -(-len(batch.places) // (processes * MOST_IN_SHARE))
-            for first in range(min(shares, len(batch.places))):
-                places = np.arange(first, len(batch.places), shares)
-                waiting[pool.submit(_solve_batch, batch.take(places))] = (number, places)
-        for future in as_completed(waiting):
-            number, places = waiting[future]
-            parts[number].append((places, future.result()))
-            done += len(places)
-            if progress is not None:
-                progress(done, total)
-    return [_joined(part) for part in parts]
+        found += _solve_part(part, tell)
+        done += len(part.places)
+        if progress is not None and not stopping.asked():
+            progress(done, total)
+    return found
 
 
-def _joined(parts: Sequence[tuple[NDArray[np.intp], list[Solution]]]) -> list[Solution]:
-    """One solution a branch from those of shares, each with its places."""
-    order = np.argsort(np.concatenate([places for places, _ in parts]))
-    shares = zip(*(found for _, found in parts), strict=True)
-    return [_rearranged(of_branch, order) for of_branch in shares]
+def _solve_shared(parts: Sequence[_Part], processes: int, progress: Progress | None) -> _Reports:
+    """Parts dealt out to processes, in their order."""
+    total, done = sum(len(part.places) for part in parts), 0
+
+    def tell(number: int) -> None:
+        nonlocal done
+        done += len(parts[number].places)
+        if progress is not None:
+            progress(done, total)
+
+    answers = in_processes(_solve_part, parts, processes=processes, on_result=tell)
+    return [each for answer in answers for each in answer]
 
 
-def _rearranged(parts: Sequence[Solution], order: NDArray[np.intp]) -> Solution:
-    """Solutions one after the other, then in an order."""
-    return Solution(
-        **{
-            name: np.concatenate([vars(part)[name] for part in parts], axis=-1)[..., order]
-            for name in vars(parts[0])
-        }
+def _parts(
+    boats: Sequence[Boat], conditions: Conditions, branches: Sequence[str], shares: int
+) -> list[_Part]:
+    """Conditions grouped by what their boats share, in order of first appearance, and cut between patches."""
+    keys = [_batch_key(boat, branches) for boat in boats]
+    number = {key: at for at, key in enumerate(dict.fromkeys(keys[option] for option in conditions.option))}
+    batch = np.array([number[keys[option]] for option in conditions.option], dtype=np.intp)
+    parts = []
+    for places in (np.flatnonzero(batch == at) for at in number.values()):
+        patch = _patches(conditions.take(places))
+        count = max(-(-len(places) // MOST_IN_PART), shares)
+        for some in np.array_split(np.unique(patch), min(count, patch.max(initial=0) + 1)):
+            which = np.isin(patch, some)
+            parts.append(_part(boats, conditions, places[which], patch[which], branches))
+    return parts
+
+
+def _part(
+    boats: Sequence[Boat],
+    conditions: Conditions,
+    places: NDArray[np.intp],
+    patch: NDArray[np.intp],
+    branches: Sequence[str],
+) -> _Part:
+    used, option = np.unique(conditions.option[places], return_inverse=True)
+    members = tuple(boats[i] for i in used)
+    return _Part(
+        places=places,
+        members=members,
+        conditions=replace(conditions.take(places), option=option),
+        patch=patch,
+        branches=tuple(branch for branch in branches if branch in branches_of(members[0])),
     )
 
 
-def _batches(boats: Sequence[Boat], conditions: Conditions, branches: Sequence[str]) -> list[_Batch]:
-    """Conditions grouped by what their boats share and by whether the wind angle is free, in order of first
-    appearance.
-    """
-    keys = [
-        _batch_key(boats[option], aim, branches)
-        for option, aim in zip(conditions.option, conditions.aim, strict=True)
-    ]
-    batches = []
-    for key in dict.fromkeys(keys):
-        places = np.flatnonzero([other == key for other in keys])
-        used = sorted(set(conditions.option[places].tolist()))
-        members = [boats[i] for i in used]
-        part = replace(conditions.take(places), option=np.searchsorted(used, conditions.option[places]))
-        fleet = fleets.fleet(members)
-        problems = tuple(
-            FastestEquilibrium(_on_branch(fleet, members, branch), freedom(members, branch), part)
-            for branch in branches
-            if branch in branches_of(members[0])
-        )
-        batches.append(_Batch(places=places, problems=problems))
-    return batches
+def _patches(conditions: Conditions) -> NDArray[np.intp]:
+    """Which conditions may begin at each other's answers: so many of neighbouring boats and wind speeds."""
+    crew = (conditions.option // BOATS).astype(float)
+    keys = np.stack([crew, conditions.tws, conditions.option.astype(float)])
+    _, group, sizes = np.unique(keys, axis=1, return_inverse=True, return_counts=True)
+    patch = (np.cumsum(sizes) - sizes) // PATCH
+    return np.asarray(patch[group.reshape(-1)], dtype=np.intp)
 
 
 def _on_branch(fleet: Fleet, members: Sequence[Boat], branch: str) -> Fleet:
@@ -300,172 +225,47 @@ def _on_branch(fleet: Fleet, members: Sequence[Boat], branch: str) -> Fleet:
     return fleet.mirrored(members, [mirror_heights(boat, branch) for boat in members])
 
 
-def _batch_key(boat: Boat, aim: str, branches: Sequence[str]) -> tuple[object, ...]:
+def _batch_key(boat: Boat, branches: Sequence[str]) -> tuple[object, ...]:
     free = tuple(
         name
         for branch in branches_of(boat)
         for name, bound in ranges(boat, branch).items()
         if branch in branches and not bound.is_fixed
     )
-    return fleets.layout(boat), branches_of(boat), free, aim != SPEED
+    return fleets.layout(boat), branches_of(boat), free
 
 
-def _solve_batch(batch: _Batch, progress: Progress | None = None) -> list[Solution]:
-    """The best answer of the starts that each condition calls for, on each branch."""
-    if any(problem.inequality_count for problem in batch.problems):
-        return _solve_together(batch.problems, progress)
-    return [_solve_afloat(problem, progress) for problem in batch.problems]
-
-
-def _solve_afloat(problem: FastestEquilibrium, progress: Progress | None) -> Solution:
-    """As `_solve_batch`, start after start, for a boat without foils."""
-    conditions = problem.conditions
-    runs = conditions.aim == DOWNWIND
-    off_the_wind = runs | (conditions.twa > OFF_THE_WIND)
-    two_hulls = problem.layout.hull.hulls > 1
-    solution = _from(problem, FLYING_HULL if two_hulls else ATTACHED, progress)
-    for how, called_for in (
-        (EASED, off_the_wind),
-        (FLAT, off_the_wind),
-        (MAIN_STALLED, off_the_wind),
-        *((how, off_the_wind) for how in (LEVEL, LEVEL_BACK, FLYING_BACK) if two_hulls),
-        (STALLED, runs),
-        *_starts_to_plane(problem),
-        (SLOW, np.zeros_like(runs)),
-    ):
-        places = np.flatnonzero(called_for | (solution.status != Status.CONVERGED))
-        if len(places):
-            solution = _with_better(solution, _from(problem.select(places), how), places)
-    return solution
-
-
-def _starts_to_plane(problem: FastestEquilibrium) -> tuple[tuple[Start, NDArray[np.bool_]], ...]:
-    """More starts for hulls that plane, each with the conditions that call for it; none for others."""
-    if problem.layout.hull.model != "planing_prism":
-        return ()
-    aim = problem.conditions.aim
-    asked = (
-        (PLANING, np.ones(len(aim), dtype=bool)),
-        (FULL_WIDE, aim != SPEED),
-        (FULL_WIDER, aim != SPEED),
-        (FAST_WIDE, aim != SPEED),
-        (FLAT, aim == UPWIND),
-    )
-    return tuple((how, called_for) for how, called_for in asked if called_for.any())
-
-
-def _solve_together(problems: Sequence[FastestEquilibrium], progress: Progress | None) -> list[Solution]:
-    """As `_solve_batch`, for boats with foils: first from the starts of each branch and aim, then from those
-    of `AGAIN` where the first round found an answer or came near one.
-    """
-    first = [run for problem in problems for run in _runs(problem)]
-    found = list(zip(first, _from_each(first, progress), strict=True))
-    best = {}
-    for problem in problems:
-        parts = [(places, answer) for (of, _, places), answer in found if of is problem]
-        best[problem.free.branch] = _best_of(parts)
-    again = [
-        (problem, how, np.flatnonzero(best[problem.free.branch].constraint_error < NEAR))
-        for problem in problems
-        for how in AGAIN[problem.free.branch]
-    ]
-    again = [each for each in again if len(each[2])]
-    for (problem, _, places), answer in zip(again, _from_each(again, None), strict=True):
-        best[problem.free.branch] = _with_better(best[problem.free.branch], answer, places)
-    return [best[problem.free.branch] for problem in problems]
-
-
-def _runs(problem: FastestEquilibrium) -> list[_Run]:
-    """The starts that the conditions of each aim call for."""
-    aims = problem.conditions.aim
-    return [
-        (problem, how, np.flatnonzero(aims == aim))
-        for aim in dict.fromkeys(aims.tolist())
-        for how in STARTS[problem.free.branch, aim]
+def _solve_part(part: _Part, tell: Callable[[float], None] | None = None) -> _Reports:
+    """Reports of the conditions at wind angles and of those of best VMG, on each branch."""
+    keep_freed_memory()
+    fleet = fleets.fleet(part.members)
+    afloat = [
+        (_on_branch(fleet, part.members, branch), freedom(part.members, branch)) for branch in part.branches
     ]
 
+    def problems(conditions: Conditions) -> list[FastestEquilibrium]:
+        return [FastestEquilibrium(on_branch, free, conditions) for on_branch, free in afloat]
 
-def _best_of(parts: Sequence[tuple[NDArray[np.intp], Solution]]) -> Solution:
-    """The best answer of each condition, from solutions of some of them each that leave none out."""
-    places = np.concatenate([at for at, _ in parts])
-    _, first = np.unique(places, return_index=True)
-    best = _rearranged([answer for _, answer in parts], first)
-    for at, answer in parts:
-        best = _with_better(best, answer, at)
-    return best
-
-
-def _from_each(runs: Sequence[_Run], progress: Progress | None) -> list[Solution]:
-    """Solutions of problems at some of their conditions from a start each: all in one batch, because a batch
-    of few conditions takes hardly longer than one of four times as many. The problems differ in bounds and in
-    the water's mirror alone, and all starts have the barrier of ATTACHED.
-    """
-    if not runs:
-        return []
-    cases = [(problem.select(places).up_to(how.downwind_end), how) for problem, how, places in runs]
-    together = runs[0][0].select(np.concatenate([places for _, _, places in runs]))
-    together.lower = np.concatenate([problem.lower for problem, _ in cases], axis=-1)
-    together.upper = np.concatenate([problem.upper for problem, _ in cases], axis=-1)
-    together.wake = _joined_wake([problem for problem, _ in cases])
-    x = np.concatenate([start(problem, how) for problem, how in cases], axis=-1)
-    settings = replace(SOLVER_SETTINGS, initial_barrier=ATTACHED.barrier, restoration_starts=1)
-    solution = minimise(together, x, settings=settings, on_progress=_shared_out(progress, len(cases)))
-    sizes = [len(places) for _, _, places in runs]
-    _mark_ends(together, solution, np.repeat([how.downwind_end for _, how in cases], sizes))
-    ends = np.cumsum([0, *sizes])
-    return [_rearranged([solution], np.arange(a, b)) for a, b in pairwise(ends)]
-
-
-def _joined_wake(problems: Sequence[FastestEquilibrium]) -> WakeOperator:
-    """The wakes of all conditions, one problem after the other; those of a fleet are held once."""
-    fleets = list({id(problem.fleet): problem.fleet for problem in problems}.values())
-    first = dict(
-        zip(map(id, fleets), np.cumsum([0, *(len(fleet.wake) for fleet in fleets[:-1])]), strict=True)
-    )
-    heights = [fleet.mirrored_from for fleet in fleets if fleet.mirrored_from is not None]
-    return WakeOperator(
-        coefficients=np.concatenate([fleet.wake for fleet in fleets]),
-        mirrored_from=np.concatenate(heights) if heights else None,
-        boat=np.concatenate([problem.wake.boat + first[id(problem.fleet)] for problem in problems]),
-    )
-
-
-def _shared_out(progress: Progress | None, starts: int) -> Progress | None:
-    """Progress of conditions from that of conditions and starts."""
-    if progress is None:
-        return None
-    return lambda done, total: progress(done // starts, total // starts)
-
-
-def _from(problem: FastestEquilibrium, how: Start, progress: Progress | None = None) -> Solution:
-    # looking for feasibility from more states is left to the last start: the others are followed by one
-    # another
-    searches = SOLVER_SETTINGS.restoration_starts if how is SLOW else 1
-    settings = replace(SOLVER_SETTINGS, initial_barrier=how.barrier, restoration_starts=searches)
-    narrowed = problem.up_to(how.downwind_end)
-    solution = minimise(narrowed, start(narrowed, how), settings=settings, on_progress=progress)
-    _mark_ends(problem, solution, np.full(problem.condition_count, how.downwind_end))
-    return solution
-
-
-def _mark_ends(problem: FastestEquilibrium, solution: Solution, downwind_end: FloatArray) -> None:
-    """A best VMG downwind that leans on the end of a search cut short is none."""
-    if not problem.seeks_vmg:
-        return
-    cut_short = (problem.conditions.aim == DOWNWIND) & (downwind_end < np.pi)
-    at_end = solution.active_upper[problem.names.index("twa")] & cut_short
-    solution.status[at_end & (solution.status == Status.CONVERGED)] = Status.LIMIT_REACHED
-
-
-def _with_better(solution: Solution, again: Solution, places: NDArray[np.intp]) -> Solution:
-    """The solution with those cases replaced in which the second attempt converged alone or to a better
-    objective.
-    """
-    before = solution.objective[places] + np.where(solution.status[places] == Status.CONVERGED, 0.0, np.inf)
-    won = (again.status == Status.CONVERGED) & (again.objective < before)
-    merged = {}
-    for name, value in vars(solution).items():
-        merged[name] = value.copy()
-        merged[name][..., places[won]] = getattr(again, name)[..., won]
-    merged["iterations"][places] = solution.iterations[places] + again.iterations
-    return Solution(**merged)
+    at_angle = part.conditions.aim == SPEED
+    asked, best = np.flatnonzero(at_angle), np.flatnonzero(~at_angle)
+    conditions, patch = part.conditions.take(asked), part.patch[asked]
+    if len(best):
+        rows, owner = best_vmg.rows_for(part.conditions.take(best), conditions)
+        conditions = conditions.followed_by(rows)
+        patch = np.concatenate([patch, part.patch[best[owner]]])
+    beside, owner = neighbours.satellites(conditions, patch, len(asked))
+    conditions = conditions.followed_by(beside)
+    patch = np.concatenate([patch, patch[owner]])
+    rowed = problems(conditions)
+    answers = search.at_angles(rowed, patch, len(asked), tell)
+    found: _Reports = []
+    if len(asked):
+        wanted = np.arange(len(asked))
+        for problem, answer in zip(rowed, answers, strict=True):
+            said = report(problem.select(wanted), rearranged(answer.best, wanted))
+            found.append((part.places[asked], said))
+    if len(best):
+        of_best = problems(part.conditions.take(best))
+        for problem, made_good in zip(of_best, best_vmg.best_vmg(of_best, rowed, answers), strict=True):
+            found.append((part.places[best], report(problem, made_good)))
+    return found

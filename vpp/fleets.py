@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from itertools import pairwise
-from typing import Any, TypeVar
+from typing import Any, Generic, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -181,34 +182,61 @@ def take(tree: T, index: NDArray[np.intp]) -> T:
     """Pick along the last axis of every array in a dataclass of arrays; of tables of waves, which are large,
     only whose they are. None stays None.
     """
-    if tree is None:
+    return Picker(tree).pick(index)
+
+
+class Picker(Generic[T]):
+    """A dataclass of arrays made ready to be picked from along their last axis, many times over: what is one
+    number a boat lies in one block and is picked together.
+    """
+
+    def __init__(self, tree: T):
+        self._numbers: list[FloatArray] = []
+        self._build = self._plan(tree)
+        self._block = np.stack(self._numbers)
+
+    def pick(self, index: NDArray[np.intp]) -> T:
+        """The same dataclass with the entries `index`."""
+        tree: T = self._build(list(self._block.take(index, axis=-1)), index)
         return tree
-    if isinstance(tree, hull_form.WaveTable):
-        return replace(tree, hull=np.asarray(tree.hull)[index])
-    if isinstance(tree, tuple):
-        return tuple(take(item, index) for item in tree)  # type: ignore[return-value]
-    if dataclasses.is_dataclass(tree) and not isinstance(tree, type):
-        return type(tree)(
-            **{field.name: take(getattr(tree, field.name), index) for field in dataclasses.fields(tree)}
-        )
-    picked: Any = np.asarray(tree)[..., index]
-    return picked  # type: ignore[no-any-return]
+
+    def _plan(self, tree: Any) -> Callable[[list[FloatArray], NDArray[np.intp]], Any]:
+        """How to make a part of the dataclass from the numbers that are picked."""
+        if tree is None:
+            return lambda numbers, index: None
+        if isinstance(tree, hull_form.WaveTable):
+            whose = np.asarray(tree.hull)
+            return lambda numbers, index: replace(tree, hull=whose[index])
+        if isinstance(tree, tuple):
+            items = [self._plan(item) for item in tree]
+            return lambda numbers, index: tuple([item(numbers, index) for item in items])
+        if dataclasses.is_dataclass(tree):
+            kind: Any = type(tree)
+            parts = {field.name: self._plan(getattr(tree, field.name)) for field in dataclasses.fields(tree)}
+            return lambda numbers, index: kind(**{name: part(numbers, index) for name, part in parts.items()})
+        array = np.asarray(tree, dtype=float)
+        if array.ndim > 1:
+            return lambda numbers, index: array[..., index]
+        place = len(self._numbers)
+        self._numbers.append(array)
+        return lambda numbers, index: numbers[place]
 
 
-def fleet(boats: Sequence[Boat]) -> Fleet:
-    """Stack boats of one layout, their sails mirrored in the water as afloat. Raises ValueError when layouts
-    differ.
+def fleet(boats: Sequence[Boat], *, ride_heights: Sequence[tuple[float, float]] | None = None) -> Fleet:
+    """Stack boats of one layout, their sails mirrored in the water as afloat, or as `Fleet.mirrored` has it
+    from two ride heights of each. Raises ValueError when layouts differ.
     """
     shared = layout(boats[0])
     for boat in boats:
         if layout(boat) != shared:
             raise ValueError(f"{boat.name} and {boats[0].name} differ in layout and cannot share a batch")
-    return Fleet(
+    stacked = Fleet(
         layout=shared,
         arrays=_stack([_boat_arrays(boat) for boat in boats]),
-        wake=wakes(boats, np.zeros(len(boats))),
+        wake=wakes(boats, np.zeros(len(boats))) if ride_heights is None else np.empty(0),
         exposures=tuple(exposure(boat) for boat in boats),
     )
+    return stacked if ride_heights is None else stacked.mirrored(boats, ride_heights)
 
 
 def wakes(boats: Sequence[Boat], ride_heights: FloatArray) -> FloatArray:
@@ -317,10 +345,30 @@ def _mirror(sail: Sail, rig: Rig, ride_height: float) -> Mirror:
 
 
 def _wake(boat: Boat, ride_height: float) -> FloatArray:
-    lines = tuple(
-        replace(sail_line(sail), mirror=_mirror(sail, boat.rig, ride_height)) for sail in boat.sails
+    lines = [sail_line(sail) for sail in boat.sails]
+    return _wake_of(
+        tuple(
+            (tuple(line.node_height), tuple(line.control_height), tuple(line.x), tuple(line.chord))
+            for line in lines
+        ),
+        tuple(_mirror(sail, boat.rig, float(ride_height)) for sail in boat.sails),
     )
-    return lifting_line.wake_coefficients(lines=lines, mirror=None)
+
+
+@lru_cache(maxsize=64)
+def _wake_of(lines: tuple[tuple[tuple[float, ...], ...], ...], mirrors: tuple[Mirror, ...]) -> FloatArray:
+    # boats that differ in anything but this geometry share it: a wake costs more than all else of a boat
+    mirrored = tuple(
+        SailLine(
+            node_height=np.array(nodes),
+            control_height=np.array(controls),
+            x=np.array(x),
+            chord=np.array(chord),
+            mirror=mirror,
+        )
+        for (nodes, controls, x, chord), mirror in zip(lines, mirrors, strict=True)
+    )
+    return lifting_line.wake_coefficients(lines=mirrored, mirror=None)
 
 
 def _rig_geometry(boat: Boat) -> RigGeometry:

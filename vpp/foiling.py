@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
+from typing import Any, TypeVar
 
 import numpy as np
 
 from vpp.boat import Foil
 from vpp.physics import foil_geometry, hydrofoils
-from vpp.physics.arrays import Array, array_namespace
+from vpp.physics.arrays import Array, array_namespace, groupwise, row_groups, without_derivatives
 from vpp.physics.foil_geometry import FoilPlace, FoilShape
 from vpp.physics.hydrofoils import FoilFlow, FoilLoads, FoilSections, Wing
+
+T = TypeVar("T")
 
 CANTING_PAIR, RUDDER = "canting_pair", "rudder"
 # Panels on each element: enough for the immersed span of an arm to come and go smoothly and for the load of a
@@ -87,7 +91,9 @@ def foil_arrays(foil: Foil, *, profile_drag_scale: float = 1.0) -> FoilArrays:
         thickness_ratio=thickness,
         zero_lift_angle=hydrofoils.uniform_load_zero_lift_angle(design_lift_coefficient=design),
         design_lift_coefficient=design,
-        flap_effectiveness=flapped * hydrofoils.flap_effectiveness(flap_chord_ratio=foil.flap_chord_ratio),
+        # what steers turns as a whole
+        flap_effectiveness=steers
+        + flapped * hydrofoils.flap_effectiveness(flap_chord_ratio=foil.flap_chord_ratio),
         flap_ideal_lift=flapped * hydrofoils.flap_ideal_lift(flap_chord_ratio=foil.flap_chord_ratio),
         lift_drag_factor=foil.drag_bucket_factor * ones,
         stall_lift_coefficient=foil.stall_lift_coefficient * ones,
@@ -149,6 +155,43 @@ def _junction(foil: Foil, count: int) -> Array:
 
 
 @dataclass(frozen=True, kw_only=True)
+class FoilElements:
+    """Elements of all foils, one foil after the other, to be computed at once: (elements, conditions).
+
+    `cants` is 1 for those that cant and 0 for those that do not; the rest as in `FoilArrays`.
+    """
+
+    shape: FoilShape
+    cants: Array
+    incidence: Array
+    steers: Array
+    flapped: Array
+    sections: FoilSections
+
+
+def foil_elements(layouts: Sequence[FoilLayout], foils: Sequence[FoilArrays]) -> FoilElements:
+    """The elements of foils, of which there is at least one, each (elements, conditions) or (conditions,)."""
+
+    def joined(name: str, of: Sequence[Any]) -> Array:
+        parts = [getattr(each, name) for each in of]
+        rows = [np.broadcast_to(part, foil.incidence.shape) for part, foil in zip(parts, foils, strict=True)]
+        return np.concatenate(rows)
+
+    def all_of(of: Sequence[Any]) -> dict[str, Array]:
+        return {field.name: joined(field.name, of) for field in fields(of[0])}
+
+    canting = [float(layout.kind == CANTING_PAIR) for layout in layouts]
+    return FoilElements(
+        shape=FoilShape(**all_of([foil.shape for foil in foils])),
+        cants=np.repeat(canting, [len(layout.elements) for layout in layouts])[:, None],
+        incidence=joined("incidence", foils),
+        steers=joined("steers", foils),
+        flapped=joined("flapped", foils),
+        sections=FoilSections(**all_of([foil.sections for foil in foils])),
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
 class Attitude:
     """How the boat goes through the water, (conditions,) each; see `vpp.State`."""
 
@@ -198,25 +241,134 @@ def foil_loads(
 
     `rudder` [rad] turns the arm of a rudder foil and leaves its wing alone; `flap` [rad] is that of the wing.
     """
+    # a foil that does not steer must not carry derivatives by the rudder
+    turned = foil.steers * rudder + foil.flapped * flap if layout.kind == RUDDER else foil.flapped * flap
+    return hydrofoils.element_forces(
+        at=at,
+        wings=layout.wings,
+        sections=foil.sections,
+        flow=_flow(attitude, water, foil.incidence, turned),
+        panel_count=PANELS,
+    )
+
+
+def _flow(attitude: Attitude, water: Water, incidence: Array, flap: Array) -> FoilFlow:
     x, y, z = foil_geometry.water_velocity(
         boat_speed=attitude.boat_speed, leeway=attitude.leeway, heel=attitude.heel, pitch=attitude.pitch
     )
-    flow = FoilFlow(
+    return FoilFlow(
         water_x=x,
         water_y=y,
         water_z=z,
-        # a foil that does not steer must not carry derivatives by the rudder
-        setting=foil.incidence + foil.steers * rudder if layout.kind == RUDDER else foil.incidence,
-        flap=foil.flapped * flap,
+        setting=incidence,
+        flap=flap,
         downwash=0.0,
         water_density=water.density,
         water_viscosity=water.viscosity,
         vapour_pressure=water.vapour_pressure,
         surface_pressure=water.surface_pressure,
         gravity=water.gravity,
+        speed=attitude.boat_speed,
     )
-    return hydrofoils.element_forces(
-        at=at, wings=layout.wings, sections=foil.sections, flow=flow, panel_count=PANELS
+
+
+# What of the loads carries derivatives where all foils are computed at once.
+_MOVING_LOADS = ("force_x", "force_y", "force_z", "moment_x", "moment_y", "moment_z", "cavitation_margin")
+
+
+def loads_of_all(
+    *,
+    layouts: Sequence[FoilLayout],
+    elements: FoilElements,
+    attitude: Attitude,
+    water: Water,
+    controls: Sequence[tuple[Array, Array]],
+) -> list[tuple[FoilPlace, FoilLoads]]:
+    """Where the foils are, of a pair the leeward one, and their loads: what `foil_place` and `foil_loads`
+    give for each alone, computed at once.
+
+    `controls` [rad] are for every foil the cant of a canting pair or the rudder's angle, and the wing's flap.
+    Forces, moments, the margin of cavitation, and of the place `start_depth` and `rise`, carry derivatives;
+    all else is plain numbers.
+    """
+    counts = [len(layout.elements) for layout in layouts]
+    parts = row_groups(counts)
+    rows = list(zip(layouts, parts, strict=True))
+    after = tuple(
+        None if link is None else part.start + link for layout, part in rows for link in layout.after
+    )
+    wings = tuple(
+        replace(wing, elements=tuple(part.start + i for i in wing.elements))
+        for layout, part in rows
+        for wing in layout.wings
+    )
+    whole: list[tuple[FoilPlace, FoilLoads]] = []
+
+    def moving(
+        boat_speed: Array,
+        leeway: Array,
+        heel: Array,
+        pitch: Array,
+        ride_height: Array,
+        turn: Array,
+        flap: Array,
+    ) -> tuple[Array, ...]:
+        """What carries derivatives; `whole` gets everything."""
+        sailed = Attitude(
+            boat_speed=boat_speed, leeway=leeway, heel=heel, pitch=pitch, ride_height=ride_height
+        )
+        at = foil_geometry.place(
+            shape=elements.shape,
+            after=after,
+            cant=elements.cants * turn,
+            ride_height=ride_height,
+            heel=heel,
+            pitch=pitch,
+        )
+        turned = elements.steers * turn + elements.flapped * flap
+        loads = hydrofoils.element_forces(
+            at=at,
+            wings=wings,
+            sections=elements.sections,
+            flow=_flow(sailed, water, elements.incidence, turned),
+            panel_count=PANELS,
+        )
+        whole.append((at, loads))
+        return at.start_depth, at.rise, *(getattr(loads, name) for name in _MOVING_LOADS)
+
+    moved = groupwise(
+        moving,
+        tuple(vars(attitude).values()),
+        [[_for_each(angle, water.gravity) for angle in kind] for kind in zip(*controls, strict=True)],
+        counts,
+    )
+    ((at, loads),) = whole
+    of_wings = iter(loads.wings)
+    return [
+        (
+            replace(_plain_rows(at, part), start_depth=start_depth, rise=rise),
+            replace(
+                _plain_rows(loads, part),
+                wings=tuple(_plain_rows(next(of_wings), slice(None)) for _ in layout.wings),
+                **dict(zip(_MOVING_LOADS, of_loads, strict=True)),
+            ),
+        )
+        for (layout, part), (start_depth, rise, *of_loads) in zip(rows, moved, strict=True)
+    ]
+
+
+def _for_each(angle: Array, like: Array) -> Array:
+    """An angle that is one number for all conditions, as one for each."""
+    return angle if getattr(angle, "ndim", 0) else angle + 0.0 * like
+
+
+def _plain_rows(tree: T, part: slice) -> T:
+    """Some rows of every array in a dataclass, without derivatives."""
+    return type(tree)(
+        **{
+            name: without_derivatives(value)[part] if hasattr(value, "ndim") else value
+            for name, value in vars(tree).items()
+        }
     )
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import Any
 
 import numpy as np
@@ -28,7 +28,7 @@ from vpp.physics.twin_hull import (
     twin_wave_resistance,
     twin_wave_table,
 )
-from vpp.state import Component, Load, State, against_course
+from vpp.state import Component, Drag, Load, State, total_load
 
 # Models of the side force: the induced drag by the effective draught of hull and keel, or by the surface that
 # every fin is mirrored in.
@@ -250,7 +250,8 @@ def _formed_hull_arrays(boat: Boat, form: FormedHull) -> FormedHullArrays:
         form_factor=form.form_factor,
         roughness=form.roughness,
         columns=tuple(_columns(form, side) for side in sides),
-        waves=_waves(form),
+        # friction and where the hull lies along the boat are none of the waves
+        waves=_waves(replace(form, form_factor=0.0, roughness=0.0, centre_x=0.0)),
         planing=_planing_arrays(boat, form) if form.planes else None,
     )
 
@@ -346,7 +347,7 @@ def _added(added: Array | None, state: State) -> tuple[Component, ...]:
 
 
 def _drag(name: str, resistance: Array, state: State) -> Component:
-    return Component(name=name, medium="water", load=against_course(resistance, state.leeway))
+    return Component(name=name, medium="water", load=Drag(resistance, state.leeway))
 
 
 def _resistance_components(form: HullArrays, water: Water, state: State) -> tuple[Component, ...]:
@@ -489,6 +490,27 @@ def _friction(form: HullArrays | FormedHullArrays, water: Water, wetted_area: Ar
     )
 
 
+class BuoyancyOfOthers(Load):
+    """Load of a hull that floats: what is left of heave and pitch, found when it is asked for, because no
+    equation of the balance needs it.
+    """
+
+    def __init__(self, righting: Array, others: Sequence[Component]):
+        vars(self).update(roll=righting, others=others)
+
+    others: Sequence[Component]
+
+    @cached_property
+    def up(self) -> Array:
+        """What holds all other forces up [N]."""
+        return -total_load(self.others, ("up",))["up"]
+
+    @cached_property
+    def pitch(self) -> Array:
+        """What holds all other pitching moments [N m]."""
+        return -total_load(self.others, ("pitch",))["pitch"]
+
+
 def floating_buoyancy(
     form: HullArrays, weight: Array, state: State, others: Sequence[Component]
 ) -> Component:
@@ -502,9 +524,7 @@ def floating_buoyancy(
         )
     else:
         righting = righting_moment_of_form(heel=state.heel, weight=weight, curve=form.righting)
-    up = -sum(component.load.up for component in others)
-    pitch = -sum(component.load.pitch for component in others)
-    return Component(name="buoyancy", medium="water", load=Load(up=up, roll=righting, pitch=pitch))
+    return Component(name="buoyancy", medium="water", load=BuoyancyOfOthers(righting, others))
 
 
 def froude_number(form: HullArrays | FormedHullArrays, water: Water, boat_speed: Array) -> Array:

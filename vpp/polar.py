@@ -26,6 +26,7 @@ from vpp.results.frames import (
     remark_counts,
     sail_sets_frame,
     status_counts,
+    stopped_text,
     to_frame,
 )
 from vpp.results.variables import DEGREE, KNOT, variable
@@ -296,7 +297,7 @@ class Polar:
     @property
     def sail_set(self) -> NDArray[np.object_]:
         """The best sail set, on (option, tws, `row_aims`); empty without a result or without sets."""
-        return self.solved.sail_set.reshape(self._shape)
+        return np.where(self.converged, self.solved.sail_set, "").reshape(self._shape)
 
     def under(self, sail_set: str) -> Floats:
         """What a sail set makes good in kn, on (option, tws, `row_aims`): boat speed, or speed made good
@@ -390,7 +391,8 @@ def polar(
     """The polar of the base boat and of the named options; of all options when none is named.
 
     Raises WindGridError for a grid that cannot be used and BoatFileError for an option that the file does not
-    hold. Conditions that fail stay in the result with their reason.
+    hold. Conditions that fail stay in the result with their reason. Within `vpp.keep_on_interrupt()` Ctrl-C
+    returns the polar with what is done, and `source.stopped` says so.
     """
     standard = WindGrid.parse()
     grid = WindGrid(
@@ -401,7 +403,7 @@ def polar(
     conditions = _grid_conditions(grid, option_count=len(boats))
     solved = solve(boats, conditions, processes=processes, progress=progress)
     return Polar(
-        source=source_of(boat_file, boats),
+        source=replace(source_of(boat_file, boats), stopped=stopped_text(solved)),
         grid=grid,
         options=tuple(boat.name for boat in boats),
         solved=solved,
@@ -416,10 +418,12 @@ def point(
     option: str = "base",
     branch: str | None = None,
     sail_set: str | None = None,
+    unproven: bool = False,
 ) -> Point:
     """The fastest equilibrium at one wind speed and angle, or the best VMG where `twa_deg` is `upwind` or
     `downwind`; of a boat that can be carried in more ways than one, the better or that of `branch`; of one
-    with sail sets, under the best or under `sail_set`.
+    with sail sets, under the best or under `sail_set`. With `unproven`, also a state that meets all equations
+    but is not proven fastest, because the search ended early; its `values` have the status and the reason.
 
     Raises NoEquilibrium with the reason when there is no result, WindGridError for a wind that cannot be
     used, NoSuchBranch and NoSuchSailSet for a branch or a set that the boat does not have and BoatFileError
@@ -442,7 +446,7 @@ def point(
     solved = solve((boat,), conditions)
     if branch is not None and solved.branches:
         solved = replace(solved.branches[branch], branches=solved.branches)
-    if not is_converged(solved)[0]:
+    if not (is_converged(solved)[0] or (unproven and solved.quantities["boat_speed"][0] > 0.0)):
         others = {name: found for name, found in solved.branches.items() if is_converged(found)[0]}
         raise NoEquilibrium(" ".join((str(solved.reason[0]), *_say_others(others))))
     return Point(source=source_of(boat_file, [boat]), solved=solved)

@@ -20,7 +20,7 @@ from vpp.physics.sail_tables import TableSailArrays, TableSailForce, is_outside
 from vpp.physics.wind import apparent_wind
 from vpp.ranges import planing_of, planing_quantities, range_remarks
 from vpp.solved import FOIL_BORNE, HULL_BORNE, UPWIND, Conditions, Solved, Strips
-from vpp.solver.problem import Solution
+from vpp.solver.problem import Settings, Solution
 from vpp.solver.status import Status, sentence
 from vpp.state import Component
 from vpp.trim import OPTIONAL, FastestEquilibrium, state_from
@@ -77,6 +77,15 @@ AT_END_OF_SEARCH = (
     "The result leans on the end of the search range, so it is not an optimum: the boat hardly moves, or its "
     "best VMG lies outside; try more wind or a fixed angle."
 )
+STEP_LIMIT_FEASIBLE = (
+    "Step limit: best feasible state returned, {speed:.2f} kn, not proven fastest; try a slightly different "
+    "wind speed or angle, and use the number as a lower bound only."
+)
+STEP_LIMIT_WITHOUT = (
+    "Step limit: no feasible state was found in {steps} steps, and none was shown to be impossible; try a "
+    "slightly different wind speed or angle."
+)
+KNOT = 1852.0 / 3600.0
 # Quantities of the table that only boats with those freedoms, sails or sail sets have.
 ABSENT = (
     *(f"{role}_{control}" for role in ("main", "jib") for control in trim.CONTROL_SCALES),
@@ -152,7 +161,7 @@ def report(problem: FastestEquilibrium, solution: Solution) -> Report:
         else ""
         for i in everything
     ]
-    bad = status != Status.CONVERGED
+    bad = ~((status == Status.CONVERGED) | _unproven(solution, status, closes))
     for array in (
         *quantities.values(),
         force,
@@ -405,20 +414,23 @@ def _prices(
     }
 
 
+# How stiff the boat is: what it is called, which equation answers to which quantity, and the sign that makes
+# what restores positive.
+_SPRINGS = (
+    ("heave_stiffness", "heave", "ride_height", -1.0),
+    ("pitch_stiffness", "pitch", "pitch", 1.0),
+    ("roll_stiffness", "roll", "heel", 1.0),
+)
+
+
 def _stiffness(problem: FastestEquilibrium, x: FloatArray) -> dict[str, FloatArray]:
     """Restoring force per rise [N/m] and moments per angle [N m/rad]; negative where the boat runs away."""
-    everything = np.arange(problem.condition_count)
-    none = np.zeros((problem.equality_count + problem.inequality_count, len(everything)))
-    jacobian = problem.derivatives(x, everything, none).jacobian
+    known = [spring for spring in _SPRINGS if spring[2] in problem.names]
+    slopes = problem.slopes(x, np.arange(problem.condition_count), [variable for _, _, variable, _ in known])
     found = {}
-    for name, equation, variable, sign in (
-        ("heave_stiffness", "heave", "ride_height", -1.0),
-        ("pitch_stiffness", "pitch", "pitch", 1.0),
-        ("roll_stiffness", "roll", "heel", 1.0),
-    ):
-        if variable in problem.names:
-            row, column = problem.layout.equations.index(equation), problem.names.index(variable)
-            found[name] = sign * jacobian[row, column] * problem.residual_scale[row] / problem.scale[column]
+    for place, (name, equation, variable, sign) in enumerate(known):
+        row, column = problem.layout.equations.index(equation), problem.names.index(variable)
+        found[name] = sign * slopes[row, place] * problem.residual_scale[row] / problem.scale[column]
     return found
 
 
@@ -483,6 +495,14 @@ def _status(
     return status
 
 
+def _unproven(solution: Solution, status: NDArray[np.int64], closes: FloatArray) -> NDArray[np.bool_]:
+    """Which searches ended early with a state that meets all equations, though a faster one may exist."""
+    ended_early = np.isin(solution.status, (Status.STEP_LIMIT, Status.INTERRUPTED))
+    met = (solution.constraint_error <= Settings().constraint_tolerance) & (closes <= closure.TOLERANCE)
+    unproven: NDArray[np.bool_] = ended_early & (status == solution.status) & met
+    return unproven
+
+
 def _reason(
     problem: FastestEquilibrium,
     solution: Solution,
@@ -519,6 +539,11 @@ def _reason(
             f"The solution does not close (relative error {closes[i]:.1e}) and cannot be trusted; "
             "leave this condition out."
         )
+    if code == Status.STEP_LIMIT:
+        if _unproven(solution, status, closes)[i]:
+            speed = problem.named(solution.x, np.arange(len(status)))["boat_speed"][i]
+            return STEP_LIMIT_FEASIBLE.format(speed=speed / KNOT)
+        return STEP_LIMIT_WITHOUT.format(steps=solution.iterations[i])
     return sentence(code)
 
 

@@ -59,6 +59,12 @@ class Conditions:
             option=self.option[places], tws=self.tws[places], twa=self.twa[places], aim=self.aim[places]
         )
 
+    def followed_by(self, others: Conditions) -> Conditions:
+        """These conditions and then others."""
+        return Conditions(
+            **{name: np.concatenate([value, getattr(others, name)]) for name, value in vars(self).items()}
+        )
+
 
 @dataclass(frozen=True, kw_only=True)
 class Strips:
@@ -92,7 +98,10 @@ class Strips:
 
 @dataclass(frozen=True, kw_only=True)
 class Solved:
-    """Solved conditions; arrays (n,) unless stated, NaN where a condition has not converged.
+    """Solved conditions; arrays (n,) unless stated, NaN where a condition has no state.
+
+    Where a search ended early (`STEP_LIMIT`, `INTERRUPTED`), the best state that it knew to meet all
+    equations is kept: with numbers, but not proven fastest and so no result. Only the status tells.
 
     `status` holds `vpp.solver.status` codes; `reason` a sentence where a condition failed; `remark` names
     active limits and model ranges left. `quantities` are in SI units and radians. `force` [N] and `moment` [N

@@ -17,6 +17,7 @@ from vpp.results.frames import Floats, is_converged
 from vpp.results.variables import DEGREE, KNOT, show_number
 from vpp.solved import BRANCHES, FOIL_BORNE, HULL_BORNE, SPEED, Conditions, Solved
 from vpp.solver.status import Status
+from vpp.solver.stopping import refuse_part
 from vpp.trim import branches_of
 from vpp.wardrobe import solve
 
@@ -212,6 +213,7 @@ def _try(boats: Sequence[Boat], winds: Sequence[tuple[_Search, float]], processe
             aim=np.full(len(chosen), SPEED),
         )
         found = solve(boats, conditions, branches=(branch,), processes=processes)
+        refuse_part()
         for place, (search, wind) in enumerate(chosen):
             search.learn(found, place, wind)
 

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from copy import copy
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from vpp import balance, fleets
-from vpp.balance import WorkingFoil
+from vpp.balance import SailCurvature, WorkingFoil
 from vpp.boat import Boat, FormedHull, Hull, Range
 from vpp.fleets import BoatArrays, Fleet, Layout
 from vpp.foiling import CANTING_PAIR, RUDDER
@@ -34,6 +33,8 @@ SLOWEST = 0.05
 # Where the best VMG is searched for [rad]; a result at an end of the range is not a best VMG and is reported
 # as such.
 VMG_RANGES = {UPWIND: (math.radians(20.0), math.radians(89.0)), DOWNWIND: (math.radians(91.0), math.pi)}
+# Where a search for a best VMG from a guessed start begins [rad].
+VMG_STARTS = {UPWIND: math.radians(45.0), DOWNWIND: math.radians(140.0)}
 # What one unit of the solver's variables means, so that all of them are of order one.
 SCALES = {
     "boat_speed": 5.0,
@@ -254,6 +255,7 @@ class FastestEquilibrium:
             angles = np.array([VMG_RANGES[aim] for aim in conditions.aim]).T
             lower, upper = np.vstack([lower, angles[:1]]), np.vstack([upper, angles[1:]])
         self.lower, self.upper = lower / self.scale[:, None], upper / self.scale[:, None]
+        self._picker = fleets.Picker(self.boats)
         self._latest: tuple[Integers, BoatArrays, WakeOperator] | None = None
 
     def _above_crests(self, lower: FloatArray, upper: FloatArray) -> FloatArray:
@@ -276,17 +278,6 @@ class FastestEquilibrium:
     def select(self, places: NDArray[np.intp]) -> FastestEquilibrium:
         """The problem of some of the conditions."""
         return type(self)(self.fleet, self.free, self.conditions.take(places))
-
-    def up_to(self, downwind_end: float) -> FastestEquilibrium:
-        """The same problem with the best VMG downwind looked for no farther than a true wind angle [rad]."""
-        if not self.seeks_vmg:
-            return self
-        narrowed = copy(self)
-        angle = self.names.index("twa")
-        narrowed.upper = self.upper.copy()
-        downwind = self.conditions.aim == DOWNWIND
-        narrowed.upper[angle, downwind] = downwind_end / self.scale[angle]
-        return narrowed
 
     @property
     def variable_count(self) -> int:
@@ -332,6 +323,21 @@ class FastestEquilibrium:
             np.concatenate([part.hessian for part in parts], axis=-1),
         )
 
+    def slopes(self, x: FloatArray, cases: Integers, by: Sequence[str]) -> FloatArray:
+        """Derivatives of the scaled residuals by some of the variables, (constraints, variables asked for,
+        cases); nothing is differentiated by the others.
+        """
+        rows = [self.names.index(name) for name in by]
+        found = np.zeros((self.equality_count + self.inequality_count, len(rows), len(cases)))
+        for part in _parts(len(cases), MOST_DIFFERENTIATED) if len(cases) and rows else ():
+            moving: list[Array] = list(x[:, part])
+            for row, variable in zip(rows, jets.variables(x[rows, part]), strict=True):
+                moving[row] = variable
+            _, residual = self._evaluate(moving, cases[part], [])
+            _, slopes = jets.dense_gradient(residual, len(rows), residual.shape)
+            found[..., part] = slopes.swapaxes(0, 1)
+        return found
+
     def _no_derivatives(self) -> Derivatives:
         """Derivatives of no cases."""
         count, constraints = self.variable_count, self.equality_count + self.inequality_count
@@ -346,10 +352,18 @@ class FastestEquilibrium:
         self, x: FloatArray, cases: Integers, multipliers: FloatArray, objective_weight: float
     ) -> Derivatives:
         shape = (x.shape[1],)
-        objective, residual = self._evaluate(jets.variables(x), cases)
+        later: list[SailCurvature] = []
+        objective, residual = self._evaluate(jets.variables(x), cases, later)
         lagrangian = objective_weight * objective + jets.sum(residual * multipliers, axis=0)
         value, gradient, _ = jets.dense(objective, len(x), shape)
         _, _, hessian = jets.dense(lagrangian, len(x), shape)
+        for curvature in later:
+            hessian += curvature.hessian(
+                self.layout,
+                state=state_from(self.named(x, cases), self.layout),
+                multipliers=multipliers[: self.equality_count] / self.residual_scale[:, cases],
+                variable_count=len(x),
+            )
         constraints, jacobian = jets.dense_gradient(residual, len(x), residual.shape)
         return Derivatives(Values(value, constraints), gradient, jacobian.transpose(1, 0, 2), hessian)
 
@@ -362,9 +376,9 @@ class FastestEquilibrium:
         return values
 
     def loads(
-        self, values: Mapping[str, Array], cases: Integers
+        self, values: Mapping[str, Array], cases: Integers, later: list[SailCurvature] | None = None
     ) -> tuple[tuple[Component, ...], tuple[WorkingFoil, ...]]:
-        """Every component's load at named values, and the foils at work."""
+        """Every component's load at named values, and the foils at work; `later` as in `balance.loads`."""
         boats, wake = self.of(cases)
         state = state_from(values, self.layout)
         at_work = balance.foils_at_work(fleet_layout=self.layout, boats=boats, state=state)
@@ -375,6 +389,7 @@ class FastestEquilibrium:
             wind=self.wind(values, cases),
             state=state,
             at_work=at_work,
+            later=later,
         )
         return components, at_work
 
@@ -388,15 +403,19 @@ class FastestEquilibrium:
         )
 
     def of(self, cases: Integers) -> tuple[BoatArrays, WakeOperator]:
-        """Boat arrays and wakes of some cases; the last ones are kept, for one evaluation asks often."""
-        if self._latest is None or self._latest[0] is not cases:
+        """Boat arrays and wakes of some cases; the last ones are kept, for one evaluation asks often, and the
+        next one often asks for the same.
+        """
+        if self._latest is None or not np.array_equal(self._latest[0], cases):
             wake = replace(self.wake, boat=self.wake.boat[cases])
-            self._latest = cases, fleets.take(self.boats, cases), wake
+            self._latest = cases.copy(), self._picker.pick(cases), wake
         return self._latest[1:]
 
-    def _evaluate(self, x: Sequence[Array], cases: Integers) -> tuple[Array, Array]:
+    def _evaluate(
+        self, x: Sequence[Array], cases: Integers, later: list[SailCurvature] | None = None
+    ) -> tuple[Array, Array]:
         values = self.named(x, cases)
-        components, at_work = self.loads(values, cases)
+        components, at_work = self.loads(values, cases, later)
         residual = balance.residuals(self.layout, components, leeway=values["leeway"])
         constraints = residual / self.residual_scale[:, cases]
         if at_work:
@@ -426,21 +445,15 @@ class Start:
 
     `speed_factor` scales the guessed boat speed; `incidence` [rad] is that of the sails' feet, the last one
     holding for all further sails, and a sheet that cannot reach it begins near its stop; `twist` [rad] and
-    `camber`, from 0 flattest to 1 fullest, hold for all sails. The search for the best VMG upwind begins at
-    the true wind angle `upwind_angle`, downwind at `downwind_angle` and goes no farther than `downwind_end`
-    [rad]; `barrier` is the solver's initial barrier. `pitch` [rad] is that of boats free to pitch; `heel`
-    [rad], and where in its range the crew is out to windward, `crew_share`, are guessed from the wind where
-    they are not given.
+    `camber`, from 0 flattest to 1 fullest, hold for all sails. `pitch` [rad] is that of boats free to pitch;
+    `heel` [rad], and where in its range the crew is out to windward, `crew_share`, are guessed from the wind
+    where they are not given.
     """
 
     speed_factor: float
     incidence: tuple[float, ...]
     twist: float
     camber: float
-    downwind_angle: float
-    downwind_end: float
-    barrier: float
-    upwind_angle: float = math.radians(45.0)
     pitch: float = 0.01
     heel: float | None = None
     crew_share: float | None = None
@@ -452,7 +465,7 @@ def start(problem: FastestEquilibrium, how: Start) -> FloatArray:
     The guess need not balance; it only has to leave the sails in attached flow where they can be.
     """
     conditions = problem.conditions
-    angle = np.where(conditions.aim == UPWIND, how.upwind_angle, how.downwind_angle)
+    angle = np.where(conditions.aim == UPWIND, VMG_STARTS[UPWIND], VMG_STARTS[DOWNWIND])
     twa = np.where(conditions.aim == SPEED, conditions.twa, angle)
     flies = problem.free.branch == FOIL_BORNE
     boat_speed = how.speed_factor * (_flying_speed if flies else _floating_speed)(problem, twa)

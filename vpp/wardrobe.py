@@ -73,11 +73,15 @@ def made_good(solved: Solved) -> FloatArray:
     """What is to be as large as possible [m/s], (conditions,): boat speed, or speed made good where that is
     the aim; NaN where a condition has not converged.
     """
+    return np.where(solved.status == Status.CONVERGED, _made_good(solved), np.nan)
+
+
+def _made_good(solved: Solved) -> FloatArray:
+    """The same also of states that are not proven best."""
     sign = np.where(solved.conditions.aim == DOWNWIND, -1.0, 1.0)
-    speed = np.where(
+    return np.where(
         solved.conditions.aim == SPEED, solved.quantities["boat_speed"], sign * solved.quantities["vmg"]
     )
-    return np.where(solved.status == Status.CONVERGED, speed, np.nan)
 
 
 def places_under(solved: Solved, sail_set: str) -> Places:
@@ -106,12 +110,15 @@ def _best(
     """
     here, condition = np.unique(asked, return_inverse=True)
     names = np.array([each.sail_set for each in worn], dtype=object)[found.conditions.option]
-    rows, margin = _ranked(len(here), condition, made_good(found))
+    rows, margin = _ranked(len(here), condition, made_good(found), _made_good(found))
     best = _taken(found, rows, boats, conditions.take(here), worn)
+    # the best is not known before every set is done
+    best.status[condition[found.status == Status.INTERRUPTED]] = Status.INTERRUPTED
     converged = best.status == Status.CONVERGED
+    margin[~converged], best.remark[~converged] = np.nan, ""
     return replace(
         best,
-        sail_set=np.where(converged, names[rows], ""),
+        sail_set=np.where(np.isnan(best.quantities["boat_speed"]), "", names[rows]),
         reason=np.where(converged, best.reason, _reasons(len(here), condition, names, found)),
         remark=_remarks(best, condition, names, found),
         quantities={**best.quantities, "sail_set_margin": margin},
@@ -119,11 +126,17 @@ def _best(
     )
 
 
-def _ranked(count: int, condition: Places, speed: FloatArray) -> tuple[Places, FloatArray]:
-    """Place of the best of each condition, the first of equals, and its margin over the next; NaN without."""
+def _ranked(
+    count: int, condition: Places, speed: FloatArray, unproven: FloatArray
+) -> tuple[Places, FloatArray]:
+    """Place of the best of each condition, the first of equals, and its margin over the next; NaN without.
+    Where none has a speed, the best of the unproven ones.
+    """
     known = np.where(np.isnan(speed), -np.inf, speed)
     # by condition, then falling speed; rows of a condition that are level stay in their order
-    order = np.lexsort((-known, condition))
+    order = np.lexsort(
+        (np.where(np.isfinite(known) | np.isnan(unproven), np.inf, -unproven), -known, condition)
+    )
     first = np.searchsorted(condition[order], np.arange(count))
     ended = np.append(first[1:], len(order))
     best = order[first]
@@ -140,7 +153,7 @@ def _reasons(count: int, condition: Places, names: NDArray[np.object_], found: S
     joined = [
         next(iter(each.values()))
         if len(set(each.values())) == 1
-        else "; ".join(f"{name}: {reason.rstrip('.')}" for name, reason in each.items()) + "."
+        else "; ".join(f"{name}: {reason.rstrip('.') or 'done'}" for name, reason in each.items()) + "."
         for each in told
     ]
     return np.array(joined, dtype=object)

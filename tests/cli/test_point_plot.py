@@ -97,7 +97,7 @@ def test_nothing_is_drawn_without_an_equilibrium(invented: Run) -> None:
     assert done.stdout == ""
     assert done.stderr.splitlines() == [
         "No result: No equilibrium: the drive cannot meet the drag; bear away or reduce the wind.",
-        "Nothing is drawn: there is no equilibrium to draw.",
+        "Nothing is drawn: there is no result to draw.",
     ]
     assert list(Path().iterdir()) == []
 

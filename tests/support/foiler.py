@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tests.support import keelboat
-from vpp import balance, config, equilibrium, fleets, trim
+from vpp import balance, config, equilibrium, fleets, starts, trim
 from vpp.balance import WorkingFoil
 from vpp.boat import Boat
 from vpp.fleets import BoatArrays, Layout
@@ -118,5 +118,5 @@ def residuals(values: Mapping[str, Any], **wind: Any) -> dict[str, float]:
 def flying() -> tuple[trim.FastestEquilibrium, Solution, Report]:
     """The boat at its fastest on foils on a reach in a moderate breeze: problem, answer and what it says."""
     reach = problem(keelboat.conditions(tws_kn=14, twa_deg=110))
-    solution = minimise(reach, trim.start(reach, equilibrium.FLYING), settings=equilibrium.SOLVER_SETTINGS)
+    solution = minimise(reach, trim.start(reach, starts.FLYING), settings=equilibrium.SOLVER_SETTINGS)
     return reach, solution, report(reach, solution)

@@ -16,6 +16,7 @@ from scipy.spatial.transform import Rotation
 from tests.support import foiler, keelboat
 from vpp import balance, fleets, foiling, trim
 from vpp.solved import FOIL_BORNE, HULL_BORNE
+from vpp.solver import jets
 
 GRAVITY = 9.80665
 # Heeled, pitched, sliding and helmed: nothing is zero that could hide a wrong sign.
@@ -317,6 +318,38 @@ def test_a_mirrored_rudder_foil_has_the_mirrored_load():
         scale = np.linalg.norm(force)
         np.testing.assert_allclose(mirrored, force * [1, -1, 1], rtol=1e-11, atol=1e-11 * scale)
         np.testing.assert_allclose(turned, moment * [-1, 1, -1], rtol=1e-11, atol=1e-10 * scale)
+
+
+def test_all_foils_at_once_have_the_loads_that_each_has_alone():
+    """Values and derivatives by everything that moves them, over states heeled, pitched and half out."""
+    arrays, layouts = foiler.arrays(), fleets.layout(foiler.base()).foils
+    x = np.random.default_rng(8).uniform(-1.0, 1.0, (9, 3))
+    middle = np.array([12.0, 0.02, 0.1, 0.02, 0.8, 0.8, 0.05, 0.0, 0.0])[:, None]
+    width = np.array([4.0, 0.04, 0.2, 0.03, 0.6, 0.3, 0.1, 0.1, 0.05])[:, None]
+    speed, leeway, heel, pitch, ride, cant, flap, rudder, elevator = jets.variables(middle + width * x)
+    attitude = foiling.Attitude(boat_speed=speed, leeway=leeway, heel=heel, pitch=pitch, ride_height=ride)
+    water = arrays.water
+    together = foiling.loads_of_all(
+        layouts=layouts,
+        elements=foiling.foil_elements(layouts, arrays.foils),
+        attitude=attitude,
+        water=water,
+        controls=[(cant, flap), (rudder, elevator)],
+    )
+    for layout, foil, turn, angle, (place, found) in zip(
+        layouts, arrays.foils, (cant, 0.0), (flap, elevator), together, strict=True
+    ):
+        at = foiling.foil_place(layout=layout, foil=foil, attitude=attitude, cant=turn)
+        alone = foiling.foil_loads(
+            layout=layout, foil=foil, at=at, attitude=attitude, water=water, rudder=rudder, flap=angle
+        )
+        pairs = [(getattr(found, name), getattr(alone, name)) for name in foiling._MOVING_LOADS]
+        pairs += [(place.start_depth, at.start_depth), (place.rise, at.rise)]
+        for got, want in pairs:
+            for left, right in zip(jets.dense(got, 9, (3, 3)), jets.dense(want, 9, (3, 3)), strict=True):
+                np.testing.assert_allclose(left, right, rtol=1e-10, atol=1e-12 * np.abs(right).max())
+        for plain in (found.incidence, found.induced_drag, place.start_y, found.wings[1].lift_slope):
+            assert isinstance(plain, np.ndarray)
 
 
 def test_the_foil_of_the_other_side_has_the_mirrored_load():

@@ -9,12 +9,13 @@ import numpy as np
 import pytest
 
 from tests.support import foiler, keelboat
-from vpp import equilibrium, trim
+from vpp import starts, trim
 from vpp.boat import Range
 from vpp.physics.hull import EXTENDED_FROUDE_LIMIT
+from vpp.solved import BRANCHES
 from vpp.solver.problem import Problem
 
-STARTS = [value for value in vars(equilibrium).values() if isinstance(value, trim.Start)]
+STARTS = [value for value in vars(starts).values() if isinstance(value, trim.Start)]
 MIXED = {"tws_kn": [6, 9, 12, 16, 20, 24], "twa_deg": [40, 60, 90, 120, 150, 175]}
 
 
@@ -265,19 +266,23 @@ def test_starts_lie_strictly_inside_the_bounds_and_are_finite(problem, how):
     assert np.isfinite(values.constraints).all()
 
 
-def test_starts_are_different_states(problem):
-    used = ("ATTACHED", "EASED", "FLAT", "MAIN_STALLED", "STALLED", "SLOW")
-    _assert_different([trim.start(problem, getattr(equilibrium, name)) for name in used])
+def test_starts_for_a_condition_are_different_states(problem):
+    _assert_different([trim.start(problem, how) for how, _ in starts.starts_for(problem)])
 
 
-@pytest.mark.parametrize(("branch", "aim"), list(equilibrium.STARTS))
-def test_starts_of_a_boat_on_foils_are_different_states_inside_the_bounds(branch, aim):
-    angles = [60.0, 120.0] if aim == "speed" else [np.nan, np.nan]
-    problem = foiler.problem(keelboat.conditions(tws_kn=[10.0, 16.0], twa_deg=angles, aim=aim), branch)
-    hows = (*equilibrium.STARTS[branch, aim], *equilibrium.AGAIN[branch])
-    starts = [trim.start(problem, how) for how in hows]
-    _assert_different(starts)
-    for x in starts:
+def test_off_the_wind_there_are_more_starts():
+    problem = keelboat.problem([keelboat.base()], keelboat.conditions(tws_kn=[10, 10], twa_deg=[45, 150]))
+    counts = np.sum([where for _, where in starts.starts_for(problem)], axis=0)
+    assert counts[1] > counts[0] >= 3
+
+
+@pytest.mark.parametrize("branch", BRANCHES)
+def test_starts_of_a_boat_on_foils_are_different_states_inside_the_bounds(branch):
+    problem = foiler.problem(keelboat.conditions(tws_kn=[10.0, 16.0], twa_deg=[60.0, 120.0]), branch)
+    states = [trim.start(problem, how) for how, _ in starts.starts_for(problem)]
+    assert len(states) >= 2
+    _assert_different(states)
+    for x in states:
         assert ((x > problem.lower) & (x < problem.upper)).all()
 
 

@@ -10,6 +10,7 @@ from typing import Annotated
 import typer
 
 from vpp.cli import calibrate, check, compare, crew, current, point, polar, stability
+from vpp.cli.console import stopping_at_once
 from vpp.version import __version__
 
 app = typer.Typer(
@@ -42,22 +43,24 @@ def _options(
     pass
 
 
-app.command("check")(check.check)
-app.command("point")(point.point)
-app.command("polar")(polar.polar)
-app.command("compare")(compare.compare)
-app.command("stability")(stability.stability)
-app.command("crew")(crew.crew)
-app.command("current")(current.current)
-app.command("calibrate")(calibrate.calibrate)
+app.command("check")(stopping_at_once(check.check))
+app.command("point")(stopping_at_once(point.point))
+app.command("polar")(stopping_at_once(polar.polar))
+app.command("compare")(stopping_at_once(compare.compare))
+app.command("stability")(stopping_at_once(stability.stability))
+app.command("crew")(stopping_at_once(crew.crew))
+app.command("current")(stopping_at_once(current.current))
+app.command("calibrate")(stopping_at_once(calibrate.calibrate))
 
 
 def main() -> None:
     """Run the command line.
 
     Linear algebra gets one thread unless the environment says otherwise: the matrices are small, and the
-    processes that share the work would have their threads fight each other.
+    processes that share the work would have their threads fight each other. Nothing is looked for among all
+    installed packages that could plug into the reading of files: that search is part of every start.
     """
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
         os.environ.setdefault(name, "1")
     app(prog_name="vpp")

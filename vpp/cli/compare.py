@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Sequence
 from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -17,6 +18,7 @@ from vpp.cli.console import (
     stop,
     table,
 )
+from vpp.cli.lever_tables import compared_levers, shown_frame, told_compared
 from vpp.cli.options import (
     BoatPath,
     Format,
@@ -37,6 +39,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from vpp.compare import Comparison
+    from vpp.levers import Levers
     from vpp.results.files import Written
 
 
@@ -57,10 +60,11 @@ def compare(
     """
     from vpp.compare import NothingToCompare
     from vpp.compare import compare as solve_comparison
+    from vpp.solver.stopping import keep_on_interrupt
 
     boat_file, grid = read_boat_and_winds(boat, options=option or (), tws=tws, twa=twa, out=out, sea=sea)
     try:
-        with progress("solving") as report:
+        with keep_on_interrupt(), progress("solving") as report:
             comparison = solve_comparison(
                 boat_file,
                 tws_kn=grid.tws_kn,
@@ -71,12 +75,13 @@ def compare(
             )
     except NothingToCompare as error:
         stop([str(error)])
-    written = write_comparison(comparison, out, figures=not no_figures)
-    print_result(_PRINT[printed](comparison, written), written, is_data=printed is not Format.TEXT)
+    levers = compared_levers(boat_file, comparison)
+    written = write_comparison(comparison, out, figures=not no_figures, levers=levers)
+    print_result(_PRINT[printed](comparison, written, levers), written, is_data=printed is not Format.TEXT)
     finish(comparison.polar.solved)
 
 
-def _text(comparison: Comparison, written: Written) -> str:
+def _text(comparison: Comparison, written: Written, levers: Sequence[Levers]) -> str:
     base = comparison.polar.options[0]
     parts = [
         comparison.polar.source.line,
@@ -92,6 +97,8 @@ def _text(comparison: Comparison, written: Written) -> str:
     if comparison.notes():
         parts.append("\n".join(comparison.notes()))
     parts.append("\n".join(_summary(comparison, name) for name in comparison.alternatives))
+    if levers:
+        parts.append(told_compared(levers, base))
     return "\n\n".join([*parts, closing(written)])
 
 
@@ -162,7 +169,7 @@ def _leader(name: str, second: str, margin: float, missing_count: int, extended_
     return told + ("*" if missing_count else "") + (EXTENDED_MARK if extended_count else "")
 
 
-def _json(comparison: Comparison, written: Written) -> str:
+def _json(comparison: Comparison, written: Written, levers: Sequence[Levers]) -> str:
     from vpp.results.files import json_text, records
 
     return json_text(
@@ -172,12 +179,13 @@ def _json(comparison: Comparison, written: Written) -> str:
             "notes": list(comparison.notes()),
             "gain": records(comparison.gain_frame()),
             "best": records(comparison.best_frame()),
+            "levers": records(shown_frame(levers, keys=())),
             **sail_sets_told(comparison.polar),
         }
     )
 
 
-def _csv(comparison: Comparison, written: Written) -> str:
+def _csv(comparison: Comparison, written: Written, levers: Sequence[Levers]) -> str:
     from vpp.results.files import csv_text
 
     return csv_text(comparison.gain_frame())

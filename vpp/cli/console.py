@@ -2,24 +2,28 @@
 
 from __future__ import annotations
 
+import functools
 import sys
 import textwrap
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn
 
 import typer
 
 if TYPE_CHECKING:
     import numpy as np
+    import pandas as pd
     from numpy.typing import NDArray
 
     from vpp.polar import Polar
     from vpp.results.files import Source, Written
     from vpp.solved import Solved
 
-DONE, BAD_INPUT, SOME_FAILED = 0, 2, 3
-"""Exit codes: all done; nothing done because of the input; done, but some conditions have no result."""
+DONE, BAD_INPUT, SOME_FAILED, STOPPED = 0, 2, 3, 130
+"""Exit codes: all done; nothing done because of the input; done, but some conditions have no result; stopped
+by Ctrl-C.
+"""
 
 
 def stop(problems: Iterable[str]) -> NoReturn:
@@ -118,11 +122,43 @@ def print_result(text: str, written: Written, *, is_data: bool) -> None:
             typer.echo(line, err=True)
 
 
-def finish(solved: Solved) -> None:
-    """End well, or with the code for missing results after naming them on stderr by reason."""
-    from vpp.results.frames import failures
+def stopping_at_once(command: Callable[..., None]) -> Callable[..., None]:
+    """The command, ended in one line where Ctrl-C leaves nothing to keep."""
+
+    @functools.wraps(command)
+    def stoppable(*given: Any, **named: Any) -> None:
+        try:
+            command(*given, **named)
+        except KeyboardInterrupt:
+            typer.echo("stopped: nothing is written", err=True)
+            raise typer.Exit(STOPPED) from None
+
+    return stoppable
+
+
+def finish(solved: Solved, *, left_out: str = "") -> None:
+    """End well, or with the code for missing results after naming them on stderr by reason, or with that for
+    a run that was stopped after saying how much of it is done; `left_out` is what it has not come to besides.
+    """
+    from vpp.results.frames import failures, stopped_text
+    from vpp.solver.status import Status
 
     failed = failures(solved)
+    stopped = stopped_text(solved)
+    if stopped or left_out:
+        told = [stopped or f"all {len(solved.status)} conditions done"]
+        told += ["the others have the status interrupted in what is written"] if stopped else []
+        told += [f"{left_out} left out"] if left_out else []
+        typer.echo(f"stopped: {'; '.join(told)}", err=True)
+        failed = failed[failed["status"] != Status.INTERRUPTED.name.lower()]
+    _tell_failures(solved, failed)
+    if stopped or left_out:
+        raise typer.Exit(STOPPED)
+    if not failed.empty:
+        raise typer.Exit(SOME_FAILED)
+
+
+def _tell_failures(solved: Solved, failed: pd.DataFrame) -> None:
     if failed.empty:
         return
     count = int(failed["count"].sum())
@@ -134,7 +170,6 @@ def finish(solved: Solved) -> None:
         typer.echo(
             f"  {group['count']} {group['status']} (TWS {tws} kn{angles}): {group['reason']}", err=True
         )
-    raise typer.Exit(SOME_FAILED)
 
 
 def _span(lowest: float, highest: float) -> str:

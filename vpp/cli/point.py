@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, NamedTuple
 
 import typer
 
@@ -13,6 +13,7 @@ from vpp.cli.options import BoatPath, Format, Printed, Waves, angle_of, read_boa
 
 if TYPE_CHECKING:
     from vpp.config import BoatFile
+    from vpp.levers import Levers
     from vpp.polar import Point
     from vpp.results.files import Written
 
@@ -66,11 +67,23 @@ def point(
         Path | None,
         typer.Option("--out", "-o", metavar="DIR", help="Folder for what --plot draws.", show_default="out"),
     ] = None,
+    lever: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--lever",
+            metavar="KEY",
+            help="What one more unit of this number of the boat file buys; repeat for more.",
+            show_default="the ten strongest",
+        ),
+    ] = None,
+    no_levers: Annotated[
+        bool, typer.Option("--no-levers", help="Leave out what one more unit of everything buys.")
+    ] = False,
     printed: Printed = Format.TEXT,
 ) -> None:
-    """Speed, trim and every force in one wind.
+    """Speed, trim and every force in one wind, and what more would buy.
 
-    --twa upwind or downwind finds the angle of best VMG.
+    --twa upwind or downwind finds the angle of best VMG. With --lever, --format csv prints the levers.
 
     Example: vpp point keelboat.toml --tws 12 --twa upwind
 
@@ -86,19 +99,24 @@ def point(
     except BoatFileError as error:
         stop(str(problem) for problem in error.problems)
     found, reasons = _solve(boat_file, options, tws=tws, twa=twa, branch=branch, sail_set=sail_set)
+    # states that are not proven fastest are printed, and are no results
+    reasons |= {str(each.values["option"]): why for each in found if (why := str(each.values["reason"]))}
     for name, reason in reasons.items():
         typer.echo(f"No result{f' for {name}' if len(options) > 1 else ''}: {reason}", err=True)
     if reasons and (plot or figure is not None):
-        typer.echo("Nothing is drawn: there is no equilibrium to draw.", err=True)
+        typer.echo("Nothing is drawn: there is no result to draw.", err=True)
     written = None
     if not reasons and figure is not None:
         _draw_budget(found[0], figure)
     if not reasons and plot:
         written = _draw_rig(found, Path("out") if out is None else out)
+    worth = _Levers(found=(), keys=tuple(lever or ()))
+    if found and not no_levers and (lever or printed is not Format.CSV):
+        worth = _levers(boat_file, found, keys=worth.keys)
     if found and written is not None:
-        print_result(_PRINT[printed](found, written), written, is_data=printed is not Format.TEXT)
+        print_result(_PRINT[printed](found, written, worth), written, is_data=printed is not Format.TEXT)
     elif found:
-        typer.echo(_PRINT[printed](found, None), nl=printed is Format.TEXT)
+        typer.echo(_PRINT[printed](found, None, worth), nl=printed is Format.TEXT)
     if reasons:
         raise typer.Exit(SOME_FAILED)
 
@@ -133,7 +151,7 @@ def _solve(
     branch: str | None,
     sail_set: str | None,
 ) -> tuple[list[Point], dict[str, str]]:
-    """The points that have a result, and by option why others have none; bad input ends the command."""
+    """The points that have a state, and by option why others have none; bad input ends the command."""
     from vpp.polar import NoSuchBranch, NoSuchSailSet, WindGridError
     from vpp.polar import point as solve_point
     from vpp.solved import NoEquilibrium
@@ -149,6 +167,7 @@ def _solve(
                     option=name,
                     branch=branch,
                     sail_set=sail_set,
+                    unproven=True,
                 )
             )
         except WindGridError as error:
@@ -158,6 +177,24 @@ def _solve(
         except NoEquilibrium as reason:
             reasons[name] = str(reason)
     return found, reasons
+
+
+class _Levers(NamedTuple):
+    """What one more unit buys at every point, or why that is not known; empty where it is not asked for."""
+
+    found: Sequence[Levers | str]
+    keys: Sequence[str]
+
+
+def _levers(boat_file: BoatFile, found: Sequence[Point], *, keys: Sequence[str]) -> _Levers:
+    """Keys that cannot be moved end the command."""
+    from vpp.cli.lever_tables import levers_of
+    from vpp.config import BoatFileError
+
+    try:
+        return _Levers(levers_of(boat_file, found, keys=keys), keys)
+    except BoatFileError as error:
+        stop(str(problem) for problem in error.problems)
 
 
 def _draw_budget(found: Point, path: Path) -> None:
@@ -216,11 +253,17 @@ def _about(found: Sequence[Point], *, files: Sequence[str]) -> dict[str, Any]:
 # --- text and data ------------------------------------------------------------------------------------------
 
 
-def _text(found: Sequence[Point], written: Written | None) -> str:
+def _text(found: Sequence[Point], written: Written | None, worth: _Levers) -> str:
+    from vpp.cli.lever_tables import told
     from vpp.polar import source_of_all
     from vpp.results.files import CAUTION
 
-    parts = [part for point in found for part in _told(point, signs=point is found[0])]
+    of_levers = [[told(each, keys=worth.keys)] for each in worth.found] or [[]] * len(found)
+    parts = [
+        part
+        for point, levers in zip(found, of_levers, strict=True)
+        for part in (*_told(point, signs=point is found[0]), *levers)
+    ]
     parts[0] = f"{source_of_all(found).line}\n{parts[0]}"
     if written is None:
         return "\n\n".join([*parts, CAUTION])
@@ -242,8 +285,9 @@ def _told(found: Point, *, signs: bool) -> list[str]:
     ]
     aim = "" if values["aim"] == "speed" else f", best VMG {values['aim']}"
     worn = f", under {values['sail_set']}" if values["sail_set"] else ""
+    unproven = f"\nNo result: {values['reason']}" if values["reason"] else ""
     parts = [
-        f"{values['option']}{aim}, {values['branch']}{worn}",
+        f"{values['option']}{aim}, {values['branch']}{worn}{unproven}",
         _state(state),
         _budget(found),
         *([_SIGNS] if signs else []),
@@ -274,11 +318,14 @@ def _budget(found: Point) -> str:
     return table(_HEADER, zip(names, media, *columns, strict=True), left=2)
 
 
-def _json(found: Sequence[Point], written: Written | None) -> str:
+def _json(found: Sequence[Point], written: Written | None, worth: _Levers) -> str:
+    from vpp.cli.lever_tables import lever_records
     from vpp.polar import source_of_all
     from vpp.results.files import CAUTION, NOT_CALIBRATED, json_text
 
     source, told = source_of_all(found), [_record(point) for point in found]
+    for record, levers in zip(told, worth.found, strict=False):
+        record |= lever_records(levers, keys=worth.keys)
     return json_text(
         {
             "boat": source.name,
@@ -302,11 +349,14 @@ def _record(found: Point) -> dict[str, Any]:
     }
 
 
-def _csv(found: Sequence[Point], written: Written | None) -> str:
+def _csv(found: Sequence[Point], written: Written | None, worth: _Levers) -> str:
     import pandas as pd
 
+    from vpp.cli.lever_tables import shown_frame
     from vpp.results.files import csv_text
 
+    if worth.keys and worth.found:
+        return csv_text(shown_frame(worth.found, keys=worth.keys))
     return csv_text(pd.concat([point.frame for point in found], ignore_index=True))
 
 

@@ -50,24 +50,31 @@ def polar(
     Example: vpp polar keelboat.toml --tws 6:20:2 -o polar
     """
     from vpp.polar import polar as solve_polar
+    from vpp.solver.stopping import Stopped, keep_on_interrupt, refuse_part
 
     boat_file, grid = read_boat_and_winds(boat, options=option or (), tws=tws, twa=twa, out=out, sea=sea)
-    with progress("solving") as report:
-        solved = solve_polar(
-            boat_file,
-            tws_kn=grid.tws_kn,
-            twa_deg=grid.twa_deg,
-            options=option or (),
-            processes=process_count(processes),
-            progress=report,
-        )
-    take_off = None
-    if solved.branches:
-        with progress("take-off") as report:
-            take_off = _take_off(boat_file.select(option or ()), solved, process_count(processes), report)
+    take_off, left_out = None, ""
+    with keep_on_interrupt():
+        with progress("solving") as report:
+            solved = solve_polar(
+                boat_file,
+                tws_kn=grid.tws_kn,
+                twa_deg=grid.twa_deg,
+                options=option or (),
+                processes=process_count(processes),
+                progress=report,
+            )
+        if solved.branches:
+            try:
+                refuse_part()
+                with progress("take-off") as report:
+                    boats = boat_file.select(option or ())
+                    take_off = _take_off(boats, solved, process_count(processes), report)
+            except Stopped:
+                left_out = "take-off and touch-down winds"
     written = write_polar(solved, take_off, out, figures=not no_figures)
     print_result(_PRINT[printed](solved, take_off, written), written, is_data=printed is not Format.TEXT)
-    finish(solved.solved)
+    finish(solved.solved, left_out=left_out)
 
 
 def _take_off(

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from vpp.compare import Comparison
+    from vpp.levers import Levers
     from vpp.polar import Polar
     from vpp.results.files import Written
     from vpp.take_off import TakeOff
@@ -70,8 +71,12 @@ def write_polar(polar: Polar, take_off: TakeOff | None, folder: Path, *, figures
     return _write(folder, polar, texts, drawn)
 
 
-def write_comparison(comparison: Comparison, folder: Path, *, figures: bool) -> Written:
-    """Tables and figures of a comparison. Returns what was written and removed."""
+def write_comparison(
+    comparison: Comparison, folder: Path, *, figures: bool, levers: Sequence[Levers] = ()
+) -> Written:
+    """Tables and figures of a comparison, and levers of the base where there are any. Returns what was
+    written and removed.
+    """
     from vpp.results.files import CAUTION, csv_text
     from vpp.sail_choice import summary
 
@@ -82,6 +87,7 @@ def write_comparison(comparison: Comparison, folder: Path, *, figures: bool) -> 
         **_tables(comparison.polar),
         "gain.csv": csv_text(comparison.gain_frame()),
         "best.csv": csv_text(comparison.best_frame()),
+        **_lever_table(levers),
         "summary.txt": "\n".join(told) + "\n",
     }
     drawn: dict[str, Figure] = {}
@@ -95,6 +101,16 @@ def write_comparison(comparison: Comparison, folder: Path, *, figures: bool) -> 
             **_sail_set_figures(comparison.polar),
         }
     return _write(folder, comparison.polar, texts, drawn)
+
+
+def _lever_table(levers: Sequence[Levers]) -> dict[str, str]:
+    """All levers found, a condition after the other."""
+    import pandas as pd
+
+    from vpp.results.files import csv_text
+
+    frames = [each.to_frame() for each in levers]
+    return {"levers.csv": csv_text(pd.concat(frames, ignore_index=True))} if frames else {}
 
 
 def _tables(polar: Polar) -> dict[str, str]:

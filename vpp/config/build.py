@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any
 
 from vpp import boat as parts
@@ -85,6 +86,7 @@ class DrawnForm:
     metacentric_radius: float
 
 
+@lru_cache(maxsize=16)
 def drawn_form(hull: FormedHull) -> DrawnForm:
     """Integrals of the shape, of both hulls of a catamaran.
 
@@ -257,6 +259,11 @@ def afloat(boat: Boat) -> Afloat:
         sinkage=sinkage,
         metacentric_height=_metacentre(floated_hull) - mass_centre_height(floated),
     )
+
+
+def floating_as(boat: Boat, other: Afloat) -> Boat:
+    """A boat as drawn with the hull of another afloat, and as deep in the water."""
+    return replace(_lowered(boat, other.sinkage), hull=other.boat.hull)
 
 
 def _metacentre(lines: Hull) -> float:

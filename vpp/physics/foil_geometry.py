@@ -7,12 +7,13 @@ and panels, as leading axes and the conditions last.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from vpp.physics.arrays import Array, array_namespace
+from vpp.physics.arrays import Array, array_namespace, with_slopes
 
 # Half width of the transition from dry to wet over depth, as a share of a panel's own span.
 SURFACE_SHARE = 0.5
@@ -29,9 +30,18 @@ def smooth_step(x: Array) -> Array:
 
     A polynomial of fifth degree. Its integral across the step is that of a sudden one.
     """
+    return with_slopes(_step, x)[0]
+
+
+def _step(x: Array) -> tuple[tuple[Array], Callable[[], tuple[tuple[Array, Array]]]]:
     xp = array_namespace(x)
     t = 0.5 * (xp.minimum(xp.maximum(x, -1.0), 1.0) + 1.0)
-    return t**3 * (10.0 + t * (6.0 * t - 15.0))
+
+    def slopes() -> tuple[tuple[Array, Array]]:
+        rest = t * (1.0 - t)
+        return ((15.0 * rest * rest, 15.0 * rest * (1.0 - 2.0 * t)),)
+
+    return (t * t * t * (10.0 + t * (6.0 * t - 15.0)),), slopes
 
 
 def body_to_horizontal(

@@ -120,10 +120,15 @@ def attached_share(
 
     1 well below `stall_incidence`, 1/2 at it, 0 well beyond.
     """
-    xp = array_namespace(incidence, aspect_ratio_effective, stall_lift_coefficient)
     stall = stall_incidence(
         aspect_ratio_effective=aspect_ratio_effective, stall_lift_coefficient=stall_lift_coefficient
     )
+    return attached_within(incidence=incidence, stall=stall)
+
+
+def attached_within(*, incidence: Array, stall: Array) -> Array:
+    """`attached_share` by the incidence [rad] at which the fin is half stalled."""
+    xp = array_namespace(incidence, stall)
     return 0.5 * (xp.tanh((incidence + stall) / STALL_WIDTH) - xp.tanh((incidence - stall) / STALL_WIDTH))
 
 

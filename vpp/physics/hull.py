@@ -9,13 +9,16 @@ conditions.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from vpp.data import systematic_series as series
-from vpp.physics.arrays import Array, array_namespace
+from vpp.physics.arrays import Array, array_namespace, with_slopes
 from vpp.physics.interpolation import cubic_coefficients, piecewise_cubic, smooth_coefficients
 from vpp.physics.smoothing import smooth_clamp, smooth_ramp
 from vpp.physics.thin_ship import michell_wave_resistance
@@ -106,8 +109,19 @@ def friction_coefficient(*, reynolds: Array) -> Array:
 
     Valid from Reynolds number 1e4 up; singular at 100. Source: ITTC recommended procedure 7.5-02-02-01.
     """
-    xp = array_namespace(reynolds)
-    return 0.075 / (xp.log(reynolds) / math.log(10.0) - 2.0) ** 2
+    return with_slopes(_friction_line, reynolds)[0]
+
+
+def _friction_line(reynolds: Array) -> tuple[tuple[Array, ...], Callable[[], tuple[Any, ...]]]:
+    """`friction_coefficient`, for `with_slopes`."""
+    decades = array_namespace(reynolds).log(reynolds) / math.log(10.0) - 2.0
+    line = 0.075 / decades**2
+
+    def slopes() -> tuple[Any, ...]:
+        turn = 1.0 / (math.log(10.0) * reynolds * decades)
+        return ((-2.0 * line * turn, line * turn * (6.0 * turn + 2.0 / reynolds)),)
+
+    return (line,), slopes
 
 
 def rough_line_coefficient(*, length: Array, roughness: Array) -> Array:
@@ -305,6 +319,8 @@ def outside_series(
     ]
 
 
+# boats of one hull share it
+@lru_cache(maxsize=64)
 def residuary_curve(
     *,
     waterline_length: float,

@@ -7,14 +7,15 @@ the drawn water plane. `hull_columns` and `wave_table` are made once, when a boa
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from vpp.physics.arrays import Array, array_namespace, elementwise
+from vpp.physics.arrays import Array, array_namespace, elementwise, sum_of_rows, with_partials
 from vpp.physics.foil_geometry import body_to_horizontal, smooth_step
 from vpp.physics.interpolation import cubic_coefficients, piecewise_cubic
 from vpp.physics.thin_ship import family_wave_resistance, gauss_nodes
@@ -214,7 +215,7 @@ def buoyancy(
         # height of the water in body axes at (x, y): level + rise_x x + rise_y y
         rise_x, rise_y = -1.0 * xp.tan(pitch) / xp.cos(heel), xp.tan(heel)
         level = -1.0 * ride_height / (xp.cos(heel) * xp.cos(pitch))
-        volume, moment_x, moment_y, energy, wetted = elementwise(
+        volume, moment_x, moment_y, energy, wetted = with_partials(
             partial(_sums, columns), level, rise_x, rise_y
         )
         # a wet column's middle lies half its immersion below the water: energy over volume
@@ -366,42 +367,126 @@ def sum_of_powers(*, powers: list[Array], volume_share: Array) -> Array:
     return total
 
 
-def _sums(columns: Columns, level: Array, rise_x: Array, rise_y: Array) -> tuple[Array, ...]:
-    """Volume, its moments in x and y, energy and wetted area.
+def _sums(
+    columns: Columns, level: Array, rise_x: Array, rise_y: Array
+) -> tuple[tuple[Array, ...], Callable[[], tuple[Any, ...]]]:
+    """Volume, its moments in x and y, energy and wetted area; for `with_partials`.
 
     The energy is the sum of area times the mean square of immersion over 2; volume and moments are its
     derivatives in the three arguments, wherefore the spread of the bottom adds to the moment in y.
     """
-    xp = array_namespace(level, rise_x, rise_y)
     lean = columns.covariance_yz - columns.variance_y * rise_y
     spread = columns.variance_z - (columns.covariance_yz + lean) * rise_y
-    band = xp.sqrt(_STEP_WIDTH * spread + SURFACE_BAND**2)
+    band2 = _STEP_WIDTH * spread + SURFACE_BAND**2
     immersion = level + rise_x * columns.x + rise_y * columns.y - columns.bottom_z
-    length, half_square, by_spread, wet = elementwise(_immersed, immersion / band)
-    length = band * length
-    volume = columns.plan_area * length
-    return (
-        xp.sum(volume, axis=0),
-        xp.sum(columns.x * volume, axis=0),
-        xp.sum(columns.y * volume - (2.0 * _STEP_WIDTH * columns.plan_area) * lean * by_spread, axis=0),
-        xp.sum(columns.plan_area * band * band * half_square, axis=0),
-        xp.sum(columns.skin_area * wet + columns.side_length * length, axis=0),
+    column = _Column(immersion=immersion, band2=band2)
+    # of one column, as functions of immersion u and squared band q: their derivatives are columns' parts
+    area, turn = columns.plan_area, -2.0 * _STEP_WIDTH * lean
+    values = (
+        sum_of_rows(area * column.by_u),
+        sum_of_rows((area * columns.x) * column.by_u),
+        sum_of_rows(area * (columns.y * column.by_u + turn * column.by_q)),
+        sum_of_rows(area * column.energy),
+        sum_of_rows(columns.skin_area * column.by_uu + columns.side_length * column.by_u),
     )
+    return values, lambda: _partials(columns, column, turn, values)
 
 
-def _immersed(depth: Array) -> tuple[Array, Array, Array, Array]:
-    """Of a column whose bottom is at a depth, all in half widths of its band: wet length, the mean square of
-    it over 2, how that grows with the square of the half width, and wet share.
-
-    The wet share is `smooth_step`; length and half the square are its first and second integral.
+class _Column:
+    """Half the mean square of immersion u of a column whose bottom spreads over a band of half width sqrt(q),
+    and its derivatives by u and q: by u the wet length, by u twice the wet share, which is `smooth_step`.
     """
-    xp = array_namespace(depth)
-    t = 0.5 * (xp.minimum(xp.maximum(depth, -1.0), 1.0) + 1.0)
-    below = xp.maximum(depth, 1.0) - 1.0
-    fourth = t**4
-    length = fourth * (5.0 + t * (2.0 * t - 6.0)) + below
-    half_square = fourth * t * (2.0 + t * (t * (4.0 / 7.0) - 2.0)) + below * (1.0 + 0.5 * below)
-    return length, half_square, half_square - 0.5 * depth * length, smooth_step(depth)
+
+    def __init__(self, *, immersion: Array, band2: Array):
+        xp = array_namespace(immersion, band2)
+        self.band2, self.band = band2, xp.sqrt(band2)
+        self.depth = depth = immersion / self.band
+        self.t = t = 0.5 * (xp.minimum(xp.maximum(depth, -1.0), 1.0) + 1.0)
+        # the constant first: of two equals it is what is taken, and the slope is counted once
+        below = xp.maximum(1.0, depth) - 1.0
+        cube = t * t * t
+        fourth = cube * t
+        self.by_uu = cube * (10.0 + t * (6.0 * t - 15.0))
+        self.length = fourth * (5.0 + t * (2.0 * t - 6.0)) + below
+        half_square = fourth * t * (2.0 + t * (t * (4.0 / 7.0) - 2.0)) + below * (1.0 + 0.5 * below)
+        self.energy = band2 * half_square
+        self.by_u = self.band * self.length
+        self.by_q = half_square - 0.5 * depth * self.length
+
+    def further(self) -> tuple[Array, ...]:
+        """By uq, qq, uuu, uuq, uqq, qqq, uuuu, uuuq and uuqq."""
+        depth, inverse = self.depth, 1.0 / self.band2
+        root = 1.0 / self.band
+        rest = self.t * (1.0 - self.t)
+        growth = 15.0 * rest * rest
+        bend = 15.0 * rest * (1.0 - 2.0 * self.t)
+        missing = self.length - depth * self.by_uu
+        along = depth * growth
+        twice = missing - depth * along
+        return (
+            0.5 * root * missing,
+            -0.25 * inverse * depth * missing,
+            root * growth,
+            -0.5 * inverse * along,
+            -0.25 * inverse * root * twice,
+            0.125 * inverse * inverse * depth * (2.0 * missing + twice),
+            inverse * bend,
+            -0.5 * inverse * root * (growth + depth * bend),
+            0.25 * inverse * inverse * depth * (3.0 * growth + depth * bend),
+        )
+
+
+def _partials(
+    columns: Columns, column: _Column, turn: Array, values: tuple[Array, ...]
+) -> tuple[tuple[Array, Array], ...]:
+    """Gradients and second derivatives of `_sums` by level l, rise along x and rise along y.
+
+    The level changes a column's immersion u by one, rise along x by x, and rise along y by y and its squared
+    band q by `turn`, which it changes in turn by `bend`.
+    """
+    x, y = columns.x, columns.y
+    bend = 2.0 * _STEP_WIDTH * columns.variance_y
+    uu = column.by_uu
+    uq, qq, uuu, uuq, uqq, qqq, uuuu, uuuq, uuqq = column.further()
+    # derivatives along y, once, twice and three times, of the energy's own by u
+    u_y, uu_y = y * uu + turn * uq, y * uuu + turn * uuq
+    q_y, uq_y = y * uq + turn * qq, y * uuq + turn * uqq
+    u_yy = y * uu_y + turn * uq_y + bend * uq
+    qq_y = y * uqq + turn * qqq
+    q_yy = y * uq_y + turn * qq_y + bend * qq
+    e_yy = y * u_y + turn * q_y + bend * column.by_q
+    e_yyy = y * u_yy + turn * q_yy + 2.0 * bend * q_y
+    uuu_y = y * uuuu + turn * uuuq
+    uu_yy = y * uuu_y + turn * (y * uuuq + turn * uuqq) + bend * uuq
+
+    def moments(amount: Array, of: Array, most: int) -> list[Array]:
+        """Sums of an amount of something, and its moments along x to the `most`."""
+        found, part = [], amount * of
+        for _ in range(most + 1):
+            found.append(sum_of_rows(part))
+            part = part * x
+        return found
+
+    area, skin, side = columns.plan_area, columns.skin_area, columns.side_length
+    ll, lx, xx = moments(area, uu, 2)
+    ly, xy = moments(area, u_y, 1)
+    (yy,) = moments(area, e_yy, 0)
+    lll, llx, lxx, xxx = moments(area, uuu, 3)
+    lly, lxy, xxy = moments(area, uu_y, 2)
+    lyy, xyy = moments(area, u_yy, 1)
+    (yyy,) = moments(area, e_yyy, 0)
+    by_level = moments(1.0, skin * uuu + side * uu, 1)
+    by_rise = moments(1.0, skin * uu_y + side * u_y, 0)
+    wet_ll, wet_lx, wet_xx = moments(1.0, skin * uuuu + side * uuu, 2)
+    wet_ly, wet_xy = moments(1.0, skin * uuu_y + side * uu_y, 1)
+    (wet_yy,) = moments(1.0, skin * uu_yy + side * u_yy, 0)
+    return (
+        (np.stack([ll, lx, ly]), np.stack([lll, llx, lly, lxx, lxy, lyy])),
+        (np.stack([lx, xx, xy]), np.stack([llx, lxx, lxy, xxx, xxy, xyy])),
+        (np.stack([ly, xy, yy]), np.stack([lly, lxy, lyy, xxy, xyy, yyy])),
+        (np.stack(values[:3]), np.stack([ll, lx, ly, xx, xy, yy])),
+        (np.stack([*by_level, *by_rise]), np.stack([wet_ll, wet_lx, wet_ly, wet_xx, wet_xy, wet_yy])),
+    )
 
 
 def _station(

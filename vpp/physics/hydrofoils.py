@@ -8,14 +8,14 @@ needs one. Depths are those below the undisturbed water plane.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache, partial
 
 import numpy as np
 from numpy.typing import NDArray
 
-from vpp.physics.arrays import Array, array_namespace, elementwise, without_derivatives
+from vpp.physics.arrays import Array, array_namespace, elementwise, sum_of_rows, without_derivatives
 from vpp.physics.foil_geometry import (
     SURFACE_SHARE,
     FoilPlace,
@@ -24,7 +24,7 @@ from vpp.physics.foil_geometry import (
     panel_shares,
     smooth_step,
 )
-from vpp.physics.foils import attached_share, helmbold_lift_slope, section_profile_drag
+from vpp.physics.foils import attached_within, helmbold_lift_slope, section_profile_drag
 from vpp.physics.hull import friction_coefficient
 from vpp.physics.interpolation import cubic_coefficients, piecewise_cubic
 from vpp.physics.smoothing import smooth_floor
@@ -189,12 +189,18 @@ def wave_drag_factor(*, depth_span_ratio: Array, depth_froude: Array) -> Array:
     `biplane_factor` at high depth Froude number, to zero at low, and to `plane_wave_drag` for long spans.
     To 4e-4 from h/b 0.05 up.
     """
-    xp = array_namespace(depth_span_ratio, depth_froude)
-    wave = 0.5 / (depth_span_ratio * depth_froude**2)
+    return _wave_drag_factor(depth_span_ratio, 0.5 / (depth_span_ratio * depth_froude**2))
+
+
+def _wave_drag_factor(depth_span_ratio: Array, wave: Array) -> Array:
+    """`wave_drag_factor` by k."""
+    xp = array_namespace(depth_span_ratio, wave)
 
     def spectrum(a: FloatArray) -> Array:
-        p = 0.5 * (wave + xp.sqrt(wave**2 + 4.0 * a**2))
-        return 8.0 * p * xp.exp(-4.0 * p * depth_span_ratio) / (2.0 - wave / p)
+        # p over 2 - k/p is p^2/sqrt(k^2 + 4 a^2)
+        root = xp.sqrt(wave**2 + 4.0 * a**2)
+        p = 0.5 * (wave + root)
+        return 8.0 * p**2 / root * xp.exp(-4.0 * (p * depth_span_ratio))
 
     return _over_spectrum(spectrum, wave)
 
@@ -219,8 +225,17 @@ def bound_image_strength(*, depth_froude: Array) -> Array:
     linear theory: 1 + 2 y - 2 y^2 exp(-y) Ei(y), y = 2 g h/V^2, which rises to 1.9 near 2. Below about
     0.9, where the formula would dip to -2.6 before it returns to -1, it is held at -1.
     """
-    y = 2.0 / depth_froude**2
-    return piecewise_cubic(x=y / (1.0 + y), start=0.0, step=1.0 / _IMAGE_PIECES, coefficients=_IMAGE_TABLE)
+    return _bound_image_strength(2.0 / depth_froude**2)
+
+
+def _bound_image_strength(y: Array) -> Array:
+    """`bound_image_strength` by 2 g h/V^2."""
+
+    def strength(y: Array) -> tuple[Array, ...]:
+        place = 1.0 - 1.0 / (1.0 + y)
+        return (piecewise_cubic(x=place, start=0.0, step=1.0 / _IMAGE_PIECES, coefficients=_IMAGE_TABLE),)
+
+    return elementwise(strength, y)[0]
 
 
 def bound_image_span_factor(*, depth_span_ratio: Array) -> Array:
@@ -265,7 +280,7 @@ def lift_slope(
     chordwise, (wake, waves) = _surface_terms(
         depth_chord_ratio=depth_chord_ratio,
         depth_span_ratio=depth_span_ratio,
-        depth_froude=depth_froude,
+        wave=0.5 / (depth_span_ratio * depth_froude**2),
         inclination2=inclination2,
     )
     return deep / (1.0 + deep * chordwise + induced * (wake + waves))
@@ -280,27 +295,33 @@ def _deep_slope(aspect_ratio: Array, sweep: Array) -> tuple[Array, Array]:
 
 
 def _surface_terms(
-    *, depth_chord_ratio: Array, depth_span_ratio: Array, depth_froude: Array, inclination2: Array
+    *, depth_chord_ratio: Array, depth_span_ratio: Array, wave: Array, inclination2: Array
 ) -> tuple[Array, tuple[Array, Array]]:
-    """Incidence taken by the surface per lift coefficient: chordwise, and times pi AR by wake and waves."""
-    strength = bound_image_strength(depth_froude=depth_froude) * bound_image_span_factor(
-        depth_span_ratio=depth_span_ratio
-    )
-    inclined = inclined_image_factor(inclination2=inclination2, depth_span_ratio=depth_span_ratio)
-    sigma = biplane_factor(depth_span_ratio=depth_span_ratio)
-    # the image in a rigid surface never takes more than all of the induced drag; the cap takes 0.05 % off it
-    # where it is half of that drag, and 1 % where it is three quarters
-    inclined = inclined * capped_share(lift_coefficient=inclined * sigma, limit=1.0)
-    waves = inclined * wave_drag_factor(depth_span_ratio=depth_span_ratio, depth_froude=depth_froude)
+    """Incidence taken by the surface per lift coefficient: chordwise, and times pi AR by wake and waves.
+
+    `wave` is g b/(2 V^2).
+    """
+
+    def image(depth_span_ratio: Array, inclination2: Array) -> tuple[Array, ...]:
+        inclined = inclined_image_factor(inclination2=inclination2, depth_span_ratio=depth_span_ratio)
+        sigma = biplane_factor(depth_span_ratio=depth_span_ratio)
+        # the image in a rigid surface never takes more than all of the induced drag; the cap takes 0.05 % off
+        # it where it is half of that drag, and 1 % where it is three quarters
+        inclined = inclined * capped_share(lift_coefficient=inclined * sigma, limit=1.0)
+        return inclined, -1.0 * inclined * sigma, bound_image_span_factor(depth_span_ratio=depth_span_ratio)
+
+    inclined, wake, along_span = elementwise(image, depth_span_ratio, inclination2)
+    (deep_waves,) = elementwise(lambda h, k: (_wave_drag_factor(h, k),), depth_span_ratio, wave)
+    strength = _bound_image_strength(4.0 * wave * depth_span_ratio) * along_span
     chordwise = strength / (2.0 * math.pi * (1.0 + 16.0 * depth_chord_ratio**2))
-    return chordwise, (-inclined * sigma, waves)
+    return chordwise, (wake, inclined * deep_waves)
 
 
 def _over_spectrum(integrand: Callable[[FloatArray], Array], like: Array) -> Array:
     """The integral of J1(a)^2/a^2 times `integrand` over a; `like` has the axes of the result."""
     axes = (-1, *([1] * getattr(like, "ndim", 0)))
     weighted = np.reshape(_SPECTRUM_WEIGHTS, axes) * integrand(np.reshape(_SPECTRUM_NODES, axes))
-    return array_namespace(like).sum(weighted, axis=0)
+    return sum_of_rows(weighted) if getattr(weighted, "ndim", 0) > 1 else array_namespace(like).sum(weighted)
 
 
 def _exponential_integral(y: float) -> float:
@@ -346,9 +367,17 @@ def piercing_transition(*, span_froude: Array) -> Array:
     3.8599))), k = 1/Fn^2: a fit, within 0.06 % of the induced drag from Fn 0.1 to 30, to the least
     drag in linear free-surface theory at given side force, found numerically with a free loading.
     """
-    k = 1.0 / span_froude**2
-    xp = array_namespace(k)
-    return 1.0 / (1.0 + 0.70674718 * xp.log(1.0 + 0.8705049 * k * (k + 1.25355433) / (k + 3.85988411)))
+    return _piercing_transition(1.0 / span_froude**2)
+
+
+def _piercing_transition(k: Array) -> Array:
+    """`piercing_transition` by k."""
+
+    def transition(k: Array) -> tuple[Array, ...]:
+        growth = array_namespace(k).log(1.0 + 0.8705049 * k * (k + 1.25355433) / (k + 3.85988411))
+        return (1.0 / (1.0 + 0.70674718 * growth),)
+
+    return elementwise(transition, k)[0]
 
 
 def piercing_efficiency(*, span_froude: Array) -> Array:
@@ -357,7 +386,10 @@ def piercing_efficiency(*, span_froude: Array) -> Array:
     2 at low Froude number (image in a rigid surface), 8/pi^2 at high (the surface gives way and the load on
     it is zero), between them by `piercing_transition`. Optimum loading; both ends exact.
     """
-    transition = piercing_transition(span_froude=span_froude)
+    return _piercing_efficiency(piercing_transition(span_froude=span_froude))
+
+
+def _piercing_efficiency(transition: Array) -> Array:
     return 1.0 / (0.5 + (math.pi**2 / 8.0 - 0.5) * transition)
 
 
@@ -560,6 +592,7 @@ class FoilFlow:
     the sections' chord from the boat's x axis towards the normal [rad], (elements, conditions): built
     incidence, rake times cos(dihedral), rudder angle; `flap`: flap angle, positive towards more lift along
     the normal; `downwash`: angle by which foils ahead turn the flow, positive when it takes incidence away.
+    `speed` is that of the water, for who has it without its direction; None takes it from the velocity.
     """
 
     water_x: Array
@@ -573,6 +606,7 @@ class FoilFlow:
     vapour_pressure: Array
     gravity: Array
     surface_pressure: Array = SURFACE_PRESSURE
+    speed: Array | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -651,25 +685,24 @@ def element_forces(
     built_span = together @ at.span
     chord = together @ (0.5 * at.span * (at.root_chord + at.tip_chord)) / built_span
     wet = _wet_parts(wings, at, sections, chord, panel_count)
-    xp = array_namespace(wet.area, wet.low, flow.water_x)
-    span, area = xp.matmul(together, wet.span), xp.matmul(together, wet.area)
+    xp = array_namespace(wet.areas, flow.water_x)
+    span, area = xp.matmul(together, wet.span), xp.matmul(together, wet.areas[0])
     depth = _safe_ratio(xp.matmul(together, wet.depth_area), area, empty=0.0)
     surface = _surface(wings, at, flow, span=span, built_span=built_span, chord=chord, depth=depth)
     local = _section_loads(at, sections, flow, surface, depth)
-    weight = _weight(surface, wet.area, wet.low, wet.high)
-    weight_moment = _weight(surface, wet.area_moment, wet.low_moment, wet.high_moment)
-    weights = xp.matmul(together, weight)
-    mean = _safe_ratio(xp.matmul(together, weight * local.useful), weights, empty=0.0)
-    induced_angle = surface.induced_per_mean * mean / sections.efficiency[first]
-    norm = _safe_ratio(area, weights, empty=1.0)
+    # Schrenk's mean of chord and ideal loading, which lies between that below a rigid surface and below one
+    # that gives way
+    weight = 0.5 * (wet.areas + wet.low + surface.transition * wet.to_high)
+    weights = xp.matmul(together, weight[0])
+    mean = _safe_ratio(xp.matmul(together, weight[0] * local.useful), weights, empty=0.0)
+    induced_angle = (surface.induced_per_mean / sections.efficiency[first]) * mean
     return _foil_loads(
         at,
         sections,
         wet,
         local,
         induced_angle,
-        loaded=weight * norm,
-        loaded_moment=weight_moment * norm,
+        loaded=weight * _safe_ratio(area, weights, empty=1.0),
         wings=_wing_states(wings, span, area, depth, surface, mean, induced_angle),
     )
 
@@ -691,19 +724,18 @@ def _firsts(wings: tuple[Wing, ...]) -> list[int]:
 
 
 @cache
-def _passed(wings: tuple[Wing, ...], panel_count: int) -> FloatArray:
-    """Which panels a wing has before the middle of each, (elements x panels, the same): 1, and a half of its
-    own.
+def _passed(wings: tuple[Wing, ...], panel_count: int) -> tuple[FloatArray, FloatArray]:
+    """What a wing has before the middle of each panel: elements, (elements, elements), and of the panel's own
+    element panels, a half of itself among them, (elements, panels, panels).
     """
-    result = 0.5 * np.eye(panel_count * sum(len(wing.elements) for wing in wings))
+    count = sum(len(wing.elements) for wing in wings)
+    elements, panels = np.zeros((count, count)), np.zeros((count, panel_count, panel_count))
+    earlier = np.tri(panel_count) - 0.5 * np.eye(panel_count)
     for wing in wings:
-        before: list[int] = []
-        for i, reverse in zip(wing.elements, wing.reverse, strict=True):
-            panels = range(i * panel_count, (i + 1) * panel_count)
-            for j in reversed(panels) if reverse else panels:
-                result[j, before] = 1.0
-                before.append(j)
-    return result
+        for place, (i, reverse) in enumerate(zip(wing.elements, wing.reverse, strict=True)):
+            elements[i, list(wing.elements[:place])] = 1.0
+            panels[i] = earlier.T if reverse else earlier
+    return elements, panels
 
 
 def _wing_states(
@@ -735,53 +767,48 @@ def _wing_states(
 
 @dataclass(frozen=True, kw_only=True)
 class _Wet:
-    """What is wet of the elements, (elements, conditions): span, area, area times depth, and the area
-    weighted by the ideal loading over chord below a rigid surface and below one that gives way, the latter
-    for mirrored wings alone. `_moment`: the same times the distance along the span from the element's start.
-    `spray`: square of the thickness where the surface cuts it.
+    """What is wet of the elements: span and area times depth, (elements, conditions). The others are plain
+    and weighted by the distance along the span from the element's start, (2, elements, conditions): area;
+    area times the ideal loading over chord below a rigid surface, and what it has more of that below one that
+    gives way, for mirrored wings alone; square of the thickness where the surface cuts it.
     """
 
     span: Array
-    area: Array
     depth_area: Array
+    areas: Array
     low: Array
-    high: Array
-    area_moment: Array
-    low_moment: Array
-    high_moment: Array
+    to_high: Array
     spray: Array
-    spray_moment: Array
 
 
 @dataclass(frozen=True)
 class _SectionLoads:
-    """Loads at the elements' sections [Pa], (elements, conditions), along body x and the normal.
+    """Flow and loads at the elements' sections, (elements, conditions).
 
-    `useful`: incidence, as far as it is attached and kept by the cap. `lift`: per loaded area, with the drag
-    that the cap adds; `backward`: the same lift turned straight back, per induced angle. `plain`: plate and
-    profile drag per plain area; `bluff`: per drag area. `along` is the flow's speed along the span, which
-    times `plain_along` or `bluff_along` gives the load in that direction. The last six have no derivatives:
-    dynamic pressure, size of the lift, of the cap's drag and of the plain drag, incidence and lift
-    coefficient.
+    Velocity of the water [m/s] `aft` along body x, `towards` the normal and `along` the span. The loads are
+    those [Pa] over the flow's speed: times `aft` and `towards` they are components of a force along the flow,
+    or, turned, across it. `useful`: incidence, as far as it is attached and kept by the cap. `lift`: per
+    loaded area; `cap_drag`: what the cap adds to it. `plate_lift`, `plain_drag`: of the plate past stall, and
+    of plate and skin, per plain area; `skin`: the part of the latter that follows the flow along the span
+    too; `bluff`: dynamic pressure. The last six have no derivatives: dynamic pressure, size of the lift, of
+    the cap's drag and of the plain drag [Pa], incidence and lift coefficient.
     """
 
+    aft: Array
+    towards: Array
     along: Array
     useful: Array
-    lift_x: Array
-    lift_normal: Array
-    backward_x: Array
-    backward_normal: Array
-    plain_x: Array
-    plain_normal: Array
-    plain_along: Array
-    bluff_x: Array
-    bluff_normal: Array
-    bluff_along: Array
-    cavitation_margin: Array
-    pressure: Array
     lift: Array
     cap_drag: Array
+    plate_lift: Array
     plain_drag: Array
+    skin: Array
+    bluff: Array
+    cavitation_margin: Array
+    pressure: Array
+    size_of_lift: Array
+    size_of_cap_drag: Array
+    size_of_plain_drag: Array
     incidence: Array
     coefficient: Array
 
@@ -789,7 +816,8 @@ class _SectionLoads:
 @dataclass(frozen=True)
 class _Surface:
     """Aspect ratio and slope of each element's wing at its depth; the induced angle over its mean incidence;
-    `transition` is that of a mirrored wing, 0 for others. (elements, conditions).
+    `transition` is that of a mirrored wing, 0 for others. (elements, conditions). The depth Froude number
+    has no derivatives.
     """
 
     aspect_ratio: Array
@@ -797,13 +825,6 @@ class _Surface:
     transition: Array
     slope: Array
     induced_per_mean: Array
-
-
-def _weight(surface: _Surface, area: Array, low: Array, high: Array) -> Array:
-    """Schrenk's mean of chord and ideal loading, which lies between that below a rigid surface and below one
-    that gives way.
-    """
-    return 0.5 * (area + low + surface.transition * (high - low))
 
 
 def _safe_ratio(numerator: Array, denominator: Array, *, empty: float) -> Array:
@@ -817,8 +838,6 @@ def _wet_parts(
 ) -> _Wet:
     """Sums over panels, which depend on depth and rise alone."""
     span, shares = at.span[:, None], panel_shares(panel_count)
-    along = shares * span
-    local_chord = at.root_chord[:, None] + shares * (at.tip_chord - at.root_chord)[:, None]
 
     def cut(start_depth: Array, rise: Array) -> tuple[Array, ...]:
         wet = immersed_shares(start_depth=start_depth, rise=rise, span=span, panel_count=panel_count)
@@ -826,41 +845,73 @@ def _wet_parts(
         return wet * (span / panel_count), through
 
     lengths, through = elementwise(cut, at.start_depth[:, None], at.rise[:, None])
-    low, high = _loadings(wings, lengths)
-    # loading over chord, times area
-    low, high = chord[:, None] * (lengths * low), chord[:, None] * (lengths * high)
-    area = lengths * local_chord
-    spray = through * (sections.thickness_ratio[:, None] * local_chord) ** 2
-    sums = partial(array_namespace(lengths, through).sum, axis=1)
-    wet_area, area_moment = sums(area), sums(area * along)
+    low, to_high = _loadings(wings, lengths)
+    # moments about the element's start over powers of its span; the chord is linear along it
+    powers = (shares[:, 0] ** np.arange(4)[:, None]).astype(float)
+    length, loaded, loaded_more, cuts = (
+        [moments[:, i] for i in range(count)]
+        for moments, count in (
+            (_over_panels(powers[:3], lengths), 3),
+            (_over_panels(powers[:2], lengths * low), 2),
+            (_over_panels(powers[:2], lengths * to_high), 2),
+            (_over_panels(powers, through), 4),
+        )
+    )
+    root, taper = at.root_chord, at.tip_chord - at.root_chord
+    xp = array_namespace(lengths, through)
+
+    def with_moment(plain_and_moment: Sequence[Array], scale: Array) -> Array:
+        plain, moment = plain_and_moment
+        return xp.stack([scale * plain, (scale * at.span) * moment])
+
+    areas = xp.stack(
+        [
+            root * length[0] + taper * length[1],
+            (at.span * root) * length[1] + (at.span * taper) * length[2],
+        ]
+    )
+    squares = root**2, 2.0 * root * taper, taper**2
     return _Wet(
-        span=sums(lengths),
-        area=wet_area,
-        depth_area=wet_area * at.start_depth - area_moment * at.rise,
-        low=sums(low),
-        high=sums(high),
-        area_moment=area_moment,
-        low_moment=sums(low * along),
-        high_moment=sums(high * along),
-        spray=sums(spray),
-        spray_moment=sums(spray * along),
+        span=length[0],
+        depth_area=areas[0] * at.start_depth - areas[1] * at.rise,
+        areas=areas,
+        # loading over chord, times area
+        low=with_moment(loaded, chord),
+        to_high=with_moment(loaded_more, chord),
+        spray=with_moment(
+            [sum(share * cuts[power + i] for i, share in enumerate(squares)) for power in (0, 1)],
+            sections.thickness_ratio**2,
+        ),
     )
 
 
+def _over_panels(matrix: FloatArray, x: Array) -> Array:
+    """Plain combinations of what elements have on their panels, (elements, panels, conditions). One condition
+    is computed as two: alone its sums would round differently from those of many.
+    """
+    xp = array_namespace(x)
+    if x.shape[-1] == 1:
+        return xp.matmul(matrix, xp.concatenate([x, x], axis=-1))[..., :1]
+    return xp.matmul(matrix, x)
+
+
 def _loadings(wings: tuple[Wing, ...], lengths: Array) -> tuple[Array, ...]:
-    """Ideal loading of each panel, by where its middle lies along the wing's immersed span from 0 to 1: below
-    a rigid surface, and below one that gives way.
+    """Ideal loading of each panel below a rigid surface, by where its middle lies along the wing's immersed
+    span from 0 to 1, and what it has more below one that gives way.
     """
     xp = array_namespace(lengths)
-    elements, panels, conditions = lengths.shape
-    passed = xp.matmul(_passed(wings, panels), lengths.reshape(elements * panels, conditions))
-    total = xp.matmul(_together(wings), xp.sum(lengths, axis=1))
-    places = _safe_ratio(passed.reshape(elements, panels, conditions), total[:, None], empty=0.5)
+    elements, panels, _ = lengths.shape
+    before, within = _passed(wings, panels)
+    by_element = xp.sum(lengths, axis=1)
+    total = xp.matmul(_together(wings), by_element)
+    passed = xp.matmul(before, by_element)[:, None] + _over_panels(within, lengths)
+    places = _safe_ratio(passed, total[:, None], empty=0.5)
     mirrored = {i: wing.mirrored for wing in wings for i in wing.elements}
     from_middle = np.array([0.0 if mirrored[i] else 1.0 for i in range(elements)])[:, None, None]
 
     def loading(place: Array) -> tuple[Array, ...]:
-        return _ellipse((1.0 + from_middle) * place - from_middle), _giving_way(place)
+        below_rigid = _ellipse((1.0 + from_middle) * place - from_middle)
+        return below_rigid, _giving_way(place) - below_rigid
 
     return elementwise(loading, places)
 
@@ -893,23 +944,28 @@ def _surface(
     depth: Array,
 ) -> _Surface:
     xp = array_namespace(span, depth, flow.water_x, flow.water_y, flow.water_z)
-    speed = xp.sqrt(flow.water_x**2 + flow.water_y**2 + flow.water_z**2)
+    speed = flow.speed
+    if speed is None:
+        speed = xp.sqrt(flow.water_x**2 + flow.water_y**2 + flow.water_z**2)
     held_span = _held(span, floor=_LEAST_SPAN_SHARE * built_span, width=_LEAST_SPAN_WIDTH * built_span)
     held_depth = _held(depth, floor=_LEAST_DEPTH_CHORDS * chord, width=_LEAST_DEPTH_WIDTH * chord)
-    rise2 = at.rise**2
-    rows: dict[int, tuple[Array, ...]] = {}
-    for wing in wings:
-        i = wing.elements[0]
-        if wing.mirrored:
-            through = partial(_through_surface, chord[i], at.sweep[i], flow.gravity)
-            found = elementwise(through, held_span[i], speed)
-        else:
-            below = partial(_below_surface, chord[i], at.sweep[i], flow.gravity)
-            inclination2 = sum(rise2[j] for j in wing.elements) / len(wing.elements)
-            found = elementwise(below, held_span[i], speed, held_depth[i], inclination2)
-        rows.update((j, found) for j in wing.elements)
-    ordered = [rows[i] for i in range(len(rows))]
-    return _Surface(*(xp.stack(column) for column in zip(*ordered, strict=True)))
+    # wings of a kind together, each by its first element
+    through, below = ([wing for wing in wings if wing.mirrored is kind] for kind in (True, False))
+    found = []
+    if through:
+        i = np.array([wing.elements[0] for wing in through])
+        law = partial(_through_surface, chord[i], at.sweep[i], flow.gravity)
+        found.append(elementwise(law, held_span[i], speed))
+    if below:
+        i = np.array([wing.elements[0] for wing in below])
+        law = partial(_below_surface, chord[i], at.sweep[i], flow.gravity)
+        inclination2 = xp.stack(
+            [sum(at.rise[j] ** 2 for j in wing.elements) / len(wing.elements) for wing in below]
+        )
+        found.append(elementwise(law, held_span[i], speed, held_depth[i], inclination2))
+    place = {j: row for row, wing in enumerate((*through, *below)) for j in wing.elements}
+    rows = np.array([place[i] for i in range(len(place))])
+    return _Surface(*(xp.concatenate(column)[rows] for column in zip(*found, strict=True)))
 
 
 def _held(value: Array, *, floor: Array, width: Array) -> Array:
@@ -920,27 +976,32 @@ def _through_surface(
     chord: Array, sweep: Array, gravity: Array, span: Array, speed: Array
 ) -> tuple[Array, ...]:
     """The fields of `_Surface` for a mirrored wing, in their order."""
-    froude = depth_froude_number(speed=speed, depth=span, gravity=gravity)
-    aspect_ratio = span / chord * piercing_efficiency(span_froude=froude)
+    froude = depth_froude_number(
+        speed=without_derivatives(speed), depth=without_derivatives(span), gravity=gravity
+    )
+    transition = _piercing_transition(gravity * span / speed**2)
+    aspect_ratio = span / chord * _piercing_efficiency(transition)
     slope, induced = _deep_slope(aspect_ratio, sweep)
-    return aspect_ratio, froude, piercing_transition(span_froude=froude), slope, induced
+    return aspect_ratio, froude, transition, slope, induced
 
 
 def _below_surface(
     chord: Array, sweep: Array, gravity: Array, span: Array, speed: Array, depth: Array, inclination2: Array
 ) -> tuple[Array, ...]:
     """The fields of `_Surface` for a wing under water, in their order."""
-    froude = depth_froude_number(speed=speed, depth=depth, gravity=gravity)
+    froude = depth_froude_number(
+        speed=without_derivatives(speed), depth=without_derivatives(depth), gravity=gravity
+    )
     deep, induced = _deep_slope(span / chord, sweep)
     chordwise, (wake, waves) = _surface_terms(
         depth_chord_ratio=depth / chord,
         depth_span_ratio=depth / span,
-        depth_froude=froude,
+        wave=(0.5 * gravity) * span / speed**2,
         inclination2=inclination2,
     )
-    loss = 1.0 + deep * chordwise + induced * (wake + waves)
-    none = 0.0 * without_derivatives(froude)
-    return span / chord + none, froude, none, deep / loss, induced / loss * (1.0 + wake + waves)
+    without = 1.0 / (1.0 + deep * chordwise + induced * (wake + waves))
+    none = 0.0 * froude
+    return span / chord + none, froude, none, deep * without, induced * without * (1.0 + wake + waves)
 
 
 def _section_loads(
@@ -949,21 +1010,21 @@ def _section_loads(
     aft = -1.0 * flow.water_x
     towards = flow.water_y * at.normal_y + flow.water_z * at.normal_z - flow.downwash * aft
     along = flow.water_y * at.span_y + flow.water_z * at.span_z
-    turned = flow.setting + sections.flap_effectiveness * flow.flap - sections.zero_lift_angle
-    # of the section with its flap as set
-    design = sections.design_lift_coefficient + sections.flap_ideal_lift * flow.flap
     mean_chord = 0.5 * (at.root_chord + at.tip_chord)
-    values = elementwise(
+    *loads, peak, inverse_pressure, pressure, incidence, coefficient, speed = elementwise(
         partial(_at_section, sections, flow, mean_chord),
         aft,
         towards,
-        turned,
-        design,
+        flow.setting,
+        flow.flap,
         surface.slope,
         surface.aspect_ratio,
-        depth,
     )
-    return _SectionLoads(along, *values)
+    # over the number of dynamic pressure one, `cavitation_number`
+    ambient = flow.surface_pressure - flow.vapour_pressure + (flow.water_density * flow.gravity) * depth
+    _, lift, cap_drag, _, plain_drag, _, _ = (without_derivatives(load) * speed for load in loads)
+    for_reports = pressure, lift, cap_drag, plain_drag, incidence, coefficient
+    return _SectionLoads(aft, towards, along, *(*loads, ambient * inverse_pressure - peak, *for_reports))
 
 
 def _at_section(
@@ -972,50 +1033,34 @@ def _at_section(
     mean_chord: Array,
     aft: Array,
     towards: Array,
-    turned: Array,
-    design: Array,
+    setting: Array,
+    flap: Array,
     slope: Array,
     aspect_ratio: Array,
-    depth: Array,
 ) -> tuple[Array, ...]:
-    """The fields of `_SectionLoads` but the first, in their order.
+    """The loads of `_SectionLoads` in their order from `useful` to `bluff`, the suction peak, one over the
+    dynamic pressure, and without derivatives dynamic pressure, incidence, lift coefficient and speed.
 
-    `aft` and `towards` the normal is the flow in the plane across the span, `turned` the angle of the
-    section's zero lift to the x axis, `design` its design lift coefficient.
+    `aft` and `towards` the normal is the flow in the plane across the span.
     """
-    xp = array_namespace(aft, towards, turned, slope, aspect_ratio)
-    speed = xp.sqrt(aft**2 + towards**2)
-    pressure = 0.5 * flow.water_density * speed**2
-    cosine, sine = aft / speed, towards / speed
+    xp = array_namespace(aft, towards, setting, flap, slope, aspect_ratio)
+    speed2 = aft**2 + towards**2
+    speed = xp.sqrt(speed2)
+    pressure, bluff = 0.5 * flow.water_density * speed2, 0.5 * flow.water_density * speed
+    turned = setting + sections.flap_effectiveness * flap - sections.zero_lift_angle
+    # of the section with its flap as set
+    design = sections.design_lift_coefficient + sections.flap_ideal_lift * flap
     incidence = xp.arctan2(towards, aft) + turned
     coefficient = slope * incidence
-    limit = FULL_CAVITATION_LOADING / pressure
-    attached = attached_share(
-        incidence=incidence,
-        aspect_ratio_effective=aspect_ratio,
-        # `attached_share` divides by the slope of deep water
-        stall_lift_coefficient=sections.stall_lift_coefficient
-        * helmbold_lift_slope(aspect_ratio=aspect_ratio)
-        / slope,
-    )
-    kept = capped_share(lift_coefficient=coefficient, limit=limit)
-    to_chord = xp.sin(incidence)
-    plate = (1.11 + 0.018 * aspect_ratio) * to_chord
-    plate = (1.0 - attached) * plate * capped_share(lift_coefficient=plate, limit=limit)
+    attached = attached_within(incidence=incidence, stall=sections.stall_lift_coefficient / slope)
+    kept = _kept(pressure * coefficient)
+    sine = xp.sin(incidence)
+    normal = (1.11 + 0.018 * aspect_ratio) * sine
+    plate = bluff * ((1.0 - attached) * normal * _kept(pressure * normal))
     useful = attached * kept * incidence
     working = slope * useful
-    lift = pressure * working
-    cap_drag = lift * ((1.0 - kept) * to_chord)
-    skin = pressure * _profile_drag(sections, flow, mean_chord, speed=speed, off_design=working - design)
-    plain_lift, plain_drag = pressure * plate * xp.cos(incidence), pressure * plate * to_chord + skin
-    number = cavitation_number(
-        speed=speed,
-        depth=depth,
-        water_density=flow.water_density,
-        vapour_pressure=flow.vapour_pressure,
-        gravity=flow.gravity,
-        surface_pressure=flow.surface_pressure,
-    )
+    lift = bluff * working
+    skin = bluff * _profile_drag(sections, flow, mean_chord, speed=speed, off_design=working - design)
     peak = suction_peak(
         lift_coefficient=_DENSEST_LOAD * coefficient,
         design_lift_coefficient=design,
@@ -1024,20 +1069,21 @@ def _at_section(
     )
     return (
         useful,
-        # lift tilts forward by the turn of the flow towards the normal
-        lift * sine - cap_drag * cosine,
-        lift * cosine + cap_drag * sine,
-        -1.0 * lift * cosine,
-        lift * sine,
-        plain_lift * sine - plain_drag * cosine,
-        plain_lift * cosine + plain_drag * sine,
-        skin / speed,
-        -0.5 * flow.water_density * speed * aft,
-        0.5 * flow.water_density * speed * towards,
-        0.5 * flow.water_density * speed,
-        number - peak,
-        *(without_derivatives(x) for x in (pressure, lift, cap_drag, plain_drag, incidence, coefficient)),
+        lift,
+        lift * ((1.0 - kept) * sine),
+        plate * xp.cos(incidence),
+        plate * sine + skin,
+        skin,
+        bluff,
+        peak,
+        1.0 / pressure,
+        *(without_derivatives(x) for x in (pressure, incidence, coefficient, speed)),
     )
+
+
+def _kept(loading: Array) -> Array:
+    """`capped_share` of lift over area [Pa] under full cavitation."""
+    return capped_share(lift_coefficient=loading, limit=FULL_CAVITATION_LOADING)
 
 
 def _profile_drag(
@@ -1059,43 +1105,44 @@ def _foil_loads(
     induced_angle: Array,
     *,
     loaded: Array,
-    loaded_moment: Array,
     wings: tuple[WingState, ...],
 ) -> FoilLoads:
-    """`loaded`: area times what of the wing's lift falls to it."""
+    """`loaded`: area times what of the wing's lift falls to it, and its first moment."""
+    xp = array_namespace(loaded, local.lift, at.normal_y, at.start_depth)
     start_wet = elementwise(
         lambda depth: (smooth_step(depth / (SURFACE_SHARE * at.root_chord)),), at.start_depth
     )[0]
     junction_area = sections.junction_drag_area * start_wet
-    lift_x = local.lift_x + induced_angle * local.backward_x
-    lift_normal = local.lift_normal + induced_angle * local.backward_normal
-
-    def in_body_axes(loaded: Array, plain: Array, bluff: Array) -> tuple[Array, Array, Array]:
-        across = lift_normal * loaded + local.plain_normal * plain + local.bluff_normal * bluff
-        # drag of skin and spray follows the flow along the span too
-        sideways = local.along * (local.plain_along * plain + local.bluff_along * bluff)
-        return (
-            lift_x * loaded + local.plain_x * plain + local.bluff_x * bluff,
-            across * at.normal_y + sideways * at.span_y,
-            across * at.normal_z + sideways * at.span_z,
-        )
-
-    force = in_body_axes(loaded, wet.area, _SPRAY * wet.spray + junction_area)
-    along = in_body_axes(loaded_moment, wet.area_moment, _SPRAY * wet.spray_moment)
-    at_start = _cross((at.start_x, at.start_y, at.start_z), force)
-    beyond = _cross((at.step_x, at.span_y, at.span_z), along)
+    # a junction is at the element's start
+    bluff_area = _SPRAY * wet.spray + np.array([1.0, 0.0])[:, None, None] * junction_area
+    # force across the flow, along it, and along the span, all over speed: whole, and its first moment
+    across = local.lift * loaded + local.plate_lift * wet.areas
+    bluff = local.bluff * bluff_area
+    # the induced angle tilts lift back
+    drag = (local.cap_drag + induced_angle * local.lift) * loaded + local.plain_drag * wet.areas + bluff
+    # drag of skin and spray follows the flow along the span too
+    sideways = local.along * (local.skin * wet.areas + bluff)
+    # lift tilts forward by the turn of the flow towards the normal
+    forward = across * local.towards - drag * local.aft
+    normal = across * local.aft + drag * local.towards
+    force = forward, normal * at.normal_y + sideways * at.span_y, normal * at.normal_z + sideways * at.span_z
+    places = (
+        xp.stack([start, step])
+        for start, step in ((at.start_x, at.step_x), (at.start_y, at.span_y), (at.start_z, at.span_z))
+    )
+    moment = [xp.sum(part, axis=0) for part in _cross(tuple(places), force)]
     on, area, spray, junction, turn = (
-        without_derivatives(x) for x in (loaded, wet.area, wet.spray, junction_area, induced_angle)
+        without_derivatives(x) for x in (loaded[0], wet.areas[0], wet.spray[0], junction_area, induced_angle)
     )
     return FoilLoads(
-        force_x=force[0],
-        force_y=force[1],
-        force_z=force[2],
-        moment_x=at_start[0] + beyond[0],
-        moment_y=at_start[1] + beyond[1],
-        moment_z=at_start[2] + beyond[2],
-        induced_drag=local.lift * turn * on,
-        profile_drag=local.cap_drag * on + local.plain_drag * area,
+        force_x=force[0][0],
+        force_y=force[1][0],
+        force_z=force[2][0],
+        moment_x=moment[0],
+        moment_y=moment[1],
+        moment_z=moment[2],
+        induced_drag=local.size_of_lift * turn * on,
+        profile_drag=local.size_of_cap_drag * on + local.size_of_plain_drag * area,
         spray_drag=_SPRAY * local.pressure * spray,
         junction_drag=local.pressure * junction,
         incidence=local.incidence,

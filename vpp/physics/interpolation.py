@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from vpp.physics.arrays import Array, array_namespace, without_derivatives
+from vpp.physics.arrays import Array, array_namespace, with_slopes, without_derivatives
 
 
 def piecewise_cubic(
@@ -26,7 +27,14 @@ def piecewise_cubic(
     index = _piece(x=x, start=start, step=step, count=coefficients.shape[1])
     local = (x - start) / step - index
     c0, c1, c2, c3 = _gather(coefficients=coefficients, index=index, curve=curve)
-    return ((c3 * local + c2) * local + c1) * local + c0
+
+    def cubic(t: Array) -> tuple[tuple[Array, ...], Callable[[], tuple[Any, ...]]]:
+        def slopes() -> tuple[Any, ...]:
+            return (((3.0 * c3 * t + 2.0 * c2) * t + c1, 6.0 * c3 * t + 2.0 * c2),)
+
+        return (((c3 * t + c2) * t + c1) * t + c0,), slopes
+
+    return with_slopes(cubic, local)[0]
 
 
 def cubic_coefficients(

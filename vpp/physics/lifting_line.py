@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -186,14 +186,13 @@ def stations(*, lower: float, upper: float, count: int) -> tuple[FloatArray, Flo
 def fourier_basis(angle: Array, order: int = 0) -> Array:
     """Terms of a Fourier series in an angle (conditions,), or a derivative of them: (terms, conditions).
 
-    They are 1, cos, sin, cos 2, sin 2 and so on.
+    They are 1, the cosines of the angle, of twice the angle and so on, and the sines of the same.
     """
     xp = array_namespace(angle)
-    turn = 0.5 * math.pi * order
-    terms = [xp.ones_like(angle) if order == 0 else xp.zeros_like(angle)]
-    for k in range(1, FOURIER_ORDER + 1):
-        terms += [k**order * xp.cos(k * angle + turn), k**order * xp.sin(k * angle + turn)]
-    return xp.stack(terms)
+    constant = xp.ones_like(angle) if order == 0 else xp.zeros_like(angle)
+    multiple = np.arange(1.0, FOURIER_ORDER + 1.0)[:, None]
+    scale, phase = multiple**order, multiple * angle + 0.5 * math.pi * order
+    return xp.concatenate([constant[None], scale * xp.cos(phase), scale * xp.sin(phase)])
 
 
 def _sum_of_terms(basis: FloatArray, coefficients: FloatArray, boat: NDArray[np.intp]) -> FloatArray:
@@ -385,16 +384,17 @@ class StripFlow:
         """Circulation that the strips shed [m^2/s] at an incidence, of a `lifting_speed`."""
 
         def lift(incidence: Array, camber: Array) -> tuple[Array]:
-            stall_incidence, stall_width = self.stall(camber)
-            found, _ = shed_lift(
-                incidence=incidence,
-                camber=camber,
-                stall_incidence=stall_incidence,
-                stall_width=stall_width,
-            )
-            return (found,)
+            return (self.shed_lift(incidence=incidence, camber=camber),)
 
         return shedding_chord * speed * elementwise(lift, incidence, self.camber)[0]
+
+    def shed_lift(self, *, incidence: Array, camber: Array) -> Array:
+        """Coefficient of the lift that leaves a wake, see `sections.shed_lift`."""
+        stall_incidence, stall_width = self.stall(camber)
+        lift, _ = shed_lift(
+            incidence=incidence, camber=camber, stall_incidence=stall_incidence, stall_width=stall_width
+        )
+        return lift
 
     def stall(self, camber: Array) -> tuple[Array, Array]:
         """Incidence and width of the stall [rad] with a camber."""
@@ -433,10 +433,10 @@ def circulation(*, wake: TurnedWake, flow: StripFlow) -> Array:
     strips = _strips(flow, shedding_chord)
     xp = array_namespace(flow.along, flow.wind_angle, flow.chord_angle, flow.camber)
     if xp is np:
-        return _damped_newton(wake.matrix, strips)
+        return np.ascontiguousarray(_damped_newton(wake.matrix, strips).T)
     matrix = without_derivatives(wake.matrix)
     now = _traced_newton(matrix, strips)
-    inverse, gamma = xp.linalg.inv(_slopes(matrix, now)), now.gamma
+    inverse, gamma = xp.linalg.inv(_slopes(matrix, now)), now.gamma.T
     for _ in range(2):
         gamma = gamma - apply_operator(inverse, _residual(wake, flow, shedding_chord, gamma))
     return gamma
@@ -462,167 +462,195 @@ def _residual(wake: TurnedWake, flow: StripFlow, shedding_chord: Array, gamma: A
 
 @dataclass(frozen=True, kw_only=True)
 class _Strips:
-    """What stays the same while the circulation is looked for, plain numbers (n, conditions): the undisturbed
-    wind, the sections, and between which incidences they shed their attached lift.
+    """What stays the same while the circulation is looked for, plain numbers: the undisturbed wind
+    (conditions, 2 n), across and then along as the rows of the operator; the sections (conditions, n), and up
+    to which incidences on either side they shed their attached lift (conditions, 2, n).
     """
 
-    along: Array
-    across: Array
+    wind: Array
     chord_angle: Array
     camber: Array
-    lowest: Array
-    highest: Array
+    limits: Array
     stall_incidence: Array
     stall_width: Array
     shedding_chord: Array
+
+    @property
+    def count(self) -> int:
+        """Number of strips."""
+        return int(self.chord_angle.shape[-1])
+
+    def speed(self) -> Array:
+        """Scale of the velocities of every condition [m/s]."""
+        xp, size = array_namespace(self.wind), abs(self.wind)
+        return xp.max(size[:, : self.count] + size[:, self.count :], axis=-1)
 
 
 def _strips(flow: StripFlow, shedding_chord: Array) -> _Strips:
     plain = flow.without_derivatives()
     stall_incidence, stall_width = plain.stall(plain.camber)
-    lowest, highest = shedding_limits(camber=plain.camber, stall_incidence=stall_incidence)
+    xp = array_namespace(plain.along, plain.across)
+    of_sections = {
+        "chord_angle": plain.chord_angle,
+        "camber": plain.camber,
+        "stall_incidence": stall_incidence,
+        "stall_width": stall_width,
+        "shedding_chord": without_derivatives(shedding_chord),
+    }
+    limits = shedding_limits(camber=plain.camber, stall_incidence=stall_incidence)
     return _Strips(
-        along=plain.along,
-        across=plain.across,
-        chord_angle=plain.chord_angle,
-        camber=plain.camber,
-        lowest=lowest,
-        highest=highest,
-        stall_incidence=stall_incidence,
-        stall_width=stall_width,
-        shedding_chord=without_derivatives(shedding_chord),
+        limits=_conditions_first(xp.broadcast_to(limits, (2, *plain.along.shape)).swapaxes(0, 1)),
+        wind=_conditions_first(xp.concatenate([plain.across, plain.along])),
+        **{
+            name: _conditions_first(xp.broadcast_to(value, plain.along.shape))
+            for name, value in of_sections.items()
+        },
     )
+
+
+def _conditions_first(array: Array) -> Array:
+    return np.ascontiguousarray(array.T) if array_namespace(array) is np else array.T
 
 
 @dataclass(frozen=True, kw_only=True)
 class _Iterate:
-    """Velocities at the strips with the circulation they shed, its slopes, and by how much they miss what it
-    induces.
+    """Velocities at the strips (conditions, 2 n) with the circulation they shed (conditions, n), its slopes
+    by them, and by how much they miss what it induces.
     """
 
-    along: Array
-    across: Array
+    velocity: Array
     gamma: Array
-    by_along: Array
-    by_across: Array
-    miss_along: Array
-    miss_across: Array
+    slope: Array
+    miss: Array
 
     def error(self) -> Array:
         """Largest miss of every condition [m/s]."""
-        return _largest(self.miss_along, self.miss_across)
+        return _largest(self.miss)
 
 
-def _largest(along: Array, across: Array) -> Array:
-    """Largest component of a velocity over the strips of every condition."""
-    xp = array_namespace(along)
-    return xp.maximum(xp.max(xp.abs(along), axis=0), xp.max(xp.abs(across), axis=0))
+def _largest(velocity: Array) -> Array:
+    """Largest component over the strips of every condition."""
+    return array_namespace(velocity).max(abs(velocity), axis=-1)
 
 
-def _iterate(matrix: Array, strips: _Strips, along: Array, across: Array) -> _Iterate:
-    xp = array_namespace(along, across)
-    speed = lifting_speed(along=along, undisturbed_across=strips.across)
+def _applied(matrix: Array, vector: Array) -> Array:
+    """A matrix times a vector for each condition, (conditions, rows)."""
+    return array_namespace(matrix, vector).matmul(matrix, vector[:, :, None])[:, :, 0]
+
+
+def _iterate(matrix: Array, strips: _Strips, velocity: Array) -> _Iterate:
+    xp, count = array_namespace(velocity), strips.count
+    across, along = velocity[:, :count], velocity[:, count:]
+    speed = lifting_speed(along=along, undisturbed_across=strips.wind[:, :count])
     lift, slope = shed_lift_within(
         incidence=xp.arctan2(across, along) - strips.chord_angle,
         camber=strips.camber,
-        lowest=strips.lowest,
-        highest=strips.highest,
+        limits=strips.limits.swapaxes(0, 1),
         stall_width=strips.stall_width,
     )
-    scale = strips.shedding_chord * speed
-    gamma = scale * lift
-    turn = scale * slope / (along * along + across * across)
-    induced = apply_operator(matrix, gamma)
-    count = len(gamma)
+    by_lift = strips.shedding_chord * speed
+    gamma = by_lift * lift
+    turn = by_lift * slope / (along * along + across * across)
+    by_along = strips.shedding_chord * lift * along / speed - turn * across
     return _Iterate(
-        along=along,
-        across=across,
+        velocity=velocity,
         gamma=gamma,
-        by_along=strips.shedding_chord * lift * along / speed - turn * across,
-        by_across=turn * along,
-        miss_along=along - strips.along - induced[count:],
-        miss_across=across - strips.across - induced[:count],
+        slope=xp.concatenate([turn * along, by_along], axis=-1),
+        miss=velocity - strips.wind - _applied(matrix, gamma),
     )
 
 
 def _slopes(matrix: Array, now: _Iterate) -> Array:
     """Derivative of `circulation - shed circulation` by circulation (conditions, n, n)."""
-    count = len(now.gamma)
-    slopes = -now.by_across.T[:, :, None] * matrix[:, :count]
-    slopes -= now.by_along.T[:, :, None] * matrix[:, count:]
-    slopes += array_namespace(matrix).eye(count)
-    return slopes
+    xp = array_namespace(matrix, now.slope)
+    conditions, count = now.gamma.shape
+    by_component = matrix.reshape(conditions, 2, count, count)
+    shed = xp.einsum("cki,ckij->cij", now.slope.reshape(conditions, 2, count), by_component)
+    return xp.eye(count) - shed
 
 
-def _newton_step(matrix: Array, now: _Iterate) -> tuple[Array, Array]:
-    """Changes of velocity along and across.
+def _newton_step(matrix: Array, now: _Iterate) -> Array:
+    """Change of the velocities.
 
     Newton in the velocities needs no larger matrix than Newton in the circulation (the Woodbury identity),
     and keeps the circulation within what a section can shed, where the other overshoots.
     """
-    xp = array_namespace(now.along)
-    count = len(now.gamma)
-    missing = -(now.by_across * now.miss_across + now.by_along * now.miss_along)
-    change = xp.linalg.solve(_slopes(matrix, now), missing.T[:, :, None])[:, :, 0].T
-    induced = apply_operator(matrix, change)
-    return induced[count:] - now.miss_along, induced[:count] - now.miss_across
+    xp, count = array_namespace(now.velocity), now.gamma.shape[-1]
+    missing = now.slope * now.miss
+    missing = -(missing[:, :count] + missing[:, count:])
+    change = xp.linalg.solve(_slopes(matrix, now), missing[:, :, None])[:, :, 0]
+    return _applied(matrix, change) - now.miss
 
 
-def _first_velocities(strips: _Strips) -> tuple[Array, Array]:
+def _first_velocities(strips: _Strips) -> Array:
     """The undisturbed wind, turned so that no strip begins beyond its stall, where the slope says nothing."""
-    xp = array_namespace(strips.along, strips.chord_angle)
-    speed = xp.sqrt(strips.along * strips.along + strips.across * strips.across)
-    incidence = 0.6 * (xp.arctan2(strips.across, strips.along) - strips.chord_angle)
+    xp = array_namespace(strips.wind, strips.chord_angle)
+    across, along = strips.wind[:, : strips.count], strips.wind[:, strips.count :]
+    speed = xp.sqrt(along * along + across * across)
+    incidence = 0.6 * (xp.arctan2(across, along) - strips.chord_angle)
     held = xp.maximum(xp.minimum(incidence, 0.5 * strips.stall_incidence), -0.5 * strips.stall_incidence)
     cosine, sine = cos_sin(held + strips.chord_angle)
-    return speed * cosine, speed * sine
+    return xp.concatenate([speed * sine, speed * cosine], axis=-1)
 
 
 def _traced_newton(matrix: Array, strips: _Strips) -> _Iterate:
     """Newton steps of a fixed number, all of them whole."""
-    now = _iterate(matrix, strips, *_first_velocities(strips))
+    now = _iterate(matrix, strips, _first_velocities(strips))
     for _ in range(TRACED_ITERATIONS):
-        step_along, step_across = _newton_step(matrix, now)
-        now = _iterate(matrix, strips, now.along + step_along, now.across + step_across)
+        now = _iterate(matrix, strips, now.velocity + _newton_step(matrix, now))
     return now
 
 
 def _damped_newton(matrix: FloatArray, strips: _Strips) -> FloatArray:
-    """Newton with step halving, on those conditions alone that have not converged."""
-    now = _iterate(matrix, strips, *_first_velocities(strips))
+    """Newton with step halving, on those conditions alone that have not converged; (conditions, n)."""
+    now = _iterate(matrix, strips, _first_velocities(strips))
     result = np.full(now.gamma.shape, np.nan)
-    left, waiting = np.arange(result.shape[1]), np.ones(result.shape[1], dtype=bool)
+    left, waiting = np.arange(len(result)), np.ones(len(result), dtype=bool)
+    speed, error = strips.speed(), now.error()
     for _ in range(MOST_ITERATIONS):
-        step_along, step_across = _newton_step(matrix, now)
-        now, length = _damped(matrix, strips, now, step_along, step_across)
-        step = length * _largest(step_along, step_across)
-        speed = np.max(np.abs(strips.along) + np.abs(strips.across), axis=0)
-        settled = waiting & ((step <= TOLERANCE * speed) | (now.error() <= MISS_TOLERANCE * speed))
-        result[:, left[settled]] = now.gamma[:, settled]
+        step = _newton_step(matrix, now)
+        now, error, length = _damped(matrix, strips, now, step, error, ROUNDING * speed)
+        settled = (length * _largest(step) <= TOLERANCE * speed) | (error <= MISS_TOLERANCE * speed)
+        settled &= waiting
+        result[left[settled]] = now.gamma[settled]
         waiting &= ~settled
         if not waiting.any():
             break
-        if waiting.mean() < WORTH_DROPPING:
-            left, matrix = left[waiting], matrix[waiting]
+        if np.count_nonzero(waiting) < WORTH_DROPPING * len(waiting):
+            left, matrix, speed, error = left[waiting], matrix[waiting], speed[waiting], error[waiting]
             strips, now = _at(strips, waiting), _at(now, waiting)
             waiting = waiting[waiting]
     return result
 
 
 def _damped(
-    matrix: FloatArray, strips: _Strips, now: _Iterate, step_along: FloatArray, step_across: FloatArray
-) -> tuple[_Iterate, FloatArray]:
-    """The next iterate, and the share of the step that leads to it and makes the miss smaller."""
-    size, rounding = now.error(), ROUNDING * np.max(np.abs(strips.along), axis=0)
-    length = np.ones(len(size))
-    for _ in range(MOST_HALVINGS):
-        trial = _iterate(matrix, strips, now.along + length * step_along, now.across + length * step_across)
-        worse = ~(trial.error() <= (1.0 - 0.1 * length) * size + rounding)
-        if not worse.any():
+    matrix: FloatArray,
+    strips: _Strips,
+    now: _Iterate,
+    step: FloatArray,
+    error: FloatArray,
+    rounding: FloatArray,
+) -> tuple[_Iterate, FloatArray, FloatArray]:
+    """The next iterate, its error, and the share of the step that leads to it and makes the miss smaller."""
+    length = np.ones(len(error))
+    trial = _iterate(matrix, strips, now.velocity + step)
+    found = trial.error()
+    worse = np.flatnonzero(~(found <= 0.9 * error + rounding))
+    for _ in range(MOST_HALVINGS - 1):
+        if not len(worse):
             break
-        length = np.where(worse, 0.5 * length, length)
-    return trial, length
+        length[worse] *= 0.5
+        shorter = now.velocity[worse] + length[worse, None] * step[worse]
+        part = _iterate(matrix[worse], _at(strips, worse), shorter)
+        for name, value in vars(part).items():
+            getattr(trial, name)[worse] = value
+        found[worse] = part.error()
+        enough = (1.0 - 0.1 * length[worse]) * error[worse] + rounding[worse]
+        worse = worse[~(found[worse] <= enough)]
+    # where the last halving is not enough either, the next step begins from there all the same
+    length[worse] *= 0.5
+    return trial, found, length
 
 
-def _at(tree: T, conditions: NDArray[np.bool_]) -> T:
-    return type(tree)(**{name: value[..., conditions] for name, value in vars(tree).items()})
+def _at(tree: T, conditions: NDArray[Any]) -> T:
+    return type(tree)(**{name: value[conditions] for name, value in vars(tree).items()})

@@ -144,9 +144,11 @@ def extended_planing_forces(
         )
 
     def righting(speed: Array, pitch: Array, heel: Array, ride_height: Array) -> tuple[Array, ...]:
-        sides = (lift(speed, pitch, ride_height, hull.deadrise - side * heel) for side in (1.0, -1.0))
-        leeward, windward = (0.5 * (each.up + each.sunk) for each in sides)
-        return (0.25 * hull.beam * array_namespace(heel).cos(heel) * (leeward - windward),)
+        xp = array_namespace(speed, pitch, heel, ride_height)
+        # to leeward and to windward
+        sides = lift(speed, pitch, ride_height, xp.stack([hull.deadrise - heel, hull.deadrise + heel]))
+        half = 0.5 * (sides.up + sides.sunk)
+        return (0.25 * hull.beam * xp.cos(heel) * (half[0] - half[1]),)
 
     def heeling(moment: Array, heel: Array) -> tuple[Array, ...]:
         return (moment * array_namespace(heel).sin(heel),)

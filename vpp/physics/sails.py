@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -263,38 +264,67 @@ def strip_loads(
         return StripLoads(
             along=along, across=across, wind_angle=flow.wind_angle, incidence=incidence, lift_coefficient=lift
         )
+    xp = array_namespace(flow.along, flow.across, flow.chord_angle)
     wake = operator.turned(flow.wind_angle, ride_height=flow.ride_height)
     gamma = circulation(wake=wake, flow=flow)
     met_across, met_along = wake.induced(gamma)
     at_bound = operator.turned(flow.wind_angle, BOUND, ride_height=flow.ride_height)
     bound_across, bound_along = at_bound.induced(gamma)
-    along, across, incidence, lift = _forces(
+    met_across, met_along = flow.across + met_across, flow.along + met_along
+    incidence = xp.arctan2(met_across, met_along) - flow.chord_angle
+
+    def section(incidence: Array, camber: Array) -> tuple[Array, ...]:
+        return _section(geometry, incidence, camber)
+
+    lift, drag = elementwise(section, incidence, flow.camber)
+    along, across = _forces(
         geometry,
-        flow,
         air_density,
-        met=(flow.across + met_across, flow.along + met_along),
+        lift=lift,
+        drag=drag,
+        speed=lifting_speed(along=met_along, undisturbed_across=flow.across),
         bound=(flow.across + bound_across, flow.along + bound_along),
     )
     return StripLoads(
-        along=along, across=across, wind_angle=flow.wind_angle, incidence=incidence, lift_coefficient=lift
+        along=along,
+        across=across,
+        wind_angle=flow.wind_angle,
+        incidence=without_derivatives(incidence),
+        lift_coefficient=without_derivatives(lift),
     )
 
 
 def strip_sums(
-    *, geometry: RigGeometry, operator: WakeOperator, flow: StripFlow, air_density: Array, sums: Array
+    *,
+    geometry: RigGeometry,
+    operator: WakeOperator,
+    flow: StripFlow,
+    air_density: Array,
+    sums: Array,
+    later: list[Any] | None = None,
 ) -> tuple[Array, Array]:
     """Sums over the strips of their forces along the wind and across it, (rows, conditions) each, by `sums`
     (conditions, rows, strips); see `strip_loads`.
+
+    Of sums with derivatives the second ones may be left out, for `later`: see `vpp.solver.jets.settled_sums`.
     """
+    if array_namespace(sums) is np:
+        # of matrices that lie otherwise in memory NumPy makes products, and rounds them, in another way
+        sums = np.ascontiguousarray(sums)
     if has_settled_sums(*vars(flow).values()):
-        along, across, _, _ = _settled_sums(geometry, operator, flow, air_density, sums)
+        along, across, _, _ = _settled_sums(geometry, operator, flow, air_density, sums, later)
         return along, across
     loads = strip_loads(geometry=geometry, operator=operator, flow=flow, air_density=air_density)
     return apply_operator(sums, loads.along), apply_operator(sums, loads.across)
 
 
 def _settled_sums(
-    geometry: RigGeometry, operator: WakeOperator, flow: StripFlow, air_density: Array, sums: Array
+    geometry: RigGeometry,
+    operator: WakeOperator,
+    flow: StripFlow,
+    air_density: Array,
+    sums: Array,
+    later: list[Any] | None = None,
 ) -> tuple[Array, ...]:
     """`strip_sums` with derivatives; incidence and lift coefficient of every strip without."""
     plain = flow.without_derivatives()
@@ -313,13 +343,21 @@ def _settled_sums(
         camber: Array,
     ) -> tuple[Array, ...]:
         local = replace(flow, along=along, across=across, chord_angle=chord_angle, camber=camber)
-        met, bound = (met_across, met_along), (bound_across, bound_along)
-        shed = local.shed(
-            incidence=_incidence(local, met),
-            speed=lifting_speed(along=met_along, undisturbed_across=across),
-            shedding_chord=local.shedding_chord(),
+
+        def section(incidence: Array, camber: Array) -> tuple[Array, ...]:
+            shed = local.shed_lift(incidence=incidence, camber=camber)
+            return (*_section(geometry, incidence, camber), shed)
+
+        incidence = array_namespace(met_across).arctan2(met_across, met_along) - chord_angle
+        lift, drag, shed = elementwise(section, incidence, camber)
+        speed = lifting_speed(along=met_along, undisturbed_across=across)
+        bound = (bound_across, bound_along)
+        return (
+            *_forces(geometry, air_density, lift=lift, drag=drag, speed=speed, bound=bound),
+            without_derivatives(incidence),
+            without_derivatives(lift),
+            local.shedding_chord() * speed * shed,
         )
-        return (*_forces(geometry, local, air_density, met=met, bound=bound), shed)
 
     namespace = array_namespace(*vars(flow).values())
     return namespace.settled_sums(  # type: ignore[no-any-return]
@@ -331,46 +369,39 @@ def _settled_sums(
         by_lift=operator.by_ride_height(plain.wind_angle),
         unknown=circulation(wake=met, flow=plain),
         sums=sums,
+        later=later,
     )
 
 
-def _incidence(flow: StripFlow, met: tuple[Array, Array]) -> Array:
-    return array_namespace(*met, flow.chord_angle).arctan2(*met) - flow.chord_angle
+def _section(geometry: RigGeometry, incidence: Array, camber: Array) -> tuple[Array, Array]:
+    """Lift and drag coefficient of every strip."""
+    return section_forces(
+        incidence=incidence,
+        camber=camber,
+        stall_incidence=geometry.stall_incidence,
+        stall_width=geometry.stall_width,
+        least_drag=geometry.least_drag,
+        bucket_factor=geometry.bucket_factor,
+        drag_maximum=geometry.drag_maximum,
+        tail_ratio=geometry.tail_ratio,
+        camber_drag=geometry.camber_drag,
+    )
 
 
 def _forces(
     geometry: RigGeometry,
-    flow: StripFlow,
     air_density: Array,
     *,
-    met: tuple[Array, Array],
+    lift: Array,
+    drag: Array,
+    speed: Array,
     bound: tuple[Array, Array],
-) -> tuple[Array, ...]:
-    """Force along the wind and across it, incidence and lift coefficient of every strip, from the flow across
-    and along at the two places.
+) -> tuple[Array, Array]:
+    """Force along the wind and across it of every strip, from the flow across and along at the bound
+    vortex.
     """
-
-    def section(incidence: Array, camber: Array) -> tuple[Array, ...]:
-        return section_forces(
-            incidence=incidence,
-            camber=camber,
-            stall_incidence=geometry.stall_incidence,
-            stall_width=geometry.stall_width,
-            least_drag=geometry.least_drag,
-            bucket_factor=geometry.bucket_factor,
-            drag_maximum=geometry.drag_maximum,
-            tail_ratio=geometry.tail_ratio,
-            camber_drag=geometry.camber_drag,
-        )
-
-    incidence = _incidence(flow, met)
-    lift, drag = elementwise(section, incidence, flow.camber)
     bound_across, bound_along = bound
-    speed = lifting_speed(along=met[1], undisturbed_across=flow.across)
     scale = 0.5 * air_density * geometry.chord * geometry.width * speed
-    return (
-        scale * (drag * bound_along - lift * bound_across),
-        scale * (lift * bound_along + drag * bound_across),
-        without_derivatives(incidence),
-        without_derivatives(lift),
+    return scale * (drag * bound_along - lift * bound_across), scale * (
+        lift * bound_along + drag * bound_across
     )

@@ -8,8 +8,13 @@ meets the leading edge smoothly.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
+from functools import cache
+from typing import Any
 
-from vpp.physics.arrays import Array, array_namespace
+import numpy as np
+
+from vpp.physics.arrays import Array, array_namespace, with_slopes
 from vpp.physics.sail_sections import camber_drag_factor, cambered_stall, is_nothing
 
 # Where the circulation of a stalled section begins to fade, past the stall, over which angle, and how softly
@@ -75,13 +80,37 @@ def stalled_plate(
     cos_s, sin_s = cos_sin(stall_incidence)
     a2 = (stall_lift - drag_maximum * sin_s * cos_s) * sin_s / (cos_s * cos_s)
     b2 = (stall_drag - drag_maximum * sin_s * sin_s) / cos_s
-    cos_i, sin_i = cos_sin(incidence)
+    plate_lift, plate_drag, left_lift, left_drag = with_slopes(_plate_terms, incidence)
     # what is left of the attached section fades out with the flow from behind, where the published terms grow
     # without bound
-    fade = (1.0 + cos_i) / (1.0 + cos_s)
-    lift = drag_maximum * sin_i * cos_i + fade * a2 * cos_i * cos_i / sin_i
-    drag = drag_maximum * sin_i * sin_i + fade * b2 * cos_i
-    return lift, drag
+    fade = 1.0 / (1.0 + cos_s)
+    return (
+        drag_maximum * plate_lift + fade * a2 * left_lift,
+        drag_maximum * plate_drag + fade * b2 * left_drag,
+    )
+
+
+def _plate_terms(incidence: Array) -> tuple[tuple[Array, ...], Callable[[], tuple[Any, ...]]]:
+    """sin cos, sin^2, (1 + cos) cos^2 / sin and (1 + cos) cos of an incidence, for `with_slopes`."""
+    cosine, sine = cos_sin(incidence)
+    square, both = cosine * cosine, sine * cosine
+    ahead = 1.0 - cosine  # (1 + cos) / sin is sin / (1 - cos), also where the flow comes from behind
+    values = (both, sine * sine, square * sine / ahead, cosine + square)
+
+    def slopes() -> tuple[Any, ...]:
+        twice = 2.0 * square - 1.0
+        cube = square * cosine / ahead
+        return (
+            (twice, -4.0 * both),
+            (2.0 * both, 2.0 * twice),
+            (
+                -2.0 * cosine - 3.0 * square - cube,
+                sine * (2.0 + 6.0 * cosine + (3.0 * square - 2.0 * square * cosine) / (ahead * ahead)),
+            ),
+            (-sine - 2.0 * both, -cosine - 2.0 * twice),
+        )
+
+    return values, slopes
 
 
 def section_forces(
@@ -110,29 +139,29 @@ def section_forces(
     )
     if not is_nothing(camber_drag):
         least_drag = least_drag + camber_drag * (camber_drag_factor(camber=camber) - 1.0)
-    beyond_up, share_up = _past(incidence - stall_incidence, stall_width)
-    beyond_down, share_down = _past(-incidence - stall_incidence, stall_width)
-
     lift = attached_lift(incidence=incidence, camber=camber)
     drag = attached_drag(lift=lift, camber=camber, least_drag=least_drag, bucket_factor=bucket_factor)
-    share = 1.0 - share_up - share_down
-    total_lift, total_drag = share * lift, share * drag
-    for side, beyond, share in ((1.0, beyond_up, share_up), (-1.0, beyond_down, share_down)):
-        stall = side * stall_incidence
-        stall_lift = attached_lift(incidence=stall, camber=camber)
-        stall_drag = attached_drag(
-            lift=stall_lift, camber=camber, least_drag=least_drag, bucket_factor=bucket_factor
-        )
-        plate_lift, plate_drag = stalled_plate(
-            incidence=side * (stall_incidence + beyond),
-            stall_incidence=stall,
-            stall_lift=stall_lift,
-            stall_drag=stall_drag,
-            drag_maximum=drag_maximum,
-        )
-        total_lift = total_lift + share * plate_lift
-        total_drag = total_drag + share * plate_drag
-    return total_lift, total_drag
+    # the other side of a section is this one in a mirror
+    sides = _sides(lift, drag, stall_incidence, drag_maximum)
+    bent = sides * camber
+    beyond, passed = _past(sides * incidence - stall_incidence, stall_width)
+    stall_lift = attached_lift(incidence=stall_incidence, camber=bent)
+    stall_drag = attached_drag(
+        lift=stall_lift, camber=bent, least_drag=least_drag, bucket_factor=bucket_factor
+    )
+    plate_lift, plate_drag = stalled_plate(
+        incidence=stall_incidence + beyond,
+        stall_incidence=stall_incidence,
+        stall_lift=stall_lift,
+        stall_drag=stall_drag,
+        drag_maximum=drag_maximum,
+    )
+    stalled_lift, stalled_drag = passed * plate_lift, passed * plate_drag
+    share = 1.0 - passed[0] - passed[1]
+    return (
+        share * lift + stalled_lift[0] - stalled_lift[1],
+        share * drag + stalled_drag[0] + stalled_drag[1],
+    )
 
 
 def shed_lift(
@@ -146,28 +175,29 @@ def shed_lift(
     Corda & Van Wie, Journal of Aircraft 17(12), 1980), one that cannot unload a tip has none, and the plate's
     coefficients are those of a finite span already.
     """
-    lowest, highest = shedding_limits(camber=camber, stall_incidence=stall_incidence)
-    return shed_lift_within(
-        incidence=incidence, camber=camber, lowest=lowest, highest=highest, stall_width=stall_width
-    )
+    sides = _sides(incidence, camber, stall_incidence)
+    limits = _shedding_limits(sides, camber, stall_incidence)
+    return shed_lift_within(incidence=incidence, camber=camber, limits=limits, stall_width=stall_width)
 
 
-def shedding_limits(*, camber: Array, stall_incidence: Array) -> tuple[Array, Array]:
-    """The incidences [rad] between which the shed lift is the attached one, see `shed_lift`."""
-    zero_lift = zero_lift_incidence(camber=camber)
-    lowest = -stall_incidence - _rise(-zero_lift, SHED_SIDE_WIDTH)
-    highest = stall_incidence + _rise(zero_lift, SHED_SIDE_WIDTH)
-    return lowest, highest
+def shedding_limits(*, camber: Array, stall_incidence: Array) -> Array:
+    """The incidence [rad], and the negative of that on the other side, up to which the shed lift is the
+    attached one, see `shed_lift`: (2, ...).
+    """
+    return _shedding_limits(_sides(camber, stall_incidence), camber, stall_incidence)
+
+
+def _shedding_limits(sides: Array, camber: Array, stall_incidence: Array) -> Array:
+    return stall_incidence + _rise(sides * zero_lift_incidence(camber=camber), SHED_SIDE_WIDTH)
 
 
 def shed_lift_within(
-    *, incidence: Array, camber: Array, lowest: Array, highest: Array, stall_width: Array
+    *, incidence: Array, camber: Array, limits: Array, stall_width: Array
 ) -> tuple[Array, Array]:
     """`shed_lift` where its limits are known, as they are while the incidence alone is looked for."""
-    excess_up, share_up = _past(incidence - highest, stall_width)
-    excess_down, share_down = _past(lowest - incidence, stall_width)
-    lift = attached_lift(incidence=incidence - excess_up + excess_down, camber=camber)
-    return lift, 2.0 * math.pi * (1.0 - share_up - share_down)
+    excess, share = _past(_sides(incidence, limits[0]) * incidence - limits, stall_width)
+    lift = attached_lift(incidence=incidence - excess[0] + excess[1], camber=camber)
+    return lift, 2.0 * math.pi * (1.0 - share[0] - share[1])
 
 
 def shed_share(*, incidence: Array, stall_incidence: Array) -> Array:
@@ -191,21 +221,52 @@ def cos_sin(angle: Array) -> tuple[Array, Array]:
     return (1.0 - square) * whole, 2.0 * t * whole
 
 
+def _sides(*values: Array) -> Array:
+    """1 and -1 along an axis ahead of those of all values."""
+    return _sides_ahead(max(getattr(value, "ndim", 0) for value in values))
+
+
+@cache
+def _sides_ahead(ndim: int) -> Array:
+    return np.reshape([1.0, -1.0], (2, *(1,) * ndim))
+
+
 def _rise(x: Array, width: Array) -> Array:
     """Zero up to zero, x itself from `width` up, by a polynomial of fifth degree in between."""
+    return width * with_slopes(_unit_rise, x / width)[0]
+
+
+def _unit_rise(x: Array) -> tuple[tuple[Array, ...], Callable[[], tuple[Any, ...]]]:
+    """`_rise` of width 1, for `with_slopes`."""
     xp = array_namespace(x)
-    t = xp.minimum(xp.maximum(x / width, 0.0), 1.0)
-    return xp.where(x >= width, x, width * t**3 * (6.0 + t * (3.0 * t - 8.0)))
+    t = xp.minimum(xp.maximum(x, 0.0), 1.0)
+    square = t * t
+
+    def slopes() -> tuple[Any, ...]:
+        return ((square * (18.0 + t * (15.0 * t - 32.0)), t * (36.0 + t * (60.0 * t - 96.0))),)
+
+    return (xp.where(x >= 1.0, x, square * t * (6.0 + t * (3.0 * t - 8.0))),), slopes
 
 
 def _past(x: Array, width: Array) -> tuple[Array, Array]:
     """How far and by what share a limit is passed when `x` lies beyond it, both rounded over `width`: max(x,
-    0) as a softplus and its slope, the logistic step, from one exponential that cannot overflow.
+    0) as a softplus and its slope, the logistic step.
     """
+    beyond, share = with_slopes(_softplus, x / width)
+    return width * beyond, share
+
+
+def _softplus(x: Array) -> tuple[tuple[Array, ...], Callable[[], tuple[Any, ...]]]:
+    """Softplus and logistic step from one exponential that cannot overflow, for `with_slopes`."""
     xp = array_namespace(x)
-    scaled = x / width
-    above = scaled >= 0.0
-    size = xp.where(above, scaled, -scaled)  # not abs, whose derivative at zero is neither side's
+    above = x >= 0.0
+    size = xp.where(above, x, -x)  # not abs, whose derivative at zero is neither side's
     small = xp.exp(-size)
     whole = 1.0 + small
-    return width * (0.5 * (scaled + size) + xp.log(whole)), xp.where(above, 1.0, small) / whole
+    step = xp.where(above, 1.0, small) / whole
+
+    def slopes() -> tuple[Any, ...]:
+        bend = small / (whole * whole)
+        return (step, bend), (bend, bend * (1.0 - 2.0 * step))
+
+    return (0.5 * (x + size) + xp.log(whole), step), slopes

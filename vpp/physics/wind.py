@@ -48,8 +48,8 @@ def wind_on_heeled_span(
     strip. All speeds are those at the strip's own height.
     """
     xp = array_namespace(true_wind_speed, true_wind_angle, boat_speed, leeway, heel)
-    ahead = true_wind_speed * xp.cos(true_wind_angle) + boat_speed
-    across = true_wind_speed * xp.sin(true_wind_angle)
-    from_ahead = ahead * xp.cos(leeway) + across * xp.sin(leeway)
-    to_leeward = across * xp.cos(leeway) - ahead * xp.sin(leeway)
-    return from_ahead, to_leeward * xp.cos(heel)
+    off_centreline, cos_heel = true_wind_angle - leeway, xp.cos(heel)
+    # only the wind speed has an axis over the strips: what goes with it is put together first
+    from_ahead = true_wind_speed * xp.cos(off_centreline) + boat_speed * xp.cos(leeway)
+    to_leeward = true_wind_speed * (xp.sin(off_centreline) * cos_heel)
+    return from_ahead, to_leeward - boat_speed * xp.sin(leeway) * cos_heel

@@ -63,6 +63,7 @@ _FILE_DECIMALS = {
 class Source:
     """Where a result came from: the boat's name, its file, and the digest of that and the data it names; what
     forces are multiplied by after known points, `calibration_text` of its boats, and their sea, `sea_text`.
+    `stopped` says how much was done of a run that was stopped before its end; it is empty for a whole one.
     """
 
     name: str
@@ -70,13 +71,17 @@ class Source:
     digest: str
     calibration: str = ""
     sea: str = ""
+    stopped: str = ""
 
     @property
     def line(self) -> str:
-        """The line under every figure and table, and more where a boat is in waves or calibrated."""
+        """The line under every figure and table, and more where a boat is in waves or calibrated or the run
+        was stopped.
+        """
         said = [f"{self.name} ({self.file}, {self.digest}), vpp {__version__}"]
         said += [f"waves: {self.sea}"] if self.sea else []
         said += [f"calibrated: {self.calibration}"] if self.calibration else []
+        said += [f"stopped: {self.stopped}"] if self.stopped else []
         return "\n".join(said)
 
 
@@ -165,6 +170,7 @@ def about(
         "version": __version__,
         "calibration": source.calibration or NOT_CALIBRATED,
         "waves": source.sea or "none",
+        "stopped": source.stopped or "no",
         "date": datetime.now(tz=UTC).date().isoformat(),
         "options": list(options),
         "grid": {"tws_kn": list(tws_kn), "twa_deg": list(twa_deg), "aims": list(aims)},

@@ -121,11 +121,11 @@ def budget_frame(solved: Solved) -> pd.DataFrame:
     """Every force and moment by component, long: one row a condition and component.
 
     Forces in N along the course, to leeward and up; moments in N m about the boat's reference point,
-    right-handed. Failed conditions keep their rows, without numbers.
+    right-handed. Conditions without a state keep their rows, without numbers.
     """
     component_count = len(solved.components)
     condition_count = len(solved.status)
-    converged = np.repeat(is_converged(solved), component_count)
+    has_state = np.repeat(~np.isnan(solved.quantities["boat_speed"]), component_count)
     condition = {
         "option": _option_names(solved),
         "tws_kn": numbers(solved, "tws_kn"),
@@ -140,7 +140,7 @@ def budget_frame(solved: Solved) -> pd.DataFrame:
     for kind, unit, values in (("force", "n", solved.force), ("moment", "nm", solved.moment)):
         for index, axis in enumerate("xyz"):
             flat = np.asarray(values, dtype=float)[:, index, :].T.ravel()
-            columns[f"{kind}_{axis}_{unit}"] = np.where(converged, flat, np.nan)
+            columns[f"{kind}_{axis}_{unit}"] = np.where(has_state, flat, np.nan)
     return pd.DataFrame(columns, columns=list(BUDGET_COLUMNS))
 
 
@@ -148,6 +148,13 @@ def status_counts(solved: Solved) -> dict[str, int]:
     """How many conditions ended in each status, every status named."""
     words = status_words(solved.status)
     return {status.name.lower(): int(np.sum(words == status.name.lower())) for status in Status}
+
+
+def stopped_text(solved: Solved) -> str:
+    """How much was done of a run that was stopped before its end; empty for a whole one."""
+    count = int(np.sum(np.asarray(solved.status) == Status.INTERRUPTED))
+    total = len(solved.status)
+    return f"{total - count} of {total} conditions done" if count else ""
 
 
 def is_extended(solved: Solved) -> NDArray[np.bool_]:

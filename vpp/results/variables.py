@@ -122,7 +122,7 @@ VARIABLES: tuple[Variable, ...] = (
           "the sails that are up: the best set of the boat; empty without a result", "boats with sail sets"),
     _text("status", "status",
           "`converged`, or why not: `no_equilibrium`, `limit_reached`, `step_limit`, `outside_model_range`, "
-          "`not_finite`"),
+          "`not_finite`, `interrupted`"),
     _number("boat_speed_kn", "boat_speed", "kn", 2, "boat speed",
             "through the water along the course"),
     _number("vmg_kn", "vmg", "kn", 2, "VMG",

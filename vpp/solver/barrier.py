@@ -122,20 +122,48 @@ def with_completed_multipliers(state: State, derivatives: Derivatives) -> State:
 
 
 def errors_of(state: State, derivatives: Derivatives, barrier: Array) -> Errors:
-    distances = distances_of(state, state.variables)
-    z_lower, z_upper = state.lower_multipliers, state.upper_multipliers
-    dual = np.abs(_lagrangian_gradient(state, derivatives)).max(axis=0)
+    return scaled_errors(
+        state.variables,
+        state.lower,
+        state.upper,
+        state.multipliers,
+        state.lower_multipliers,
+        state.upper_multipliers,
+        derivatives,
+        barrier,
+    )
+
+
+def scaled_errors(
+    variables: Array,
+    lower: Array,
+    upper: Array,
+    multipliers: Array,
+    z_lower: Array,
+    z_upper: Array,
+    derivatives: Derivatives,
+    barrier: Array | float,
+) -> Errors:
+    """Errors of the optimality conditions at variables with multipliers of constraints and bounds.
+
+    Gradient and complementarity are divided by the mean size of the multipliers over 100, where that exceeds
+    one (Waechter & Biegler 2006, equation 6); the residuals have the scaling of the problem.
+    """
+    has_lower, has_upper = np.isfinite(lower), np.isfinite(upper)
+    pull = transposed_product(derivatives.jacobian, multipliers)
+    dual = np.abs(derivatives.gradient - z_lower + z_upper + pull).max(axis=0)
     bound_sum = total(z_lower) + total(z_upper)
-    bound_count = np.maximum(distances.has_lower.sum(axis=0) + distances.has_upper.sum(axis=0), 1)
-    count = state.multipliers.shape[0]
-    all_sum = bound_sum + total(np.abs(state.multipliers))
-    dual_scale = np.maximum(_SCALE_LIMIT, all_sum / (count + bound_count)) / _SCALE_LIMIT
+    bound_count = np.maximum(has_lower.sum(axis=0) + has_upper.sum(axis=0), 1)
+    all_sum = bound_sum + total(np.abs(multipliers))
+    dual_scale = np.maximum(_SCALE_LIMIT, all_sum / (len(multipliers) + bound_count)) / _SCALE_LIMIT
     bound_scale = np.maximum(_SCALE_LIMIT, bound_sum / bound_count) / _SCALE_LIMIT
+    below = np.where(has_lower, variables - lower, 1.0)
+    above = np.where(has_upper, upper - variables, 1.0)
 
     def complementarity(target: Array | float) -> Array:
-        below = np.abs(z_lower * distances.below - target * distances.has_lower).max(axis=0)
-        above = np.abs(z_upper * distances.above - target * distances.has_upper).max(axis=0)
-        scaled: Array = np.maximum(below, above) / bound_scale
+        low = np.abs(z_lower * below - target * has_lower).max(axis=0)
+        high = np.abs(z_upper * above - target * has_upper).max(axis=0)
+        scaled: Array = np.maximum(low, high) / bound_scale
         return scaled
 
     residual = np.abs(derivatives.values.constraints).max(axis=0, initial=0.0)

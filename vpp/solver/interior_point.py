@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from vpp.solver import stopping
 from vpp.solver.barrier import (
     Errors,
     State,
@@ -60,7 +61,13 @@ class _Solver:
     """One call of `minimise`: the block at work, the cases that wait, and the results so far."""
 
     def __init__(
-        self, problem: Problem, start: Array, settings: Settings, on_progress: Progress | None
+        self,
+        problem: Problem,
+        start: Array,
+        settings: Settings,
+        on_progress: Progress | None,
+        restore_first: Mask | None,
+        rivals: Integers | None,
     ) -> None:
         self.lower, self.upper, self.start = check_inputs(problem, start)
         self.start = pushed_inside(self.start, self.lower, self.upper)
@@ -75,20 +82,28 @@ class _Solver:
         self.optimality = np.full(batch, np.nan)
         self.best_x, self.best_objective = self.start.copy(), np.full(batch, np.inf)
         self.lost: list[State] = []
+        self.restore_first, self.rivals = restore_first, rivals
 
     def run(self) -> Solution:
-        """Work until every case has ended."""
+        """Work until every case has ended, or all are to end."""
         size, batch = self.settings.block_size, self.start.shape[1]
         state, waiting = self._begin(np.arange(0), self.start[:, :0]), 0
-        while len(state.case) or waiting < batch or self.lost:
+        while (len(state.case) or waiting < batch or self.lost) and not stopping.asked():
             room = size - len(state.case)
             if waiting < batch and room >= _REFILL * size:
                 cases = np.arange(waiting, min(waiting + room, batch))
                 state = join([state, self._begin(cases, np.take(self.start, cases, axis=-1))])
                 waiting += len(cases)
+                if self.restore_first is not None:
+                    lost = self.restore_first[state.case] & (state.iterations == 0)
+                    self.lost.append(state.take(np.flatnonzero(lost)))
+                    state = state.take(np.flatnonzero(~lost))
             elif not len(state.case):
                 state = self._restore()
             state = self._iterate(state) if len(state.case) else state
+        for part in (state, *self.lost):
+            self._end(part, np.ones(len(part.case), dtype=bool), Status.INTERRUPTED)
+        self.status[self.status < 0] = Status.INTERRUPTED  # those that never began
         return self._solution()
 
     def _begin(self, cases: Integers, x: Array, barrier: Array | None = None) -> State:
@@ -259,6 +274,9 @@ class _Solver:
         self.lost = [lost.take(order[size:])] if len(order) > size else []
         lost = lost.take(order[:size])
         over = (lost.rounds >= _ROUNDS) | (lost.iterations >= self.settings.step_limit)
+        if self.rivals is not None:
+            won = self.rivals[self.status == Status.CONVERGED]
+            over |= np.isin(self.rivals[lost.case], won)
         self._end(lost, over, Status.STEP_LIMIT)
         lost = lost.take(np.flatnonzero(~over))
         if not len(lost.case):
@@ -275,7 +293,8 @@ class _Solver:
         self._end(lost, hopeless, Status.NO_EQUILIBRIUM)
         self._end(lost, restored.verdict == UNDEFINED, Status.NOT_FINITE)
         feasible = restored.verdict == FEASIBLE
-        self._end(lost, ~hopeless & ~feasible & (restored.verdict != UNDEFINED), Status.STEP_LIMIT)
+        undecided = ~hopeless & ~feasible & (restored.verdict != UNDEFINED)
+        self._end(lost, undecided, Status.INTERRUPTED if stopping.asked() else Status.STEP_LIMIT)
         return self._begin_again(lost.take(np.flatnonzero(feasible)))
 
     def _restoration_starts(self, lost: State, bounds: tuple[Array, Array]) -> Array:
@@ -310,10 +329,10 @@ class _Solver:
         self.upper_multipliers[:, cases] = state.upper_multipliers[:n, which]
         self.iterations[cases] = state.iterations[which]
         self.status[cases] = status
-        if status == Status.STEP_LIMIT:
+        if status in (Status.STEP_LIMIT, Status.INTERRUPTED):
             known = cases[np.isfinite(self.best_objective[cases])]
             self.x[:, known] = self.best_x[:, known]
-        if self.on_progress is not None:
+        if self.on_progress is not None and status != Status.INTERRUPTED:
             self.on_progress(int((self.status >= 0).sum()), len(self.status))
 
     def _solution(self) -> Solution:
@@ -341,21 +360,33 @@ class _Solver:
 
 
 def minimise(
-    problem: Problem, start: Array, *, settings: Settings | None = None, on_progress: Progress | None = None
+    problem: Problem,
+    start: Array,
+    *,
+    settings: Settings | None = None,
+    on_progress: Progress | None = None,
+    restore_first: Mask | None = None,
+    rivals: Integers | None = None,
 ) -> Solution:
     """Minimise the objective of every case of a batch subject to its constraints and bounds.
 
     start: (n, B) finite states; those outside their bounds, or too close to them, are moved inside.
     settings: tolerances and limits; None means `Settings()`.
     on_progress: called with the numbers of ended and of all cases whenever cases end.
+    restore_first: (B,) cases that are looked for a feasible state before anything else, for starts near
+    which none has been found.
+    rivals: (B,) cases with the same number are starts of one: where one of them has converged, none of the
+    others is looked for a feasible state any more (it ends at STEP_LIMIT).
 
     Returns one answer a case with its status: CONVERGED, NO_EQUILIBRIUM (the constraints cannot be met in the
-    neighbourhood of any state tried), STEP_LIMIT (with the best feasible state if there was one) or
-    NOT_FINITE (the model has no finite value at the start). The answer to a case does not depend on the other
+    neighbourhood of any state tried), STEP_LIMIT (with the best feasible state if there was one),
+    NOT_FINITE (the model has no finite value at the start) or INTERRUPTED (`stopping.asked` before the case
+    ended; again with the best feasible state). The answer to a case does not depend on the other
     cases. Solutions are local. Multipliers belong to the Lagrangian objective + multipliers . constraints.
 
     Raises ValueError for shapes that do not fit, starts that are not finite and bounds that leave no room.
     Source: Waechter & Biegler (2006), doi:10.1007/s10107-004-0559-y.
     """
     with np.errstate(all="ignore"):
-        return _Solver(problem, start, Settings() if settings is None else settings, on_progress).run()
+        known = Settings() if settings is None else settings
+        return _Solver(problem, start, known, on_progress, restore_first, rivals).run()

@@ -168,6 +168,13 @@ def _pairs(size: int) -> tuple[tuple[int, int], ...]:
 
 
 @cache
+def _pair_columns(size: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """First and second index of every entry of the packed upper triangle."""
+    first, second = np.array(_pairs(size)).reshape(-1, 2).T
+    return np.ascontiguousarray(first), np.ascontiguousarray(second)
+
+
+@cache
 def _rows(size: int) -> tuple[slice, ...]:
     """Where row i of the packed upper triangle lies: entries (i, i), (i, i + 1), ..."""
     starts = [i * size - i * (i - 1) // 2 for i in range(size + 1)]
@@ -191,12 +198,13 @@ def _index(places: list[int]) -> Places:
 
 
 class _Union:
-    """How two supports map into their union."""
+    """How two supports map into their union, `a` the one of fewer variables."""
 
     def __init__(self, a: Support, b: Support):
         self.support = tuple(sorted({*a, *b}))
+        self.size, self.packed_size = len(self.support), len(_pairs(len(self.support)))
         place = {variable: i for i, variable in enumerate(self.support)}
-        packed = {pair: i for i, pair in enumerate(_pairs(len(self.support)))}
+        packed = {pair: i for i, pair in enumerate(_pairs(self.size))}
         at_a, at_b = [place[v] for v in a], [place[v] for v in b]
 
         def pair(i: int, j: int) -> int:
@@ -207,8 +215,9 @@ class _Union:
         self.hessian_a = _index([pair(at_a[i], at_a[j]) for i, j in _pairs(len(a))])
         self.hessian_b = _index([pair(at_b[i], at_b[j]) for i, j in _pairs(len(b))])
         self.cross = tuple(_index([pair(i, j) for j in at_b]) for i in at_a)
-        # squares of the variables that both have
         both = [v for v in a if v in b]
+        self.disjoint = not both
+        # squares of the variables that both have
         self.shared = (
             (
                 _index([pair(place[v], place[v]) for v in both]),
@@ -218,6 +227,8 @@ class _Union:
             if both
             else ()
         )
+        # of a single variable among those of b: its place there, and its square's among the cross terms
+        self.place = at_a[0] if len(a) == 1 and self.contained else -1
 
 
 @cache
@@ -275,50 +286,92 @@ def _add(a: Jet, b: Any) -> Jet:
     value = a.value + b.value
     if len(a.support) > len(b.support):
         a, b = b, a  # the larger is copied, the smaller added to it
-    ga, gb = _fit(a.gradient, value.ndim), _fit(b.gradient, value.ndim)
-    ha = None if a.hessian is None else _fit(a.hessian, value.ndim)
-    hb = None if b.hessian is None else _fit(b.hessian, value.ndim)
+    ga, ha = _fitted(a, value.ndim)
+    gb, hb = _fitted(b, value.ndim)
     if a.support == b.support:
         hessian = hb if ha is None else ha if hb is None else ha + hb
         return Jet(value, a.support, ga + gb, hessian)
     plan = _union(a.support, b.support)
-    gradient = np.zeros((len(plan.support), *_common(ga.shape[1:], gb.shape[1:])))
-    gradient[plan.gradient_b] = gb
-    gradient[plan.gradient_a] += ga
+    gradient = _gathered(ga, gb, plan.gradient_a, plan.gradient_b, plan.size, plan)
     if ha is None and (hb is None or plan.contained):
         return Jet(value, plan.support, gradient, hb)
-    parts = [h.shape[1:] for h in (ha, hb) if h is not None]
-    hessian = np.zeros((len(_pairs(len(plan.support))), *_common(parts[0], parts[-1])))
-    if hb is not None:
-        hessian[plan.hessian_b] = hb
-    if ha is not None:
-        hessian[plan.hessian_a] += ha
-    return Jet(value, plan.support, gradient, hessian)
+    return Jet(
+        value,
+        plan.support,
+        gradient,
+        _gathered(ha, hb, plan.hessian_a, plan.hessian_b, plan.packed_size, plan),
+    )
+
+
+def _fitted(a: Jet, ndim: int) -> tuple[FloatArray, FloatArray | None]:
+    """Gradient and Hessian, lined up with a value of `ndim` axes."""
+    gradient, hessian = a.gradient, a.hessian
+    if gradient.ndim <= ndim:
+        gradient = _fit(gradient, ndim)
+    if hessian is not None and hessian.ndim <= ndim:
+        hessian = _fit(hessian, ndim)
+    return gradient, hessian
+
+
+def _gathered(
+    a: FloatArray | None, b: FloatArray | None, at_a: Places, at_b: Places, size: int, plan: _Union
+) -> FloatArray:
+    """The sum of coefficients at their places among those of the union; at least one is given."""
+    if a is None or b is None:
+        some, places = (b, at_b) if a is None else (a, at_a)
+        assert some is not None
+        result = np.zeros((size, *some.shape[1:]))
+        result[places] = some
+        return result
+    shape = (size, *_common(a.shape[1:], b.shape[1:]))
+    if plan.contained:
+        result = np.empty(shape)
+        result[...] = b
+    else:
+        result = np.zeros(shape)
+        result[at_b] = b
+    result[at_a] += a
+    return result
 
 
 def _multiply(a: Jet, b: Any) -> Jet:
     if not isinstance(b, Jet):
         b = np.asarray(b)
-        value = a.value * b
-        gradient = _fit(a.gradient, value.ndim) * b
-        return Jet(value, a.support, gradient, None if a.hessian is None else _fit(a.hessian, value.ndim) * b)
+        value, gradient, curvature = a.value * b, a.gradient, a.hessian
+        if value.ndim > a.value.ndim or gradient.ndim <= value.ndim:
+            gradient, curvature = _fitted(a, value.ndim)
+        return Jet(value, a.support, gradient * b, None if curvature is None else curvature * b)
     value = a.value * b.value
     if len(a.support) > len(b.support):
         a, b = b, a  # the loop below is over the variables of the smaller
-    ga, gb = _fit(a.gradient, value.ndim), _fit(b.gradient, value.ndim)
-    ha = None if a.hessian is None else _fit(a.hessian, value.ndim)
-    hb = None if b.hessian is None else _fit(b.hessian, value.ndim)
+    ga, ha = _fitted(a, value.ndim)
+    gb, hb = _fitted(b, value.ndim)
     if a.support == b.support:
         return _multiply_alike(value, a.support, (a.value, ga, ha), (b.value, gb, hb))
     plan = _union(a.support, b.support)
-    size, shape = len(plan.support), value.shape
-    gradient = _scattered(gb, a.value, plan.gradient_b, (size, *shape))
+    gradient = _scattered(gb, a.value, plan.gradient_b, (plan.size, *value.shape))
     gradient[plan.gradient_a] += ga * b.value
-    hessian = _scattered(hb, a.value, plan.hessian_b, (len(_pairs(size)), *shape))
+    hessian = _scattered(hb, a.value, plan.hessian_b, (plan.packed_size, *value.shape))
+    if plan.place >= 0:
+        # one variable against several with it among them: all that is new lies along its row
+        row = ga[0] * gb
+        own = row[plan.place]
+        own += own
+        if ha is not None:
+            if row.shape[1:] == value.shape:
+                own += ha[0] * b.value
+            else:
+                row = row + np.zeros(value.shape)
+                row[plan.place] += ha[0] * b.value
+        hessian[plan.cross[0]] += row
+        return Jet(value, plan.support, gradient, hessian)
     if ha is not None:
         hessian[plan.hessian_a] += ha * b.value
     for i, places in enumerate(plan.cross):
-        hessian[places] += ga[i] * gb
+        if plan.disjoint:
+            hessian[places] = ga[i] * gb
+        else:
+            hessian[places] += ga[i] * gb
     if plan.shared:
         places, of_a, of_b = plan.shared
         hessian[places] += ga[of_a] * gb[of_b]
@@ -337,6 +390,10 @@ def _scattered(
     return result
 
 
+# Numbers in a value up to which gathering all pairs of derivatives at once beats going row by row.
+FEW = 512
+
+
 def _multiply_alike(
     value: FloatArray,
     support: Support,
@@ -344,27 +401,50 @@ def _multiply_alike(
     b: tuple[FloatArray, FloatArray, FloatArray | None],
 ) -> Jet:
     (va, ga, ha), (vb, gb, hb) = a, b
-    hessian = np.empty((len(_pairs(len(support))), *value.shape))
-    for i, row in enumerate(_rows(len(support))):
-        part = np.multiply(ga[i], gb[i:], out=hessian[row])
-        part += gb[i] * ga[i:]
+    size = len(support)
+    if size == 1:
+        hessian = ga * gb
+        hessian += hessian
+    elif value.size <= FEW:
+        first, second = _pair_columns(size)
+        hessian = ga[first] * gb[second] + gb[first] * ga[second]
+    else:
+        hessian = np.empty((len(_pairs(size)), *value.shape))
+        for i, row in enumerate(_rows(size)):
+            part = np.multiply(ga[i], gb[i:], out=hessian[row])
+            part += gb[i] * ga[i:]
     if ha is not None:
-        hessian += ha * vb
+        hessian = _plus(hessian, ha * vb)
     if hb is not None:
-        hessian += hb * va
-    return Jet(value, support, ga * vb + gb * va, hessian)
+        hessian = _plus(hessian, hb * va)
+    return Jet(value, support, _plus(ga * vb, gb * va), hessian)
 
 
 def _unary(a: Jet, value: FloatArray, first: FloatArray, second: FloatArray) -> Jet:
     """f(a) from the value and the two derivatives of f."""
-    g = _fit(a.gradient, value.ndim)
-    hessian = np.empty((len(_pairs(len(a.support))), *value.shape))
+    g, curvature = _fitted(a, value.ndim)
+    size = len(a.support)
     bent = second * g
-    for i, row in enumerate(_rows(len(a.support))):
-        np.multiply(bent[i], g[i:], out=hessian[row])
-    if a.hessian is not None:
-        hessian += first * _fit(a.hessian, value.ndim)
+    if size == 1:
+        hessian = bent * g
+    elif value.size <= FEW:
+        i, j = _pair_columns(size)
+        hessian = bent[i] * g[j]
+    else:
+        hessian = np.empty((len(_pairs(size)), *value.shape))
+        for variable, row in enumerate(_rows(size)):
+            np.multiply(bent[variable], g[variable:], out=hessian[row])
+    if curvature is not None:
+        hessian = _plus(hessian, first * curvature)
     return Jet(value, a.support, first * g, hessian)
+
+
+def _plus(own: FloatArray, more: FloatArray) -> FloatArray:
+    """The sum, in the memory of the first where that is as large."""
+    if own.shape == more.shape:
+        own += more
+        return own
+    return own + more
 
 
 def _reciprocal(a: Jet) -> Jet:
@@ -505,11 +585,22 @@ def sum(x: Any, axis: int = 0) -> Any:
     full = _filled(x)
     along = axis % full.value.ndim
     return Jet(
-        full.value.sum(axis=along),
+        _summed(full.value, along),
         full.support,
-        full.gradient.sum(axis=along + 1),
-        None if full.hessian is None else full.hessian.sum(axis=along + 1),
+        _summed(full.gradient, along + 1),
+        None if full.hessian is None else _summed(full.hessian, along + 1),
     )
+
+
+def _summed(array: FloatArray, axis: int) -> FloatArray:
+    """Sum over an axis, term by term: NumPy sums in pairs along one that is contiguous in memory, which would
+    round a single case differently from many.
+    """
+    if array.shape[-1] == 1 and axis < array.ndim - 1:
+        accumulated: FloatArray = np.add.accumulate(array, axis=axis).take(-1, axis=axis)
+        return accumulated
+    summed: FloatArray = array.sum(axis=axis)
+    return summed
 
 
 def matmul(matrix: FloatArray, x: Any) -> Any:
@@ -601,7 +692,47 @@ def compose(function: Callable[..., Any], arguments: Sequence[Any]) -> tuple[Any
             moving.append(argument)
         else:
             local.append(argument)
-    results = list(function(*local))
+    return _chained(function(*local), moving)
+
+
+def compose_groups(
+    function: Callable[..., Any],
+    shared: Sequence[Any],
+    own: Sequence[Sequence[Any]],
+    parts: Sequence[slice],
+) -> list[tuple[Any, ...]]:
+    """As `compose`, for groups of rows at once; see `vpp.physics.arrays.groupwise`.
+
+    An argument that every group has its own of is one variable inside, and that of each group outside.
+    """
+    arguments = [(x, [x] * len(parts)) for x in shared]
+    for each in own:
+        repeated = [
+            without_derivatives(x)
+            for x, part in zip(each, parts, strict=True)
+            for _ in range(part.start, part.stop)
+        ]
+        arguments.append((np.stack(repeated), list(each)))
+    local: list[Any] = []
+    moving: list[list[Any]] = []
+    for value, of_groups in arguments:
+        if any(isinstance(x, Jet) for x in of_groups):
+            plain = without_derivatives(value)
+            local.append(Jet(plain, (len(moving),), np.ones((1,) + (1,) * plain.ndim), None))
+            moving.append(of_groups)
+        else:
+            local.append(value)
+    results = function(*local)
+    return [
+        _chained([result[..., part, :] for result in results], [of_groups[i] for of_groups in moving])
+        for i, part in enumerate(parts)
+    ]
+
+
+def _chained(of_local: Sequence[Any], moving: Sequence[Any]) -> tuple[Any, ...]:
+    """Results by local variables as ones by what the `moving` arguments depend on."""
+    plain = {i for i, argument in enumerate(moving) if not isinstance(argument, Jet)}
+    results = [_without(result, plain) for result in of_local] if plain else list(of_local)
     # results that depend on the same arguments go through the chain rule together
     alike: dict[tuple[Any, ...], list[int]] = {}
     for i, result in enumerate(results):
@@ -617,6 +748,37 @@ def compose(function: Callable[..., Any], arguments: Sequence[Any]) -> tuple[Any
     return tuple(results)
 
 
+def with_slopes(function: Callable[[FloatArray], tuple[Any, Any]], x: Any) -> tuple[Any, ...]:
+    """Functions of one argument from their values and what gives their first and second derivatives."""
+    values, slopes = function(without_derivatives(x))
+    if not isinstance(x, Jet):
+        return tuple(values)
+    return tuple(_unary(x, value, *by) for value, by in zip(values, slopes(), strict=True))
+
+
+def with_partials(function: Callable[..., tuple[Any, Any]], arguments: Sequence[Any]) -> tuple[Any, ...]:
+    """Functions of several arguments from their values and what gives their gradients and second
+    derivatives.
+    """
+    values, partials = function(*(without_derivatives(x) for x in arguments))
+    numbers = tuple(range(len(arguments)))
+    return _chained(
+        [Jet(value, numbers, *by) for value, by in zip(values, partials(), strict=True)], arguments
+    )
+
+
+def _without(x: Any, fixed: set[int]) -> Any:
+    """The same with some variables held."""
+    if not isinstance(x, Jet) or not fixed.intersection(x.support):
+        return x
+    left = [i for i, variable in enumerate(x.support) if variable not in fixed]
+    if not left:
+        return x.value
+    pairs = [k for k, (i, j) in enumerate(_pairs(len(x.support))) if i in left and j in left]
+    hessian = None if x.hessian is None else x.hessian[pairs]
+    return Jet(x.value, tuple(x.support[i] for i in left), x.gradient[left], hessian)
+
+
 def _chain_one(outer: Sequence[Jet], inner: Jet) -> list[Jet]:
     """Functions of one argument."""
     zero = np.zeros(())
@@ -629,7 +791,7 @@ def _chain(outer: Sequence[Jet], inner: Sequence[Jet]) -> list[Jet]:
     ndim = len(shape)
     support = tuple(sorted({v for jet in inner for v in jet.support}))
     if len(support) == count and all(len(jet.support) == 1 and jet.hessian is None for jet in inner):
-        return [_rescaled(f, inner, ndim) for f in outer]
+        return _rescaled(outer, inner, ndim)
     size = len(support)
     first = np.stack([_spread(f.gradient, shape) for f in outer])
     slope = np.zeros((count, size, *shape))
@@ -648,22 +810,29 @@ def _chain(outer: Sequence[Jet], inner: Sequence[Jet]) -> list[Jet]:
     return [Jet(f.value, support, gradient[k], hessian[k]) for k, f in enumerate(outer)]
 
 
-def _rescaled(outer: Jet, inner: Sequence[Jet], ndim: int) -> Jet:
-    """A function of arguments each of which is a variable of its own, or linear in one."""
+def _rescaled(outer: Sequence[Jet], inner: Sequence[Jet], ndim: int) -> list[Jet]:
+    """Functions of arguments each of which is a variable of its own, or linear in one."""
     order = sorted(range(len(inner)), key=lambda i: inner[i].support)
-    slopes = [_fit(inner[i].gradient, ndim)[0] for i in order]
-    gradient = np.empty((len(order), *outer.value.shape))
-    for row, i in enumerate(order):
-        np.multiply(_fit(outer.gradient, ndim)[i], slopes[row], out=gradient[row])
     support = tuple(inner[i].support[0] for i in order)
-    if outer.hessian is None:
-        return Jet(outer.value, support, gradient, None)
-    places = _square(len(order))
-    second = _fit(outer.hessian, ndim)
-    hessian = np.empty((len(second), *outer.value.shape))
-    for packed, (i, j) in enumerate(_pairs(len(order))):
-        np.multiply(second[places[order[i], order[j]]], slopes[i] * slopes[j], out=hessian[packed])
-    return Jet(outer.value, support, gradient, hessian)
+    places, turn = _reordered(tuple(order))
+    slopes = np.stack(np.broadcast_arrays(*(_fit(inner[i].gradient, ndim)[0] for i in order)))
+    first, second = _pair_columns(len(order))
+    bends = slopes[first] * slopes[second]
+    found = []
+    for f in outer:
+        gradient = np.multiply(_fit(f.gradient, ndim)[turn], slopes, out=np.empty((len(order), *f.shape)))
+        hessian = None
+        if f.hessian is not None:
+            hessian = np.multiply(_fit(f.hessian, ndim)[places], bends, out=np.empty((len(bends), *f.shape)))
+        found.append(Jet(f.value, support, gradient, hessian))
+    return found
+
+
+@cache
+def _reordered(order: tuple[int, ...]) -> tuple[Places, Places]:
+    """Where the second and the first derivatives of rearranged variables come from."""
+    square = _square(len(order))
+    return _index([int(square[order[i], order[j]]) for i, j in _pairs(len(order))]), _index(list(order))
 
 
 def apply_operator(operator: FloatArray, vector: Any) -> Any:
@@ -697,6 +866,7 @@ def settled_sums(
     sums: FloatArray,
     lift: Any = None,
     by_lift: Sequence[FloatArray] = (),
+    later: list[LaterCurvature] | None = None,
 ) -> tuple[Any, ...]:
     """Sums over the elements of an elementwise function whose arguments are moved by an unknown that the
     function itself gives, with derivatives to second order.
@@ -709,7 +879,10 @@ def settled_sums(
     `sums` (cases, rows, elements); those without derivatives come back as they are.
 
     The unknown needs its first derivatives alone: what its second ones add to a sum is the second-order miss
-    of its equation times an adjoint of the sum (Griewank & Walther, chapter 15).
+    of its equation times an adjoint of the sum (Griewank & Walther, chapter 15). One adjoint does for a
+    weighted sum of all sums, which is much cheaper than their second derivatives one by one. Where a list
+    `later` is given, the sums come back without second derivatives, and what makes those of a weighted sum of
+    them is put into the list.
     """
     turned_by = [_as_jet(parameter) for parameter in (angle, lift) if parameter is not None]
     results = list(function(*_moved_variables(arguments, operators[0], unknown)))
@@ -726,11 +899,66 @@ def settled_sums(
             [_cases(parameter, part) for parameter in turned_by],
             unknown[:, part],
         )
-        *summed, own = (_Local(_cases(results[i], part), len(arguments)) for i in (*places, -1))
-        parts.append(_settled_part(moved, summed, own, sums[part]))
-    for i, found in zip(places, zip(*parts, strict=True), strict=True):
-        results[i] = _joined_cases(found)
+        local = _Local([_cases(results[i], part) for i in (*places, -1)], len(arguments))
+        parts.append(_Settled(moved, local, sums[part]))
+    curvature = LaterCurvature(parts)
+    found = curvature.without_it()
+    if later is None:
+        found = curvature.added_to(found)
+    else:
+        later.append(curvature)
+    for i, jet in zip(places, found, strict=True):
+        results[i] = jet
     return tuple(results[:-1])
+
+
+class LaterCurvature:
+    """Second derivatives of the sums that `settled_sums` gives without them, kept back until it is known how
+    much each sum counts.
+
+    A function of the sums and of other things is evaluated with the sums' first derivatives alone; its
+    Hessian then lacks the sums' second derivatives, each times the function's derivative by that sum. These
+    derivatives are the weights.
+    """
+
+    def __init__(self, parts: Sequence[_Settled]):
+        self._parts = parts
+        self.support = parts[0].support
+
+    def weighted(self, weights: FloatArray) -> FloatArray:
+        """Second derivatives (pairs of variables of the support, cases) of the sum of weights (results, rows,
+        cases) times the sums; of pairs the upper triangle row by row.
+        """
+        found, done = [], 0
+        for part in self._parts:
+            found.append(part.weighted_hessian(weights[..., done : done + part.cases]))
+            done += part.cases
+        return np.concatenate(found, axis=-1)
+
+    def dense(self, weights: FloatArray, variable_count: int) -> FloatArray:
+        """As `weighted`, as full matrices (n, n, cases) by all variables."""
+        packed = self.weighted(weights)
+        none = np.zeros((len(self.support), 1))
+        jet = Jet(np.zeros(packed.shape[-1]), self.support, none, packed)
+        return dense(jet, variable_count, jet.shape)[2]
+
+    def without_it(self) -> list[Jet]:
+        """For each result its sums with first derivatives."""
+        value = np.concatenate([part.value for part in self._parts], axis=-1)
+        gradient = np.concatenate([part.gradient for part in self._parts], axis=-1)
+        return [Jet(value[:, i], self.support, gradient[:, :, i], None) for i in range(value.shape[1])]
+
+    def added_to(self, plain: Sequence[Jet]) -> list[Jet]:
+        """The same with the second derivatives of each sum."""
+        found = []
+        for i, jet in enumerate(plain):
+            hessian = np.empty((len(_pairs(len(self.support))), *jet.shape))
+            for row in range(jet.shape[0]):
+                weights = np.zeros((len(plain), *jet.shape))
+                weights[i, row] = 1.0
+                hessian[:, row] = self.weighted(weights)
+            found.append(Jet(jet.value, jet.support, jet.gradient, hessian))
+        return found
 
 
 def _as_jet(x: Any) -> Jet:
@@ -758,59 +986,79 @@ def _cases(x: Any, part: slice) -> Any:
     return Jet(cut(x.value), x.support, cut(x.gradient), None if x.hessian is None else cut(x.hessian))
 
 
-def _joined_cases(parts: Sequence[Jet]) -> Jet:
-    return Jet(
-        np.concatenate([part.value for part in parts], axis=-1),
-        parts[0].support,
-        np.concatenate([part.gradient for part in parts], axis=-1),
-        np.concatenate([part.hessian for part in parts], axis=-1),
-    )
+def _cases_first(a: FloatArray) -> FloatArray:
+    return np.ascontiguousarray(a.transpose(tuple(range(a.ndim))[::-1]))
 
 
-def _settled_part(moved: _Moved, results: Sequence[_Local], own: _Local, sums: FloatArray) -> list[Jet]:
-    inverse = np.linalg.inv(np.eye(moved.elements) - moved.coupling(own))
-    moved.follow(inverse @ _over_arguments(own.first, moved.slope))
-    # the rows of all results, one below the other
-    adjoint = np.concatenate([moved.response(result, sums) for result in results], axis=1) @ inverse
+class _Settled:
+    """`settled_sums` of some cases: value (rows, results, cases), gradient (variables, rows, results, cases)
+    and what second derivatives are made from.
+    """
 
-    def rows(parts: Sequence[FloatArray]) -> FloatArray:
-        return np.concatenate([sums @ part for part in parts], axis=1)
+    def __init__(self, moved: _Moved, local: _Local, sums: FloatArray):
+        self._moved, self._local, self._sums = moved, local, sums
+        self.cases, self.support = len(sums), moved.support
+        self._inverse = np.linalg.inv(moved.uncoupled(local))
+        moved.follow(self._inverse @ moved.by_variables(local.first[:, :, -1:])[:, :, 0])
+        self.value = _cases_first(self._over_elements(local.value)[..., 0])
+        self.gradient = _cases_first(self._over_elements(moved.by_variables(local.first[:, :, :-1])))
 
-    by_arguments = np.concatenate([sums[..., None] * result.first[:, None] for result in results], axis=1)
-    jet = moved.summed(
-        value=rows([result.value for result in results]),
-        gradient=rows([_over_arguments(result.first, moved.slope) for result in results]),
-        hessian=rows([moved.hessian(result) for result in results]) + adjoint @ moved.hessian(own),
-        turn=rows([moved.turn(result) for result in results]) + adjoint @ moved.turn(own),
-        weights=by_arguments + adjoint[..., None] * own.first[:, None],
-    )
-    count = sums.shape[1]
-    return [jet[i * count : (i + 1) * count] for i in range(len(results))]
+    def _over_elements(self, each: FloatArray) -> FloatArray:
+        """(cases, elements, results, ...) to (cases, results, rows, ...)."""
+        cases, rows, elements = self._sums.shape
+        results, width = each.shape[2], int(np.prod(each.shape[3:]))
+        flat = self._sums @ each.reshape(cases, elements, results * width)
+        return flat.reshape(cases, rows, results, width).swapaxes(1, 2)
+
+    def weighted_hessian(self, weights: FloatArray) -> FloatArray:
+        """See `LaterCurvature.weighted`."""
+        moved, local = self._moved, self._local
+        of_elements = np.empty((self.cases, moved.elements, local.count))
+        of_elements[:, :, :-1] = (_cases_first(weights.swapaxes(0, 1)) @ self._sums).swapaxes(1, 2)
+        by_unknown = moved.by_unknown(local.weighted_first(of_elements, local.count - 1))
+        of_elements[:, :, -1] = (by_unknown[:, None] @ self._inverse)[:, 0]
+        first = local.weighted_first(of_elements, local.count)
+        full = moved.hessian(first, local.weighted_second(of_elements))
+        i, j = _pair_columns(len(self.support))
+        packed = _cases_first(0.5 * (full[:, i, j] + full[:, j, i]))
+        moved.add_curvature(packed, first)
+        return packed
 
 
 class _Local:
-    """A result with its derivatives in the arguments, cases first: value (cases, elements, 1), first (cases,
-    elements, arguments), second (cases, elements, arguments, arguments).
+    """Results with their derivatives in the arguments, the one that gives the unknown last; cases first:
+    value (cases, elements, results but the last), first (cases, elements, results, arguments).
     """
 
-    def __init__(self, result: Jet, argument_count: int):
-        shape = result.value.shape
-        first = np.zeros((argument_count, *shape))
-        second = np.zeros((argument_count, argument_count, *shape))
-        first[list(result.support)] = _fit(result.gradient, len(shape))
-        if result.hessian is not None:
-            for packed, (a, b) in enumerate(_pairs(len(result.support))):
-                i, j = result.support[a], result.support[b]
-                second[i, j] = second[j, i] = _fit(result.hessian, len(shape))[packed]
-        self.value = result.value.T[:, :, None]
-        self.first = np.ascontiguousarray(first.transpose(2, 1, 0))
-        self.second = np.ascontiguousarray(second.transpose(3, 2, 0, 1))
+    def __init__(self, results: Sequence[Jet], argument_count: int):
+        elements, cases = results[0].value.shape
+        self.count, self.own_support = len(results), results[-1].support
+        self._results, self._argument_count = results, argument_count
+        self.value = np.empty((cases, elements, self.count - 1))
+        self.first = np.zeros((cases, elements, self.count, argument_count))
+        for place, result in enumerate(results):
+            if place < self.count - 1:
+                self.value[:, :, place] = result.value.T
+            support = list(result.support)
+            self.first[:, :, place, support] = _spread(result.gradient, result.value.shape).transpose(2, 1, 0)
 
+    def weighted_first(self, weights: FloatArray, count: int) -> FloatArray:
+        """First derivatives of the weighted sum of the first `count` results, (cases, elements, arguments);
+        weights are (cases, elements, results).
+        """
+        product: FloatArray = np.matmul(weights[:, :, None, :count], self.first[:, :, :count])[:, :, 0]
+        return product
 
-def _over_arguments(first: FloatArray, slope: FloatArray) -> FloatArray:
-    """Sum over arguments: (cases, elements, variables)."""
-    product: FloatArray = np.matmul(first[:, :, None], slope)[:, :, 0]
-    return product
+    def weighted_second(self, weights: FloatArray) -> FloatArray:
+        """Second derivatives of the weighted sum of all results, (cases, elements, arguments, arguments)."""
+        size = self._argument_count
+        cases, elements = weights.shape[:2]
+        packed = np.zeros((len(_pairs(size)), elements, cases))
+        for result, weight in zip(self._results, weights.transpose(2, 1, 0), strict=True):
+            if result.hessian is not None:
+                plan = _union(result.support, tuple(range(size)))
+                packed[plan.hessian_a] += _fit(result.hessian, 2) * weight
+        return _cases_first(packed)[:, :, _square(size)]
 
 
 class _Moved:
@@ -818,7 +1066,8 @@ class _Moved:
     first.
 
     `slopes` are the operator's derivatives by each parameter, `bends` those of the first of these by each;
-    all others vanish.
+    all others vanish. `slope` (cases, elements, arguments and parameters, variables) is what the arguments
+    and, last, the parameters change by.
     """
 
     def __init__(
@@ -830,29 +1079,38 @@ class _Moved:
         turned_by: Sequence[Jet],
         unknown: FloatArray,
     ):
-        self.arguments, self.operator, self.slopes, self.turned_by = arguments, operator, slopes, turned_by
+        self.operator, self.slopes, self.turned_by = operator, slopes, turned_by
         self.elements, self.cases = unknown.shape
-        self.count = operator.shape[1] // self.elements
+        self.count, self.argument_count = operator.shape[1] // self.elements, len(arguments)
         self.support = tuple(sorted({v for x in (*arguments, *turned_by) for v in getattr(x, "support", ())}))
-        column = unknown.T[:, :, None]
-        self.by_turn = [self._by_argument(matrix @ column) for matrix in slopes]
-        self.turned = np.zeros((self.cases, len(turned_by), len(self.support)))
-        for row, parameter in enumerate(turned_by):
-            places = [self.support.index(v) for v in parameter.support]
-            self.turned[:, row, places] = _fit(parameter.gradient, 1).T
-        self.slope = np.zeros((self.cases, self.elements, len(arguments), len(self.support)))
+        # an argument that occurs twice is turned over once
+        occurs: dict[int, list[int]] = {}
         for i, argument in enumerate(arguments):
             if isinstance(argument, Jet):
-                places = [self.support.index(v) for v in argument.support]
-                self.slope[:, :, i, places] = _fit(argument.gradient, 2).transpose(2, 1, 0)
-        rows = [self.turned[:, None, None, row] for row in range(len(turned_by))]
+                occurs.setdefault(id(argument), []).append(i)
+        self.jets = [(arguments[places[0]], places) for places in occurs.values()]
+        self.slope = np.zeros(
+            (self.cases, self.elements, self.argument_count + len(turned_by), len(self.support))
+        )
+        for argument, places in self.jets:
+            slope = _fit(argument.gradient, 2).transpose(2, 1, 0)
+            for i in places:
+                self.slope[:, :, i, self._places(argument)] = slope
+        for i, parameter in enumerate(turned_by, start=self.argument_count):
+            self.slope[:, :, i, self._places(parameter)] = _fit(parameter.gradient, 2).transpose(2, 1, 0)
+        column = np.ascontiguousarray(unknown.T)[:, :, None]
+        self.by_turn = [self._by_argument(matrix @ column) for matrix in slopes]
         # derivatives of each slope of the operator times the unknown; of those by two parameters at once the
         # first has all, and by itself twice half, because what is made of them is symmetric
         self.slope_turns = [np.zeros(1) for _ in turned_by]
         for row, bend in enumerate(bends):
-            self.slope[:, :, : self.count] += self.by_turn[row] * rows[row]
+            turned = self.slope[:, :, None, self.argument_count + row]
+            self.slope[:, :, : self.count] += self.by_turn[row] * turned
             share = 0.5 if row == 0 else 1.0
-            self.slope_turns[0] = self.slope_turns[0] + share * self._by_argument(bend @ column) * rows[row]
+            self.slope_turns[0] = self.slope_turns[0] + self._by_argument(bend @ column) * (share * turned)
+
+    def _places(self, of: Jet) -> Places:
+        return _index([self.support.index(v) for v in of.support]) if of.support else slice(0)
 
     def _by_argument(self, product: FloatArray) -> FloatArray:
         """(cases, moved elements, columns) as (cases, elements, moved, columns)."""
@@ -860,20 +1118,34 @@ class _Moved:
         turned: FloatArray = product.reshape(shape).transpose(0, 2, 1, 3)
         return turned
 
-    def coupling(self, of: _Local) -> FloatArray:
-        """Derivative of a result by the unknown, (cases, elements, elements)."""
-        rows = self.operator.reshape(self.cases, self.count, self.elements, self.elements)
-        total = np.zeros((self.cases, self.elements, self.elements))
-        for i in range(self.count):
-            if of.first[:, :, i].any():
-                total += of.first[:, :, i, None] * rows[:, i]
-        return total
+    def by_variables(self, first: FloatArray) -> FloatArray:
+        """Derivatives by the variables of results (cases, elements, results, arguments), in place of those by
+        the arguments.
+        """
+        product: FloatArray = np.matmul(first, self.slope[:, :, : self.argument_count])
+        return product
 
-    def response(self, of: _Local, sums: FloatArray) -> FloatArray:
-        """Derivative of a result's sums by the unknown, (cases, rows, elements)."""
-        parts = [sums * of.first[:, None, :, i] for i in range(self.count)]
-        by_unknown: FloatArray = np.concatenate(parts, axis=-1) @ self.operator
-        return by_unknown
+    def uncoupled(self, local: _Local) -> FloatArray:
+        """Derivative by the unknown of what it misses of the last result, (cases, elements, elements)."""
+        by_argument = self.operator.reshape(self.cases, self.count, self.elements, self.elements)
+        used = [i for i in range(self.count) if i in local.own_support]
+        if not used:
+            return np.broadcast_to(np.eye(self.elements), (self.cases, self.elements, self.elements))
+        places = _index(used)
+        by_moved = -local.first[:, :, -1, places]
+        coupled: FloatArray = np.einsum("cnk,cknj->cnj", by_moved, by_argument[:, places])
+        flat = coupled.reshape(self.cases, self.elements**2)
+        flat[:, :: self.elements + 1] += 1.0
+        return coupled
+
+    def by_unknown(self, first: FloatArray) -> FloatArray:
+        """Derivative by the unknown (cases, elements) of what has derivatives by the arguments (cases,
+        elements, arguments).
+        """
+        by_moved = np.ascontiguousarray(first[:, :, : self.count].swapaxes(1, 2))
+        rows = by_moved.reshape(self.cases, 1, self.count * self.elements)
+        product: FloatArray = (rows @ self.operator)[:, 0]
+        return product
 
     def follow(self, unknown_slope: FloatArray) -> None:
         """Let the arguments move with the unknown's slope (cases, elements, variables)."""
@@ -883,68 +1155,41 @@ class _Moved:
             for turn, slope in zip(self.slope_turns, self.slopes, strict=True)
         ]
 
-    def hessian(self, of: _Local) -> FloatArray:
-        """Second derivatives along the arguments' slopes, (cases, elements, variables^2)."""
-        bent = of.second @ self.slope
-        full: FloatArray = np.matmul(self.slope.transpose(0, 1, 3, 2), bent)
-        return full.reshape(self.cases, self.elements, len(self.support) ** 2)
-
-    def turn(self, of: _Local) -> FloatArray:
-        """What a result gains by the operator's turning while the unknown moves, (cases, elements, variables
-        of one parameter after the other).
+    def hessian(self, first: FloatArray, second: FloatArray) -> FloatArray:
+        """Second derivatives along the arguments' slopes, and twice what the operator's turning adds while
+        the unknown moves; (cases, variables, variables), to be made symmetric. Of something that has
+        derivatives by the arguments `first` (cases, elements, arguments) and `second`.
         """
-        first = of.first[:, :, : self.count]
-        return np.concatenate([_over_arguments(first, turn) for turn in self.slope_turns], axis=-1)
+        size, arguments = len(self.support), self.argument_count
+        bent = np.empty_like(self.slope)
+        np.matmul(second, self.slope[:, :, :arguments], out=bent[:, :, :arguments])
+        by_moved = 2.0 * first[:, :, None, : self.count]
+        for i, turn in enumerate(self.slope_turns, start=arguments):
+            np.matmul(by_moved, turn, out=bent[:, :, i : i + 1])
+        flat = (self.cases, self.elements * bent.shape[2], size)
+        full: FloatArray = bent.reshape(flat).swapaxes(1, 2) @ self.slope.reshape(flat)
+        return full
 
-    def summed(
-        self,
-        *,
-        value: FloatArray,
-        gradient: FloatArray,
-        hessian: FloatArray,
-        turn: FloatArray,
-        weights: FloatArray,
-    ) -> Jet:
-        """A sum (rows, cases) from its parts; `weights` (cases, rows, elements, arguments) are its
-        derivatives by the arguments' own values.
+    def add_curvature(self, packed: FloatArray, first: FloatArray) -> None:
+        """Add to second derivatives (pairs of variables, cases) those of the arguments and parameters
+        themselves, of something that has derivatives by the arguments `first` (cases, elements, arguments).
         """
-        size, rows = len(self.support), hessian.shape[1]
-        full = hessian.reshape(self.cases, rows, size, size)
-        by_parameter = turn.reshape(self.cases, rows, len(self.turned_by), size)
-        turned = np.matmul(by_parameter.swapaxes(-1, -2), self.turned[:, None])
-        full += turned
-        full += turned.swapaxes(-1, -2)
-        first, second = np.triu_indices(size)
-        upper = full.reshape(self.cases, rows, size * size)[..., first * size + second]
-        packed = np.ascontiguousarray(upper.transpose(2, 1, 0))
-        moves = self.elements * self.count
-        of_moves = weights[..., : self.count].reshape(self.cases, rows, moves)
+
+        def add(of: Jet, by: FloatArray) -> None:
+            """A quantity's own, by derivatives by it (cases, elements)."""
+            if of.hessian is None:
+                return
+            own = _fit(of.hessian, 2)
+            if own.shape[1] == 1:  # the same for all elements
+                product = own[:, 0] * np.ascontiguousarray(by).sum(axis=1)
+            else:
+                product = _summed(own * by.T, 1)
+            packed[self._pairs_of(of)] += product
+
         for parameter, by in zip(self.turned_by, self.by_turn, strict=True):
-            weight = np.matmul(of_moves, by.reshape(self.cases, moves, 1))[..., 0]
-            self._add_curvature(packed, parameter, weight)
-        # an argument that occurs twice is turned over once
-        for argument in {id(x): x for x in self.arguments if isinstance(x, Jet)}.values():
-            places = [i for i, other in enumerate(self.arguments) if other is argument]
-            self._add_curvature(packed, argument, weights[..., places].sum(axis=-1))
-        return Jet(
-            np.ascontiguousarray(value[:, :, 0].T),
-            self.support,
-            np.ascontiguousarray(gradient.transpose(2, 1, 0)),
-            packed,
-        )
+            add(parameter, np.matmul(first[:, :, None, : self.count], by)[:, :, 0, 0])
+        for argument, places in self.jets:
+            add(argument, np.ascontiguousarray(first[:, :, places]).sum(axis=2))
 
-    def _add_curvature(self, packed: FloatArray, of: Jet, weight: FloatArray) -> None:
-        """Add a quantity's own second derivatives, weighted: by (cases, rows), or by (cases, rows, elements)
-        if it has elements.
-        """
-        if of.hessian is None:
-            return
-        places = _union(of.support, self.support).hessian_a
-        own = _fit(of.hessian, weight.ndim - 1)
-        if weight.ndim == 3 and own.shape[1] == 1:
-            weight, own = weight.sum(axis=-1), own[:, 0]
-        if weight.ndim == 2:
-            packed[places] += own[:, None] * weight.T
-        else:
-            own = np.broadcast_to(own, (len(own), self.elements, self.cases))
-            packed[places] += (weight @ np.ascontiguousarray(own.transpose(2, 1, 0))).transpose(2, 1, 0)
+    def _pairs_of(self, of: Jet) -> Places:
+        return _union(of.support, self.support).hessian_a

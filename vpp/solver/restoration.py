@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vpp.solver import stopping
 from vpp.solver.evaluation import all_finite, derivatives_finite, plain_derivatives, plain_values
 from vpp.solver.linear_algebra import (
     SymmetricFactors,
@@ -112,6 +113,9 @@ class _Restoration:
     def run(self, allowed: Integers) -> Restored:
         self._begin(np.arange(len(self.search.case)))
         while len(self.search.case):
+            if stopping.asked():
+                self.verdict[self.search.where] = UNDECIDED
+                break
             search = self.search
             search.spent += 1
             self.iterations[search.where] += 1

@@ -14,6 +14,7 @@ class Status(IntEnum):
     STEP_LIMIT = 3
     OUTSIDE_MODEL_RANGE = 4
     NOT_FINITE = 5
+    INTERRUPTED = 6
 
 
 _SENTENCES = {
@@ -37,6 +38,10 @@ _SENTENCES = {
     Status.NOT_FINITE: (
         "Not finite: the model gives no finite value at the start; "
         "choose a start inside the model's domain or check the inputs for missing values."
+    ),
+    Status.INTERRUPTED: (
+        "Interrupted: the run was stopped before this condition was done; "
+        "run it again, with fewer conditions if time is short."
     ),
 }
 

@@ -86,3 +86,51 @@ def test_an_operator_acts_on_derivatives() -> None:
         np.testing.assert_allclose(
             whole, np.einsum("cij,...jc->...ic", operator, part), rtol=1e-13, atol=1e-14
         )
+
+
+def test_partials_that_are_written_out_go_through_the_chain_rule() -> None:
+    """Of x^2 y by hand, on arguments that depend on the variables, against the product itself."""
+
+    def function(a: FloatArray, b: FloatArray) -> tuple[tuple[FloatArray], object]:
+        slopes = np.stack([2.0 * a * b, a * a]), np.stack([2.0 * b, 2.0 * a, 0.0 * a])
+        return (a * a * b,), lambda: (slopes,)
+
+    x, y = jets.variables(POINTS)
+    for a, b in ((x * y + x, y * y), (x * y, POINTS[0])):
+        (short,) = arrays.with_partials(function, a, b)
+        for left, right in zip(jets.dense(short, 2, (3,)), jets.dense(a * a * b, 2, (3,)), strict=True):
+            np.testing.assert_allclose(left, right, rtol=1e-13, atol=1e-14)
+    (plain,) = arrays.with_partials(function, *POINTS)
+    np.testing.assert_array_equal(plain, POINTS[0] * POINTS[0] * POINTS[1])
+
+
+def test_groups_of_rows_at_once_are_each_group_alone() -> None:
+    """Two groups, of one row and of two, with an argument that both share and two that each has its own of,
+    one of which does not move in the second; every row also sees the sum over its group.
+    """
+    together = np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 1.0], [0.0, 1.0, 1.0]])
+
+    def function(shared: object, own: object, other: object) -> tuple[object, object]:
+        xp = arrays.array_namespace(own, shared, other)
+        parts = own * shared + xp.sin(other)  # type: ignore[operator]
+        return parts * own, xp.matmul(together, parts * parts)  # type: ignore[operator]
+
+    def alone(shared: object, own: object, other: object, count: int) -> tuple[object, object]:
+        xp = arrays.array_namespace(own, shared, other)
+        part = own * shared + xp.sin(other)  # type: ignore[operator]
+        return part * own, float(count) * part * part  # type: ignore[operator]
+
+    x, y = jets.variables(POINTS)
+    plain = 0.3 + POINTS[1]
+    for shared, own, other in (((x), (x * y, y), (y, plain)), (POINTS[0], tuple(POINTS), (plain, plain))):
+        found = arrays.groupwise(function, (shared,), (own, other), (1, 2))
+        for group, (count, results) in enumerate(zip((1, 2), found, strict=True)):
+            expected = alone(shared, own[group], other[group], count)
+            for got, want in zip(results, expected, strict=True):
+                assert got.shape == (count, 3)
+                for left, right in zip(
+                    jets.dense(got, 2, (count, 3)), jets.dense(want, 2, (3,)), strict=True
+                ):
+                    np.testing.assert_allclose(
+                        left, np.broadcast_to(right[..., None, :], left.shape), rtol=1e-12, atol=1e-13
+                    )

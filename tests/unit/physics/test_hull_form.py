@@ -235,6 +235,31 @@ def test_derivatives_agree_with_differences() -> None:
             assert hessian[i] == pytest.approx(bend, rel=1e-4, abs=1e-3 * scale[k])
 
 
+def test_derivatives_are_those_of_the_sums_by_jax() -> None:
+    """What is written out by hand against automatic differentiation of the values, over attitudes in which
+    columns are dry, in their band and deep.
+    """
+    jax = jax_or_skip()
+    columns, table = hull_form.hull_columns(**shape(2.5, 3.0)), hull_form.wave_table(**shape(2.5, 3.0))
+    x = np.array([[0.02, 0.11, 0.2, -0.1], [0.1, -0.3, 0.05, 0.5], [0.01, 0.02, -0.03, 0.1], [0.3] * 4])
+    found = [jets.dense(j, 4, (4,)) for j in everything(columns, table, jets.variables(x))]
+    with double_precision(jax):
+
+        def values(state: object) -> object:
+            return jax.numpy.stack([jax.numpy.asarray(v) for v in everything(columns, table, state)])
+
+        for i, state in enumerate(x.T):
+            gradient = np.asarray(jax.jacfwd(values)(state)).reshape(-1, 4)
+            hessian = np.asarray(jax.jacfwd(jax.jacfwd(values))(state)).reshape(-1, 4, 4)
+            for k, (_, slope, bend) in enumerate(found):
+                np.testing.assert_allclose(
+                    slope[:, i], gradient[k], rtol=1e-10, atol=1e-11 * np.abs(gradient[k]).max()
+                )
+                np.testing.assert_allclose(
+                    bend[:, :, i], hessian[k], rtol=1e-9, atol=1e-10 * np.abs(hessian[k]).max()
+                )
+
+
 def test_derivatives_are_finite_where_nothing_is_wet() -> None:
     columns, table = hull_form.hull_columns(**shape()), hull_form.wave_table(**shape())
     x = np.array([[1.0], [0.0], [0.0], [1.5]])

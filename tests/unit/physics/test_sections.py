@@ -314,3 +314,24 @@ def test_share_of_the_lift_that_is_shed() -> None:
     assert share(150.0) < 1e-4
     assert np.all(np.diff(share(np.linspace(0.0, 180.0, 361))) <= 0.0)
     np.testing.assert_allclose(share([-40.0, -100.0]), share([40.0, 100.0]), rtol=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("function", "at"),
+    [
+        (sections._softplus, np.array([-40.0, -3.0, -0.4, 0.0, 0.7, 5.0, 60.0])),
+        (sections._unit_rise, np.array([-2.0, -0.1, 0.2, 0.5, 0.9, 1.1, 4.0])),
+        (sections._plate_terms, np.array([-2.9, -1.2, -0.2, 0.15, 0.8, np.pi / 2.0, 2.6, 3.1])),
+    ],
+)
+def test_derivatives_written_out_are_those_of_the_functions(function, at):
+    """Against central differences, the second ones of the first."""
+    step = 1e-5
+    _, slopes = function(at)
+    values = [function(at + side)[0] for side in (-step, step)]
+    around = [function(at + side)[1]() for side in (-step, step)]
+    for i, (first, second) in enumerate(slopes()):
+        by_value = (values[1][i] - values[0][i]) / (2.0 * step)
+        by_slope = (around[1][i][0] - around[0][i][0]) / (2.0 * step)
+        np.testing.assert_allclose(first, by_value, rtol=1e-8, atol=1e-8)
+        np.testing.assert_allclose(second, by_slope, rtol=1e-8, atol=1e-8)

@@ -99,6 +99,7 @@ def test_every_status_is_counted(solved: Solved) -> None:
         "step_limit": 0,
         "outside_model_range": 0,
         "not_finite": 0,
+        "interrupted": 0,
     }
 
 

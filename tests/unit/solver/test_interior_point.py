@@ -4,58 +4,13 @@ import numpy as np
 import pytest
 from scipy.optimize import LinearConstraint, NonlinearConstraint, least_squares, minimize
 
+from tests.support.function_problem import FunctionProblem
 from vpp.solver import jets
 from vpp.solver.interior_point import minimise
 from vpp.solver.problem import Derivatives, Settings, Values
 from vpp.solver.status import Status
 
 INF = np.inf
-
-
-class FunctionProblem:
-    """A problem from a function of (variables, data of the cases, namespace) to (objective, constraints)."""
-
-    def __init__(self, function, lower, upper, equalities=0, inequalities=0, data=None, cases=1):
-        size = len(lower)
-        self.function, self.data = function, data
-        self.lower = np.broadcast_to(np.asarray(lower, dtype=float).reshape(size, -1), (size, cases))
-        self.upper = np.broadcast_to(np.asarray(upper, dtype=float).reshape(size, -1), (size, cases))
-        self.variable_count, self.equality_count, self.inequality_count = size, equalities, inequalities
-        self.visited = []
-
-    def only(self, case):
-        """The same problem with one case alone."""
-        alone = slice(case, case + 1)
-        data = None if self.data is None else self.data[..., alone]
-        return FunctionProblem(
-            self.function,
-            self.lower[:, alone],
-            self.upper[:, alone],
-            self.equality_count,
-            self.inequality_count,
-            data,
-        )
-
-    def _of(self, cases):
-        return None if self.data is None else self.data[..., cases]
-
-    def values(self, x, cases):
-        self.visited.append((x.copy(), cases.copy()))
-        objective, constraints = self.function(list(x), self._of(cases), np)
-        batch = x.shape[1]
-        rows = [np.broadcast_to(row, (batch,)) for row in constraints]
-        return Values(np.broadcast_to(objective, (batch,)), np.array(rows).reshape(len(rows), batch))
-
-    def derivatives(self, x, cases, multipliers, objective_weight=1.0):
-        size, batch = x.shape
-        objective, constraints = self.function(list(jets.variables(x)), self._of(cases), jets)
-        value, gradient, hessian = jets.dense(objective, size, (batch,))
-        hessian = objective_weight * hessian
-        rows, jacobian = np.zeros((len(constraints), batch)), np.zeros((len(constraints), size, batch))
-        for k, constraint in enumerate(constraints):
-            rows[k], jacobian[k], curvature = jets.dense(constraint, size, (batch,))
-            hessian = hessian + multipliers[k] * curvature
-        return Derivatives(Values(value, rows), gradient, jacobian, hessian)
 
 
 def solve_one(function, start, lower=None, upper=None, equalities=0, inequalities=0, **settings):
@@ -908,6 +863,116 @@ def test_slsqp_finds_nothing_better_nearby():
             checked += 1
             assert reference.fun >= solution.objective[case] - 1e-7
     assert checked >= 15
+
+
+# --- feasible states first, and several starts of one case ---------------------------------------------
+
+
+def weights_of(problem):
+    """Note the weight of the objective in everything that a problem is asked for with derivatives."""
+    asked = []
+
+    def noted(x, cases, multipliers, objective_weight=1.0):
+        asked.extend((int(case), objective_weight) for case in cases)
+        return FunctionProblem.derivatives(problem, x, cases, multipliers, objective_weight)
+
+    problem.derivatives = noted
+    return asked
+
+
+def test_a_feasible_state_is_looked_for_before_anything_else_where_asked_for():
+    """The objective has no weight in the search for a feasible state."""
+    problem, start = random_batch(41, 2)
+    asked = weights_of(problem)
+    solution = minimise(problem, start, restore_first=np.array([True, False]))
+    assert not solution.status.any()
+    first = [weight for case, weight in asked if case == 0]
+    second = [weight for case, weight in asked if case == 1]
+    # once for its first multipliers, then without the objective until it is feasible
+    assert first[0] == 1.0
+    assert first[1] == 0.0
+    assert first[-1] == 1.0
+    assert 1.0 in second[1:]
+    assert second[1] == 1.0
+
+
+def test_a_feasible_state_first_leads_to_optima_too():
+    problem, start = random_batch(42, 60, offset=1.0)
+    plain = minimise(problem, start)
+    restored = minimise(problem, start, restore_first=np.ones(60, dtype=bool))
+    both = (plain.status == Status.CONVERGED) & (restored.status == Status.CONVERGED)
+    assert both.sum() >= 0.8 * (plain.status == Status.CONVERGED).sum()
+    assert restored.constraint_error[both].max() <= 1e-9
+    assert restored.optimality_error[both].max() <= 1e-7
+    # several optima exist; none is below all others by the way that the search begins
+    same = np.abs(plain.objective - restored.objective)[both] < 1e-6
+    assert same.mean() > 0.6
+
+
+def test_a_feasible_state_first_changes_no_other_case():
+    problem, start = random_batch(43, 30, offset=1.5)
+    plain = minimise(problem, start)
+    first = np.arange(30) % 3 == 0
+    mixed = minimise(problem, start, restore_first=first, settings=Settings(block_size=7))
+    others = np.flatnonzero(~first)
+    for name in FIELDS:
+        np.testing.assert_array_equal(getattr(mixed, name)[..., others], getattr(plain, name)[..., others])
+
+
+@pytest.mark.parametrize("name", INFEASIBLE)
+def test_a_feasible_state_first_keeps_the_verdict(name):
+    function, size, equalities, inequalities, limit = INFEASIBLE[name]
+    problem = FunctionProblem(function, [-limit] * size, [limit] * size, equalities, inequalities)
+    start = np.array([[0.5], [0.2]])[:size]
+    solution = minimise(problem, start, restore_first=np.array([True]))
+    assert solution.status[0] == Status.NO_EQUILIBRIUM
+
+
+def valley(cases):
+    """x^3 - 3 x + 3 = 0 has one root near -2.1, and right of it residuals that are least, but one, at 1."""
+    return FunctionProblem(
+        lambda x, _, xp: (x[0] + x[1] ** 2, [x[0] ** 3 - 3 * x[0] + 3]), [-4, -1], [4, 1], 1, 0, cases=cases
+    )
+
+
+ROOT = min(np.roots([1.0, 0.0, -3.0, 3.0]).real)
+ONE_SEARCH = Settings(restoration_starts=1)
+
+
+def test_a_start_that_is_lost_is_given_up_once_another_of_its_case_has_converged():
+    start = np.array([[2.0, -3.0], [0.5, 0.5]])
+    alone = minimise(valley(2), start, settings=ONE_SEARCH)
+    assert list(alone.status) == [Status.NO_EQUILIBRIUM, Status.CONVERGED]
+    rivals = minimise(valley(2), start, settings=ONE_SEARCH, rivals=np.array([0, 0]))
+    assert list(rivals.status) == [Status.STEP_LIMIT, Status.CONVERGED]
+    assert rivals.iterations[0] < alone.iterations[0]
+    np.testing.assert_allclose(rivals.x[:, 1], [ROOT, 0.0], atol=1e-7)
+    for name in FIELDS:
+        np.testing.assert_array_equal(getattr(rivals, name)[..., 1], getattr(alone, name)[..., 1])
+
+
+def test_starts_of_other_cases_are_no_rivals():
+    start = np.array([[2.0, -3.0, 2.2], [0.5, 0.5, 0.5]])
+    apart = minimise(valley(3), start, settings=ONE_SEARCH, rivals=np.array([5, 6, 5]))
+    assert_same(apart, minimise(valley(3), start, settings=ONE_SEARCH))
+    assert list(apart.status[[0, 2]]) == [Status.NO_EQUILIBRIUM] * 2
+
+
+def test_rivals_change_no_start_that_does_not_need_a_feasible_state_looked_for():
+    """Beside each other as alone: whoever converges, the others converge or are given up."""
+    problem, start = random_batch(44, 40, offset=1.5)
+    plain = minimise(problem, start)
+    rivals = minimise(problem, start, rivals=np.arange(40) // 4)
+    for group in range(10):
+        which = np.arange(4 * group, 4 * group + 4)
+        given_up = which[rivals.status[which] != plain.status[which]]
+        assert set(rivals.status[given_up]) <= {Status.STEP_LIMIT}
+        if len(given_up):
+            assert (rivals.status[which] == Status.CONVERGED).any()
+        kept = np.setdiff1d(which, given_up)
+        same = kept[plain.iterations[kept] == rivals.iterations[kept]]
+        np.testing.assert_array_equal(rivals.x[:, same], plain.x[:, same])
+    assert (rivals.status != plain.status).any()
 
 
 # --- what is refused -----------------------------------------------------------------------------------

@@ -22,6 +22,7 @@ from vpp.physics.arrays import (
     array_namespace,
     elementwise,
     has_settled_sums,
+    with_slopes,
     without_derivatives,
 )
 from vpp.solver import jets
@@ -520,6 +521,19 @@ def test_settled_sums_at_a_plain_angle_and_of_no_cases():
         sums=sums[:0],
     )
     assert none[0].shape == (1, 0)
+
+
+def test_functions_with_their_slopes_are_those_that_many_operations_make():
+    """And of plain numbers, the values alone."""
+    x = made(48, (0, 2), (3,), low=0.2)
+
+    def given(x):
+        e, s, c = np.exp(x), np.sin(x), np.cos(x)
+        return (e * s, x * x), lambda: ((e * (s + c), 2.0 * e * c), (2.0 * x, 2.0 * np.ones_like(x)))
+
+    for found, made_up in zip(with_slopes(given, x), (jets.exp(x) * jets.sin(x), x * x), strict=True):
+        assert_equal(full(found), full(made_up))
+    np.testing.assert_array_equal(with_slopes(given, x.value)[1], x.value**2)
 
 
 def test_elementwise_in_variables_of_their_own_is_the_function_itself():

@@ -1,0 +1,246 @@
+"""What one more unit buys, by the multipliers of one condition, against solving again."""
+
+from __future__ import annotations
+
+import math
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import vpp
+from vpp import equilibrium, fleets
+from vpp.config import BoatFile, BoatFileError
+from vpp.config.movable import Key, MovableKeys
+from vpp.levers import Lever, Levers, NoLevers, _Optimum, levers, practical_step
+from vpp.polar import Point
+from vpp.results.variables import KNOT
+from vpp.solved import Conditions
+from vpp.solver.interior_point import minimise
+from vpp.solver.problem import Settings
+from vpp.solver.status import Status
+from vpp.wardrobe import made_good
+
+CONFIGS = Path(__file__).parents[2] / "configs"
+# Central differences are taken over this share of the practical step.
+SHARE = 0.1
+# The accuracy that is promised where the same limits hold.
+WITHIN = 0.01
+
+
+@cache
+def boat_file(name: str) -> BoatFile:
+    return vpp.load(CONFIGS / f"{name}.toml")
+
+
+@cache
+def point(name: str, tws_kn: float, twa_deg: float | str) -> Point:
+    return vpp.point(boat_file(name), tws_kn=tws_kn, twa_deg=twa_deg)
+
+
+@cache
+def found(name: str, tws_kn: float, twa_deg: float | str) -> Levers:
+    return levers(boat_file(name), point(name, tws_kn, twa_deg))
+
+
+def solved_again(name: str, at: Point, keys: tuple[str, ...]) -> dict[str, float]:
+    """Knots a unit by solving boats with a little more and a little less of each key from scratch."""
+    movable, solved = MovableKeys(boat_file(name), "base"), at.solved
+    steps = {key: SHARE * practical_step(movable.keys[key]) for key in keys}
+    boats = [movable.moved(key, side * steps[key]) for key in keys for side in (1.0, -1.0)]
+    if solved.sail_set[0]:
+        boats = [boat.wearing(str(solved.sail_set[0])) for boat in boats]
+    count, asked = len(boats), solved.conditions
+    conditions = Conditions(
+        option=np.arange(count),
+        tws=np.repeat(asked.tws, count),
+        twa=np.repeat(asked.twa, count),
+        aim=np.repeat(asked.aim, count),
+    )
+    again = equilibrium.solve(boats, conditions, branches=(str(solved.branch[0]),))
+    speed = (made_good(again) / KNOT).reshape(-1, 2)
+    slopes = (speed[:, 0] - speed[:, 1]) / (2.0 * np.array(list(steps.values())))
+    return dict(zip(keys, slopes.tolist(), strict=True))
+
+
+KEELBOAT = (
+    "crew.mass_kg", "crew.drag_area_m2", "crew.arm_max_m", "mass.keel.mass_kg", "mass.interior.mass_kg",
+    "sail.main.head_height_m", "sail.jib.foot_height_m", "sail.jib.chord_m", "fin.keel.span_m",
+    "rig.mast_diameter_m", "windage.topsides.frontal_area_m2", "hull.waterline_length_m", "mass.keel.z_m",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("name", "wind", "keys"),
+    [
+        ("keelboat", (12.0, "upwind"), KEELBOAT),
+        ("keelboat", (9.0, "downwind"), ("mass.keel.mass_kg", "sail.main.head_height_m", "fin.keel.span_m")),
+        # at the limit of heel
+        ("keelboat", (24.0, 60.0), (*KEELBOAT, "margins.heel_deg")),
+        (
+            "foiling_monohull",
+            (14.0, "upwind"),
+            (
+                "crew.mass_kg", "mass.hull_and_deck.mass_kg", "foil.foil.arm_length_m",
+                "foil.foil.cant_min_deg", "margins.immersion_m", "foil.foil.raised_drag_area_m2",
+            ),
+        ),
+        (
+            "skiff",
+            (12.0, "upwind"),
+            ("crew.mass_kg", "crew.arm_max_m", "sail.main.head_height_m", "fin.board.span_m"),
+        ),
+    ],
+)  # fmt: skip
+def test_levers_are_what_solving_again_gives(
+    name: str, wind: tuple[float, float | str], keys: tuple[str, ...]
+) -> None:
+    # Source: the envelope theorem, against central differences of optima found from scratch
+    at = point(name, *wind)
+    by_multipliers = levers(boat_file(name), at, keys=keys)
+    again = solved_again(name, at, keys)
+    for key in keys:
+        lever = by_multipliers[key]
+        # what is left of the solver's tolerance in two speeds, over the step
+        noise = 2e-6 / (SHARE * lever.step)
+        assert lever.gain_kn == pytest.approx(again[key], rel=WITHIN, abs=noise), key
+
+
+def test_the_multipliers_are_the_solvers_own() -> None:
+    optimum = _Optimum(MovableKeys(boat_file("keelboat"), "base"), point("keelboat", 24.0, 60.0).solved, 0)
+    own = minimise(optimum.problem, optimum.x, settings=Settings(initial_barrier=1e-4))
+    assert own.status[0] == Status.CONVERGED
+    assert optimum.multipliers == pytest.approx(own.multipliers[:, 0], abs=1e-5)
+    assert optimum.at_upper == pytest.approx(own.upper_multipliers[:, 0], abs=1e-5)
+    assert optimum.at_lower == pytest.approx(own.lower_multipliers[:, 0], abs=1e-5)
+
+
+def test_the_state_is_read_off_a_result_whole() -> None:
+    # under six equations, with trims read off the strips
+    optimum = _Optimum(
+        MovableKeys(boat_file("foiling_monohull"), "base"),
+        point("foiling_monohull", 14.0, "upwind").solved,
+        0,
+    )
+    equations = optimum.constraints[: optimum.problem.equality_count]
+    assert np.abs(equations).max() < 1e-7
+
+
+def test_signs_of_levers_of_the_balance() -> None:
+    # common practice, no source: drag is slow, and upwind righting moment and free side force are fast
+    of = found("keelboat", 12.0, "upwind")
+    assert of["drag_n"].gain_kn < 0.0
+    assert of["righting_moment_nm"].gain_kn > 0.0
+    assert of["side_force_n"].gain_kn > 0.0
+    assert of["mast_drag_area_m2"].gain_kn < 0.0
+    assert of["mass_at_masthead_kg"].gain_kn < of["mass_at_centre_kg"].gain_kn < 0.0
+
+
+def test_a_limit_that_does_not_hold_buys_nothing() -> None:
+    assert found("keelboat", 12.0, "upwind")["margins.heel_deg"].gain_kn == 0.0
+    assert found("keelboat", 24.0, 60.0)["margins.heel_deg"].gain_kn > 0.0
+
+
+def test_a_limit_let_go_within_the_step_is_solved_again_on_either_side() -> None:
+    lever = levers(boat_file("keelboat"), point("keelboat", 24.0, 60.0), keys=["margins.heel_deg"])[
+        "margins.heel_deg"
+    ]
+    assert not lever.is_stable
+    assert "solved again" in lever.remark
+    # more room for heel gains less and less
+    assert 0.0 <= lever.gain_up_kn < lever.gain_kn < lever.gain_down_kn
+
+
+def test_what_the_boat_file_allows_one_way_is_told_one_way() -> None:
+    lever = found("keelboat", 12.0, "upwind")["sail.jib.foot_extension_m"]
+    assert lever.value == 0.0
+    assert math.isfinite(lever.gain_up_kn)
+    assert math.isnan(lever.gain_down_kn)
+
+
+def test_the_strongest_are_ranked_by_a_practical_step_and_are_choices() -> None:
+    strongest = found("keelboat", 12.0, "upwind").strongest()
+    worth = [abs(lever.step_gain_kn) for lever in strongest]
+    assert len(strongest) == 10
+    assert worth == sorted(worth, reverse=True)
+    assert all(lever.is_choice for lever in strongest)
+    assert not {"environment", "sea", "calibration"} & {lever.name.split(".")[0] for lever in strongest}
+
+
+def test_practical_steps_follow_unit_and_size() -> None:
+    def step(name: str, value: float, unit: str) -> float:
+        return practical_step(Key(name=name, value=value, unit=unit, description=""))
+
+    assert step("margins.heel_deg", 25.0, "deg") == 1.0
+    assert step("fin.keel.span_m", 1.5, "m") == 0.1
+    assert step("rig.mast_diameter_m", 0.12, "m") == pytest.approx(0.012)
+    assert step("mass.keel.x_m", 0.02, "m") == 0.1
+    assert step("mass.rudder.mass_kg", 45.0, "kg") == pytest.approx(4.5)
+    assert step("hull.canoe_volume_m3", 5.4, "m³") == pytest.approx(0.054)
+    assert step("hull.form_factor", 0.0, "") > 0.0
+
+
+def test_a_frame_has_a_row_for_each_lever_with_units() -> None:
+    of = found("keelboat", 12.0, "upwind")
+    frame = of.to_frame()
+    assert len(frame) == len(of.found)
+    assert {"gain_kn_per_unit", "unit", "step_gain_kn"} <= set(frame.columns)
+    assert frame["tws_kn"].unique() == pytest.approx([12.0])
+
+
+def test_keys_that_cannot_be_moved_are_refused_with_a_reason() -> None:
+    at = point("keelboat", 12.0, "upwind")
+    with pytest.raises(BoatFileError, match="no such lever"):
+        levers(boat_file("keelboat"), at, keys=["crew.mas_kg"])
+    with pytest.raises(BoatFileError, match="none of it"):
+        levers(boat_file("keelboat"), at, keys=["fin.keel.offset_y_m"])
+
+
+def test_a_condition_without_a_result_has_no_levers() -> None:
+    conditions = Conditions(
+        option=np.zeros(1, dtype=np.intp), tws=np.array([5.0]), twa=np.array([0.0]), aim=np.array(["speed"])
+    )
+    solved = equilibrium.solve([boat_file("keelboat").boat("base")], conditions)
+    with pytest.raises(NoLevers, match="without a result"):
+        levers(boat_file("keelboat"), solved)
+
+
+def test_a_step_is_worth_the_stronger_side() -> None:
+    lever = Lever(
+        name="x", kind="key", value=1.0, unit="m", description="", gain_kn=2.0, gain_up_kn=1.0,
+        gain_down_kn=3.0, step=0.5, is_stable=False,
+    )  # fmt: skip
+    assert lever.step_gain_kn == 1.5
+
+
+def test_held_water_line_and_sinking_make_up_the_boat_afloat() -> None:
+    movable = MovableKeys(boat_file("keelboat"), "base")
+    held, short = movable.held("mass.keel.mass_kg", 10.0)
+    assert short == pytest.approx(10.0 / held.environment.water_density, rel=1e-9)
+    assert held.hull == movable.boat.hull
+    assert fleets.layout(held) == fleets.layout(movable.boat)
+
+
+def test_a_step_that_the_boat_file_does_not_allow_whole_is_told() -> None:
+    # two centimetres are left between the deck and the jib
+    lever = levers(
+        boat_file("foiling_monohull"), point("foiling_monohull", 14.0, "upwind"), keys=["rig.deck_height_m"]
+    )["rig.deck_height_m"]
+    assert lever.remark == "The boat file does not allow a whole step more."
+
+
+def test_dimensions_that_change_the_waves_of_a_hull_can_be_left_to_be_asked_for() -> None:
+    at = point("foiling_monohull", 14.0, "upwind")
+    without = levers(boat_file("foiling_monohull"), at, hull_waves=False)
+    assert "by name" in without.left_out["hull.waterline_length_m"]
+    # friction is none of the waves, and the hull out of the water has none
+    assert without["hull.roughness_mm"].gain_kn == 0.0
+
+
+def test_levers_of_another_option_and_sail_set_are_of_that_boat() -> None:
+    file = boat_file("keelboat_sails")
+    at = vpp.point(file, tws_kn=10.0, twa_deg=90.0, option=file.boats[-1].name)
+    of = levers(file, at)
+    assert (of.option, of.sail_set) == (file.boats[-1].name, at.values["sail_set"])
+    assert of["crew.drag_area_m2"].gain_kn != 0.0

@@ -1,0 +1,203 @@
+"""Best velocity made good: looked for along a row of wind angles, and then exactly."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+
+from vpp.optima import (
+    BETTER,
+    SETTINGS,
+    UNSOLVED,
+    Cases,
+    FloatArray,
+    Integers,
+    Optima,
+    blank,
+    blocks,
+    joined,
+    keep_better,
+    rearranged,
+    rounds,
+)
+from vpp.solved import DOWNWIND, SPEED, UPWIND, Conditions
+from vpp.solver import stopping
+from vpp.solver.following import Guess, follow
+from vpp.solver.interior_point import minimise
+from vpp.solver.problem import Solution
+from vpp.solver.status import Status
+from vpp.trim import VMG_RANGES, FastestEquilibrium
+
+# Wind angles between which the best VMG is looked for first [rad], and how many of the best of a row.
+ROW_STEP = {UPWIND: np.radians(6.0), DOWNWIND: np.radians(8.0)}
+PEAKS = 3
+
+
+class _Begun(NamedTuple):
+    """A case of best VMG, and the optimum at a wind angle that its search begins at."""
+
+    case: int
+    branch: int
+    place: int
+    slot: int
+    is_highest: bool = False
+
+
+def rows_for(conditions: Conditions, at_angles: Conditions) -> tuple[Conditions, Integers]:
+    """What is to be solved besides the conditions `at_angles`, so that every best VMG has a row of wind
+    angles without large gaps to be looked for on, and which of `conditions` each of them is for.
+    """
+    owner: list[int] = []
+    option, tws, twa = [], [], []
+    for place in range(len(conditions)):
+        aim = str(conditions.aim[place])
+        low, high = VMG_RANGES[aim]
+        here = (at_angles.option == conditions.option[place]) & (at_angles.tws == conditions.tws[place])
+        known = at_angles.twa[here & (at_angles.twa >= low) & (at_angles.twa <= high)]
+        steps = np.linspace(low, high, int(np.ceil((high - low) / ROW_STEP[aim])) + 1)
+        new = [
+            angle for angle in steps if not np.isclose(known, angle, atol=0.6 * ROW_STEP[aim], rtol=0).any()
+        ]
+        option += [conditions.option[place]] * len(new)
+        tws += [conditions.tws[place]] * len(new)
+        twa += new
+        owner += [place] * len(new)
+    rows = Conditions(
+        option=np.array(option, dtype=np.intp),
+        tws=np.array(tws, dtype=float),
+        twa=np.array(twa, dtype=float),
+        aim=np.full(len(option), SPEED),
+    )
+    return rows, np.array(owner, dtype=np.int64)
+
+
+def best_vmg(
+    problems: Sequence[FastestEquilibrium], rows: Sequence[FastestEquilibrium], answers: Sequence[Optima]
+) -> list[Solution]:
+    """Best VMG of conditions on each branch, begun at the best of the rows of wind angles."""
+    conditions, row = problems[0].conditions, rows[0].conditions
+    together = joined(problems)
+    count = problems[0].condition_count
+    found = blank(together)
+    peaks = [
+        _Begun(branch * count + place, branch, at, slot, is_highest=number + slot == 0)
+        for branch, answer in enumerate(answers)
+        for place in range(count)
+        for number, at in enumerate(_peaks(conditions, place, row, answer.best).tolist())
+        for slot, other in enumerate(answer.slots)
+        if other.status[at] == Status.CONVERGED
+    ]
+    _from_peaks(together, rows[0], answers, peaks, found)
+    left = np.flatnonzero(found.status == UNSOLVED)
+    if len(left) and not stopping.asked():
+        nearest = []
+        for case in left.tolist():
+            branch, place = divmod(case, count)
+            nearest.append(_Begun(case, branch, _nearest(conditions, place, row, answers[branch].best), 0))
+        cases, guess = _at_angles(together, rows[0], answers, nearest)
+        states = np.clip(guess.x, together.lower[:, cases], together.upper[:, cases])
+        restore_first = np.ones(len(cases), dtype=bool)
+        answer = minimise(Cases(together, cases), states, settings=SETTINGS, restore_first=restore_first)
+        keep_better(found, answer, cases)
+    found.status[found.status == UNSOLVED] = Status.INTERRUPTED
+    return [
+        rearranged(found, np.arange(first, first + count)) for first in range(0, len(found.status), count)
+    ]
+
+
+def _from_peaks(
+    together: FastestEquilibrium,
+    row: FastestEquilibrium,
+    answers: Sequence[Optima],
+    peaks: Sequence[_Begun],
+    found: Solution,
+) -> None:
+    """Follow the peaks of rows; beside the highest, and where following leads off to less than the row has,
+    search from afar as well.
+    """
+    if not peaks or stopping.asked():
+        return
+    cases, guess = _at_angles(together, row, answers, peaks)
+    known = np.array([answers[each.branch].slots[each.slot].objective[each.place] for each in peaks])
+    known = known * np.abs(np.cos(guess.x[-1] * together.scale[-1]))
+    led_off = _follow(together, cases, guess, found, known)
+    highest = [number for number, each in enumerate(peaks) if each.is_highest]
+    led_off = np.union1d(led_off, np.array(highest, dtype=np.int64))
+    if len(led_off) and not stopping.asked():
+        beside = Cases(together, cases[led_off])
+        angle, width = guess.x[-1, led_off], max(ROW_STEP.values()) / together.scale[-1]
+        beside.lower[-1] = np.maximum(beside.lower[-1], angle - width)
+        beside.upper[-1] = np.minimum(beside.upper[-1], angle + width)
+        states = np.clip(guess.x[:, led_off], beside.lower, beside.upper)
+        answer = minimise(beside, states, settings=SETTINGS)
+        good = np.flatnonzero(answer.status == Status.CONVERGED)
+        again = Guess(
+            *(getattr(answer, name)[:, good] for name in ("x", "multipliers", "active_lower", "active_upper"))
+        )
+        _follow(together, cases[led_off[good]], again, found, known[led_off[good]])
+
+
+def _follow(
+    together: FastestEquilibrium, cases: Integers, guess: Guess, found: Solution, known: FloatArray
+) -> Integers:
+    """Keep the best answers near guesses; returns the places of guesses that led to none as good as `known`,
+    an objective.
+    """
+    led_off = []
+    for part in blocks(len(cases)):
+        answer = follow(Cases(together, cases[part]), guess.take(part), settings=SETTINGS)
+        converged = answer.status == Status.CONVERGED
+        led_off.append(part[~converged | (answer.objective > known[part] + BETTER)])
+        good = np.flatnonzero(converged)
+        for which in rounds(cases[part[good]]):
+            keep_better(found, rearranged(answer, good[which]), cases[part[good[which]]])
+    return np.concatenate(led_off)
+
+
+def _row(conditions: Conditions, place: int, row: Conditions) -> Integers:
+    """Places of a best VMG's row, by wind angle."""
+    low, high = VMG_RANGES[str(conditions.aim[place])]
+    here = (row.option == conditions.option[place]) & (row.tws == conditions.tws[place])
+    places = np.flatnonzero(here & (row.twa >= low) & (row.twa <= high))
+    return places[np.argsort(row.twa[places], kind="stable")]
+
+
+def _peaks(conditions: Conditions, place: int, row: Conditions, answer: Solution) -> Integers:
+    """The best of those places of a row that make more good than both beside them."""
+    places = _row(conditions, place, row)
+    converged = answer.status[places] == Status.CONVERGED
+    good = np.where(converged, -answer.objective[places] * np.abs(np.cos(row.twa[places])), -np.inf)
+    beside = np.concatenate([[-np.inf], good, [-np.inf]])
+    top = np.flatnonzero(converged & (good >= beside[:-2]) & (good >= beside[2:]))
+    return places[top[np.argsort(-good[top], kind="stable")][:PEAKS]]
+
+
+def _nearest(conditions: Conditions, place: int, row: Conditions, answer: Solution) -> int:
+    """The place of a row that came nearest to an equilibrium."""
+    places = _row(conditions, place, row)
+    return int(places[answer.constraint_error[places].argmin()])
+
+
+def _at_angles(
+    together: FastestEquilibrium,
+    row: FastestEquilibrium,
+    answers: Sequence[Optima],
+    begun: Sequence[_Begun],
+) -> tuple[Integers, Guess]:
+    """Cases of best VMG, and guesses for them from answers at wind angles."""
+
+    def pick(name: str) -> FloatArray:
+        return np.stack(
+            [getattr(answers[each.branch].slots[each.slot], name)[..., each.place] for each in begun], axis=-1
+        )
+
+    angle = row.conditions.twa[[each.place for each in begun]]
+    free = np.zeros((1, len(begun)), dtype=bool)
+    return np.array([each.case for each in begun], dtype=np.int64), Guess(
+        np.concatenate([pick("x"), angle[None] / together.scale[-1]]),
+        pick("multipliers") * np.abs(np.cos(angle)),
+        np.concatenate([pick("active_lower"), free]),
+        np.concatenate([pick("active_upper"), free]),
+    )

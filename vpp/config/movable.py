@@ -1,0 +1,241 @@
+"""The numbers of a boat that can be moved one at a time, and the boats that this makes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from vpp.boat import Boat, FormedHull, PointMass
+from vpp.config import build, checks, source
+from vpp.config.boat_file import BoatFile, load
+from vpp.config.errors import BoatFileError, Problem
+from vpp.config.resolve import Resolver
+from vpp.config.schema import TABLES, BoatDocument, TableModel, properties_of
+from vpp.config.sections import strip_findings
+from vpp.config.study import OPTIONS_OF, with_boat
+from vpp.config.text import nearest
+from vpp.config.units import unit_of
+from vpp.config.validate import Finding
+
+# What is said of the boat and changes nothing of how it sails.
+_TELLING = ("wardrobe", "known_point")
+# Lists that can be moved as a whole: chords by a share of each, cambers by the same for all.
+_LISTS = ("chord_m", "camber_flat_percent", "camber_full_percent", "reef_percent")
+_Where = tuple[str, int | None, str]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Key:
+    """A number of the boat file, or a list of numbers moved as one; `value` is in `unit`, that of the key.
+
+    A list of lengths is moved by a share of each of its numbers: its value is 100 % of them.
+    """
+
+    name: str
+    value: float
+    unit: str
+    description: str
+    is_list: bool = False
+
+
+class MovableKeys:
+    """The numbers of an option of a boat file, and boats with one of them moved.
+
+    `boat` is the option's boat, in the sea of `boat_file`. Raises BoatFileError when the file can no longer
+    be read or has changed since it was, and for an option that it does not hold.
+    """
+
+    def __init__(self, boat_file: BoatFile, option: str) -> None:
+        self.boat = boat_file.boat(option)
+        self._file = str(boat_file.path)
+        root = source.parse(self._file, source.read(self._file))
+        if OPTIONS_OF in root.entries:
+            root, _ = with_boat(self._file, root)
+        if load(boat_file.path).digest != boat_file.digest:
+            raise BoatFileError([Problem(file=self._file, wrong="the file has changed since it was read")])
+        resolver = Resolver(file=self._file, root=root, folder=Path(boat_file.path).parent)
+        resolved = resolver.resolve()[option]
+        self._document, self._files, self._afloat = resolved.document, resolver.files, resolved.afloat
+        self._other_sea = self.boat.sea != resolved.afloat.boat.sea
+        self._drawn = self._as_drawn(self._document)
+        where = _places_of(self._document)
+        self._where = {
+            row.key: where[row.key]
+            for row in boat_file.rows(option)
+            if row.key in where and not (self._other_sea and row.key.startswith("sea."))
+        }
+        self.keys = {row.key: _key(row) for row in boat_file.rows(option) if row.key in self._where}
+
+    def named(self, names: Sequence[str]) -> list[Key]:
+        """Some of the keys. Raises BoatFileError with every name that is no number of this boat."""
+        unknown = [
+            Problem(
+                file=self._file,
+                key=name,
+                wrong="is no number of this boat that can be moved",
+                hint=nearest(name, list(self.keys)),
+            )
+            for name in names
+            if name not in self.keys
+        ]
+        if unknown:
+            raise BoatFileError(unknown)
+        return [self.keys[name] for name in names]
+
+    def allows(self, name: str, by: float) -> bool:
+        """Whether the values of the boat file would be in order with a number moved; not whether the boat
+        would float with them.
+        """
+        try:
+            self._in_order(name, by)
+        except BoatFileError:
+            return False
+        return True
+
+    def moved(self, name: str, by: float) -> Boat:
+        """The boat with a number moved, in the unit of its key, afloat at its own weight. Raises
+        BoatFileError where the boat file would not allow it.
+        """
+        drawn = self._checked(name, by)
+        floating = build.afloat(drawn)
+        self._refuse(checks.afloat_findings(floating))
+        return replace(floating.boat, sea=self.boat.sea) if self._other_sea else floating.boat
+
+    def held(self, name: str, by: float) -> tuple[Boat, float]:
+        """The same boat at the water line of the boat as it is, and the volume [m^3] by which that falls
+        short of carrying it. Where the number is one of the hull's lines the boat is afloat, and short of
+        nothing.
+        """
+        drawn = self._checked(name, by)
+        is_hull = drawn.hull != self._drawn.hull or drawn.fins != self._drawn.fins
+        if isinstance(drawn.hull, FormedHull) or is_hull or drawn.environment != self._drawn.environment:
+            return self.moved(name, by), 0.0
+        short = build.needed_canoe_volume(drawn) - build.needed_canoe_volume(self._drawn)
+        boat = build.floating_as(drawn, self._afloat)
+        return (replace(boat, sea=self.boat.sea) if self._other_sea else boat), short
+
+    def sunk(self, volume: float) -> Boat:
+        """The boat as deep as with so much more volume [m^3] under water, and no heavier."""
+        mass = volume * self._drawn.environment.water_density
+        burden = PointMass(name="burden", mass=mass, x=0.0, y=0.0, z=0.0)
+        boat = build.afloat(replace(self._drawn, masses=(*self._drawn.masses, burden))).boat
+        return replace(boat, masses=boat.masses[:-1], sea=self.boat.sea)
+
+    def laden(self, mass: float, *, x: float, z: float) -> tuple[Boat, float]:
+        """As `held`, of the boat with a mass [kg] added at a point of the centreline [m], counted as it
+        floats.
+        """
+        boat = self.boat
+        added = PointMass(name="added", mass=mass, x=x, y=0.0, z=z)
+        short = 0.0 if isinstance(boat.hull, FormedHull) else mass / boat.environment.water_density
+        return replace(boat, masses=(*boat.masses, added)), short
+
+    @property
+    def mass_centre(self) -> tuple[float, float]:
+        """How far forward of midships and how high the centre of mass lies [m], afloat, crew amidships."""
+        boat = self._afloat.boat
+        return build.mass_centre_x(boat), build.mass_centre_height(boat)
+
+    def _in_order(self, name: str, by: float) -> BoatDocument:
+        document = self._with(name, by)
+        tables = _tables_of(document)
+        self._refuse(checks.table_findings(tables) + checks.boat_findings(document))
+        return document
+
+    def _checked(self, name: str, by: float) -> Boat:
+        document = self._in_order(name, by)
+        drawn = self._as_drawn(document)
+        self._refuse(strip_findings(drawn, document) + checks.weight_findings(drawn, is_base=False))
+        return drawn
+
+    def _with(self, name: str, by: float) -> BoatDocument:
+        table_name, index, key = self._where[name]
+        tables = getattr(self._document, table_name)
+        table: TableModel = tables if index is None else tables[index]
+        value = _moved(getattr(table, key), by, key)
+        self._refuse(_outside(properties_of(type(table))[key], value, name))
+        changed: object = table.model_copy(update={key: value})
+        if index is not None:
+            changed = (*tables[:index], changed, *tables[index + 1 :])
+        return self._document.model_copy(update={table_name: changed})
+
+    def _as_drawn(self, document: BoatDocument) -> Boat:
+        return build.as_drawn(document, name=self.boat.name, says=self.boat.says, files=self._files)
+
+    def _refuse(self, findings: Sequence[Finding]) -> None:
+        if findings:
+            raise BoatFileError(
+                [
+                    Problem(
+                        file=self._file,
+                        key=".".join(str(part) for part in found.path),
+                        wrong=found.wrong,
+                        allowed=found.allowed,
+                        hint=found.hint,
+                    )
+                    for found in findings
+                ]
+            )
+
+
+def _places_of(document: BoatDocument) -> dict[str, _Where]:
+    """Where each number stands, by its key as people write it."""
+    found: dict[str, _Where] = {}
+    for table_name in TABLES:
+        if table_name in _TELLING:
+            continue
+        held = getattr(document, table_name)
+        entries = enumerate(held) if isinstance(held, tuple) else [(None, held)]
+        for index, table in entries:
+            before = table_name if index is None else f"{table_name}.{table.name}"
+            for key in type(table).model_fields:
+                value = getattr(table, key)
+                if isinstance(value, float) or (key in _LISTS and value):
+                    found[f"{before}.{key}"] = (table_name, index, key)
+    return found
+
+
+def _key(row: Any) -> Key:
+    is_list = isinstance(row.value, tuple)
+    in_share = is_list and row.unit == "m"
+    return Key(
+        name=row.key,
+        value=100.0 if in_share else float(sum(row.value) / len(row.value)) if is_list else float(row.value),
+        unit="%" if in_share else row.unit,
+        description=row.description,
+        is_list=is_list,
+    )
+
+
+def _moved(value: Any, by: float, key: str) -> Any:
+    if not isinstance(value, tuple):
+        return value + by
+    if unit_of(key).symbol == "m":
+        return tuple(each * (1.0 + by / 100.0) for each in value)
+    return tuple(each + by for each in value)
+
+
+def _outside(entry: dict[str, Any], value: Any, name: str) -> list[Finding]:
+    """What the schema has against a value."""
+    within = entry.get("items", entry) if isinstance(value, tuple) else entry
+    low, high = within.get("minimum", -float("inf")), within.get("maximum", float("inf"))
+    values = value if isinstance(value, tuple) else (value,)
+    if all(low <= each <= high for each in values):
+        return []
+    return [Finding(tuple(name.split(".")), "would leave its range", f"{low:g} to {high:g}")]
+
+
+def _tables_of(document: BoatDocument) -> dict[tuple[str | int, ...], TableModel]:
+    found: dict[tuple[str | int, ...], TableModel] = {}
+    for table_name in TABLES:
+        held = getattr(document, table_name)
+        if isinstance(held, tuple):
+            found |= {(table_name, index): table for index, table in enumerate(held)}
+        else:
+            found[table_name,] = held
+    return found
+
+
+__all__ = ["Key", "MovableKeys"]

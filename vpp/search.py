@@ -1,0 +1,405 @@
+"""The search for the fastest equilibria of many conditions: some from guessed starts, the others from their
+neighbours' answers.
+
+A few conditions of every boat, spread over wind speed and angle, are solved from guessed starts
+(`vpp.solver.interior_point`). All others begin at the answer of a neighbour and mostly need a handful of
+steps (`vpp.solver.following`). Then neighbours compare: an optimum of one that may be as good and is not
+among those of the other is followed there, round after round. Conditions know of each other within a patch
+alone, so that the answers do not depend on how patches are shared out among processes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from vpp.neighbours import ANGLE_STEP, REACH, SPEED_RATIO, Neighbours, grouped
+from vpp.optima import (
+    KEPT,
+    SETTINGS,
+    UNSOLVED,
+    Cases,
+    FloatArray,
+    Integers,
+    Mask,
+    Optima,
+    blocks,
+    joined,
+    rearranged,
+    rounds,
+    standing,
+)
+from vpp.physics.wind import apparent_wind
+from vpp.solved import Conditions
+from vpp.solver import stopping
+from vpp.solver.following import Guess, follow
+from vpp.solver.interior_point import minimise
+from vpp.solver.problem import Settings
+from vpp.solver.status import Status
+from vpp.starts import LAST, starts_for
+from vpp.trim import FastestEquilibrium, start
+
+# Steps along the sides of a cell of which one condition is solved from guessed starts; of every
+# `LEADS`-th boat, others have cells twice as wide.
+CELL, LEADS = 1.8, 4
+# Of conditions that were not asked for, those within the second of the first angle [rad] may be solved from
+# guessed starts: nearer the wind, and dead before it, answers are dear or none.
+MIDDLE, AROUND = np.radians(95.0), np.radians(60.0)
+# Iterations of a guessed start, restoration included; what needs more is left to neighbours.
+FIRST_LIMIT = 80
+# Neighbours tried by a condition that has no answer.
+TRIES = 5
+# Stages of a walk to a condition that could not be followed to in one step, and neighbours that it is walked
+# to from.
+STAGES, BESIDE = 4, 3
+# By how much of the speed an optimum of a neighbour may promise to be worse and still be followed; the
+# promise is good to first order.
+DOUBT = 4e-3
+# And by how much to be better to be walked to where it could not be followed to in one step, and how often
+# that is done for a condition.
+WORTH_A_WALK, WALKS = 1e-3, 4
+# How far apart in scaled variables two answers must be to be different ones, and not the same a step on.
+OTHER = 0.6
+# States from which a case was led to nothing new that are remembered, and how near to them no more is tried.
+MEMORY, ALIKE = 6, 0.25
+# Rounds in which neighbours compare, and optima followed to a condition in each.
+ROUNDS, FOLLOWED = 6, 2
+
+
+def at_angles(
+    problems: Sequence[FastestEquilibrium],
+    patch: Integers,
+    asked: int,
+    tell: Callable[[float], None] | None = None,
+) -> list[Optima]:
+    """Fastest equilibria at wind angles of boats on each branch, and other optima beside them; of problems of
+    the same conditions.
+
+    `patch` says which conditions may know of each other. The first `asked` of them are wanted, the others
+    solved as far as that is easy. `tell` is told the share that has ended.
+    """
+    return _Search(problems, patch, asked, tell).run()
+
+
+class _Search:
+    """One call of `at_angles`: cases are conditions on a branch."""
+
+    def __init__(
+        self,
+        problems: Sequence[FastestEquilibrium],
+        patch: Integers,
+        asked: int,
+        tell: Callable[[float], None] | None,
+    ) -> None:
+        self.problems, self.tell = problems, tell
+        self.problem = joined(problems)
+        count, branches = problems[0].condition_count, len(problems)
+        self.condition = np.tile(np.arange(count), branches)
+        self.branch = np.repeat(np.arange(branches), count)
+        self.wanted = self.condition < asked
+        self.conditions = problems[0].conditions.take(self.condition)
+        self.patch = patch[self.condition]
+        self.near = Neighbours.of(self.conditions, self.patch, self.branch)
+        self.optima = Optima.of(self.problem)
+        self.found = self.optima.best
+        # whether a neighbour's optimum has been followed to here, (cases, neighbours, optima)
+        self.tried = np.repeat((self.near.case < 0)[..., None], KEPT, axis=-1)
+        self.walks = np.zeros(len(self.patch), dtype=np.int64)
+        self.dead = np.full((MEMORY, *self.found.x.shape), np.inf)
+        self.dead_ends = np.zeros(len(self.patch), dtype=np.int64)
+        self.ended = np.zeros(len(self.patch), dtype=bool)
+
+    def run(self) -> list[Optima]:
+        """Answers of each branch."""
+        self._from_starts(np.flatnonzero(self._leads()))
+        self._spread()
+        while not stopping.asked():
+            left = np.flatnonzero((self.found.status == UNSOLVED) & self.wanted)
+            if not len(left):
+                break
+            self._settle(left)
+            self._spread()
+        for _ in range(ROUNDS):
+            if stopping.asked() or not self._compare():
+                break
+        self._sharpen()
+        if stopping.asked():  # what was not compared may not be the best
+            self.found.status[self.found.status == Status.CONVERGED] = Status.INTERRUPTED
+        self.found.status[self.found.status == UNSOLVED] = Status.INTERRUPTED
+        count = self.problems[0].condition_count
+        return [
+            self.optima.take(np.arange(first, first + count)) for first in range(0, len(self.branch), count)
+        ]
+
+    def _sharpen(self) -> None:
+        """Take the last of the barrier out of answers that were not followed."""
+        blurred = self.optima.blurred()
+        for part in blocks(len(blurred)):
+            cases = blurred[part]
+            answer = follow(Cases(self.problem, cases), self._unmoved(cases, None), settings=SETTINGS)
+            self.optima.sharpen(answer, cases)
+
+    def _leads(self) -> Mask:
+        """Conditions to be solved from guessed starts: the middle one of every cell."""
+        wide = np.where(self.conditions.option % LEADS == 0, 1.0, 2.0) * CELL
+        u = np.floor(np.log(self.conditions.tws) / np.log(SPEED_RATIO) / wide)
+        v = np.floor(self.conditions.twa / ANGLE_STEP / wide)
+        leads = np.zeros(len(u), dtype=bool)
+        leading = np.flatnonzero(self.wanted | (np.abs(self.conditions.twa - MIDDLE) < AROUND))
+        keys = (self.branch, self.patch, self.conditions.option, u, v)
+        for group in grouped(*(key[leading] for key in keys)):
+            leads[leading[group[len(group) // 2]]] = True
+        alone: Mask = (self.near.gap > REACH).all(axis=1) & self.wanted
+        return leads | alone
+
+    def _from_starts(self, cases: Integers) -> None:
+        """Solve cases from all guessed starts that suit them."""
+        index, states = [], []
+        for number, problem in enumerate(self.problems):
+            here = cases[self.branch[cases] == number]
+            if not len(here):
+                continue
+            for how, suits in starts_for(problem):
+                which = here[suits[self.condition[here]]]
+                if len(which):
+                    index.append(which)
+                    states.append(start(problem, how)[:, self.condition[which]])
+        if not index:
+            return
+        starts = np.concatenate(index), np.concatenate(states, axis=-1)
+        first = replace(SETTINGS, step_limit=min(FIRST_LIMIT, SETTINGS.step_limit))
+        self._minimise(*starts, first)
+        undecided = (self.found.status == Status.STEP_LIMIT) & (standing(self.found) == 1)
+        self.found.status[undecided] = UNSOLVED
+        self._tell(cases[self.found.status[cases] != UNSOLVED])
+
+    def _last_resort(self, cases: Integers) -> None:
+        """From slow and depowered states, with a thorough search for feasible ones."""
+        for number, problem in enumerate(self.problems):
+            here = cases[self.branch[cases] == number]
+            if len(here):
+                settings = replace(SETTINGS, initial_barrier=1e-2, restoration_starts=3)
+                self._minimise(here, start(problem, LAST)[:, self.condition[here]], settings)
+        self._tell(cases)
+
+    def _minimise(
+        self, cases: Integers, states: FloatArray, settings: Settings, *, restore_first: Mask | None = None
+    ) -> Mask:
+        """Solve cases, some of them several times, from states; says which led to new optima."""
+        if not len(cases):
+            return np.zeros(0, dtype=bool)
+        answer = minimise(
+            Cases(self.problem, cases),
+            states,
+            settings=settings,
+            restore_first=restore_first,
+            rivals=cases,
+        )
+        new = np.zeros(len(cases), dtype=bool)
+        for which in rounds(cases):
+            _, new[which] = self.optima.put(rearranged(answer, which), cases[which])
+        return new
+
+    def _spread(self) -> None:
+        """Solve what has not been solved from neighbours that have, as long as that leads anywhere."""
+        while not stopping.asked():
+            left = np.flatnonzero((self.found.status == UNSOLVED) & (self._tries() < TRIES))
+            neighbour = self.near.case[left]
+            useful = self._converged(neighbour) & ~self.tried[left, :, 0] & (self.near.gap[left] <= REACH)
+            some = useful.any(axis=1)
+            if not some.any():
+                return
+            self._follow(left[some], useful[some].argmax(axis=1), np.zeros(int(some.sum()), dtype=np.int64))
+
+    def _tries(self) -> Integers:
+        """Neighbours tried by each case."""
+        tries: Integers = (self.tried[..., 0] & (self.near.case >= 0)).sum(axis=1)
+        return tries
+
+    def _converged(self, neighbour: Integers, slot: int = 0) -> Mask:
+        """Whether there is such a neighbour with so many optima."""
+        converged = self.optima.slots[slot].status[neighbour] == Status.CONVERGED
+        return np.asarray(converged & (neighbour >= 0))
+
+    def _follow(self, cases: Integers, column: Integers, slot: Integers) -> tuple[Mask, Mask]:
+        """Follow optima of neighbours to cases, which may occur several times; says which were reached, and
+        which are new optima there.
+        """
+        self.tried[cases, column, slot] = True
+        guess = self._guess(cases, self.near.case[cases, column], slot)
+        new, reached = np.zeros(len(cases), dtype=bool), np.zeros(len(cases), dtype=bool)
+        for part in blocks(len(cases)):
+            answer = follow(Cases(self.problem, cases[part]), guess.take(part), settings=SETTINGS)
+            good = np.flatnonzero(answer.status == Status.CONVERGED)
+            reached[part[good]] = True
+            for turn in rounds(cases[part[good]]):
+                _, new[part[good[turn]]] = self.optima.put(
+                    rearranged(answer, good[turn]), cases[part[good[turn]]]
+                )
+            self._tell(cases[part[good]])
+        return reached, new
+
+    def _guess(self, cases: Integers, source: Integers, slot: Integers | None = None) -> Guess:
+        """Neighbours' best answers or other optima, as a guess for cases."""
+        guess = self._unmoved(source, slot)
+        x = self._moved(guess.x, self.conditions.take(source), self.conditions.take(cases))
+        return replace(guess, x=np.clip(x, self.problem.lower[:, cases], self.problem.upper[:, cases]))
+
+    def _unmoved(self, source: Integers, slot: Integers | None) -> Guess:
+        """Best answers or other optima of cases."""
+
+        def pick(name: str) -> FloatArray:
+            found = getattr(self.found, name)[:, source]
+            for number in range(1, KEPT if slot is not None else 1):
+                there = slot == number
+                found[:, there] = getattr(self.optima.slots[number], name)[:, source[there]]
+            return np.asarray(found)
+
+        return Guess(pick("x"), pick("multipliers"), pick("active_lower") > 0, pick("active_upper") > 0)
+
+    def _moved(self, x: FloatArray, of: Conditions, to: Conditions) -> FloatArray:
+        """States of some conditions, the sheets moved as the apparent wind turns on the way to others."""
+        row = self.problem.names.index("boat_speed")
+        speed = x[row] * self.problem.scale[row]
+        beta = [
+            apparent_wind(true_wind_speed=at.tws, true_wind_angle=at.twa, boat_speed=speed)[1]
+            for at in (of, to)
+        ]
+        moved = x.copy()
+        for row, name in enumerate(self.problem.names):
+            if name.endswith("_sheet"):
+                moved[row] += (beta[1] - beta[0]) / self.problem.scale[row]
+        return moved
+
+    def _settle(self, left: Integers) -> None:
+        """Solve cases that no neighbour led to an answer for, from where the neighbours' searches ended;
+        where none has such neighbours, once more from afar.
+        """
+        neighbour = self.near.case[left]
+        ends = (self.near.gap[left] <= REACH) & (neighbour >= 0) & (self.found.status[neighbour] >= 0)
+        converged = ends & self._converged(neighbour)
+        beside = converged.any(axis=1)
+        if not ends.any():
+            self._last_resort(left)
+            return
+        for turn in range(BESIDE):
+            which = np.flatnonzero(converged.sum(axis=1) > turn)
+            which = which[self.found.status[left[which]] == UNSOLVED]
+            if len(which):
+                column = np.argsort(~converged[which], axis=1, kind="stable")[:, turn]
+                self._walk(left[which], neighbour[which, column])
+        which = np.flatnonzero(ends.any(axis=1) & (self.found.status[left] == UNSOLVED))
+        if len(which):
+            column = np.where(beside, converged.argmax(axis=1), ends.argmax(axis=1))[which]
+            guess = self._guess(left[which], neighbour[which, column])
+            self._minimise(left[which], guess.x, SETTINGS, restore_first=np.asarray(~beside)[which])
+            self._tell(left[which])
+
+    def _walk(self, cases: Integers, source: Integers, slot: Integers | None = None) -> Mask:
+        """Follow the best answers of other cases, or other optima, to cases of the same branches in stages;
+        says which are new optima there.
+        """
+        new = np.zeros(len(cases), dtype=bool)
+        if not len(cases):
+            return new
+        here = np.arange(len(cases))
+        at = self.conditions.take(source)
+        guess = self._unmoved(source, slot)
+        for stage in range(1, STAGES + 1):
+            to = self._between(source[here], cases[here], stage / STAGES)
+            on_the_way = joined(
+                [FastestEquilibrium(problem.fleet, problem.free, to) for problem in self.problems]
+            )
+            there = Cases(on_the_way, self.branch[cases[here]] * len(here) + np.arange(len(here)))
+            x = np.clip(self._moved(guess.x, at, to), there.lower, there.upper)
+            answer = follow(there, replace(guess, x=x), settings=SETTINGS)
+            good = np.flatnonzero(answer.status == Status.CONVERGED)
+            if not len(good):
+                return new
+            here, at, answer = here[good], to.take(good), rearranged(answer, good)
+            guess = Guess(answer.x, answer.multipliers, answer.active_lower, answer.active_upper)
+        for turn in rounds(cases[here]):
+            _, new[here[turn]] = self.optima.put(rearranged(answer, turn), cases[here[turn]])
+        self._tell(cases[here])
+        return new
+
+    def _between(self, first: Integers, last: Integers, share: float) -> Conditions:
+        """Conditions on the way from cases to others, of the boats of the others."""
+        of, end = self.conditions.take(first), self.conditions.take(last)
+        return replace(
+            end,
+            tws=of.tws ** (1.0 - share) * end.tws**share,
+            twa=of.twa + share * (end.twa - of.twa),
+        )
+
+    def _compare(self) -> bool:
+        """Follow neighbours' optima that may be as good as the best; says whether any was new."""
+        promise = np.stack([self._promises(slot) for slot in range(KEPT)], axis=-1)
+        flat = promise.reshape(len(promise), -1)
+        order = np.argsort(-flat, axis=1, kind="stable")[:, :FOLLOWED]
+        cases, turn = np.nonzero(np.take_along_axis(flat, order, axis=1) > -DOUBT)
+        if not len(cases):
+            return False
+        column, slot = np.divmod(order[cases, turn], KEPT)
+        expected = flat[cases, order[cases, turn]]
+        reached, new = self._follow(cases, column, slot)
+        unsolved = self.found.status[cases] != Status.CONVERGED
+        worth = (expected > WORTH_A_WALK) & (unsolved | (self.walks[cases] < WALKS))
+        lost = np.flatnonzero(~reached & worth)
+        self.walks[cases[lost]] += 1
+        source = self.near.case[cases, column]
+        new[lost] = self._walk(cases[lost], source[lost], slot[lost])
+        self._remember(cases[~new], self._guess(cases[~new], source[~new], slot[~new]).x)
+        changed = np.unique(cases[new])
+        self.tried &= ~np.isin(self.near.case, changed)[..., None]
+        return bool(new.any())
+
+    def _remember(self, cases: Integers, states: FloatArray) -> None:
+        """Note states from which cases were led to nothing new."""
+        for which in rounds(cases):
+            at = cases[which]
+            self.dead[self.dead_ends[at] % MEMORY, :, at] = states[:, which].T
+            self.dead_ends[at] += 1
+
+    def _promises(self, slot: int) -> FloatArray:
+        """What each neighbour's optimum of a slot promises, (cases, neighbours); minus infinity where it is
+        known here or has been tried.
+        """
+        promises = np.full(self.near.case.shape, -np.inf)
+        hopeful = (self.found.status == Status.CONVERGED) | (self._tries() < TRIES)
+        ready = self._converged(self.near.case, slot) & ~self.tried[..., slot]
+        ready &= hopeful[:, None] & (self.found.status >= 0)[:, None]
+        cases, column = np.nonzero(ready)
+        for part in blocks(len(cases)):
+            of, source = cases[part], self.near.case[cases[part], column[part]]
+            promises[of, column[part]] = self._promise(of, source, np.full(len(part), slot))
+        return promises
+
+    def _promise(self, cases: Integers, source: Integers, slot: Integers) -> FloatArray:
+        """By how much, as a share of the speed, neighbours' optima promise to be better: their objective,
+        corrected to first order for what their state leaves over in the equations here. Minus infinity where
+        an optimum is the same as one here, a step on.
+        """
+        guess = self._guess(cases, source, slot)
+        share = np.full(len(cases), -np.inf)
+        here = self._converged(cases)
+        other = np.ones(len(cases), dtype=bool)
+        for number in range(KEPT):
+            apart = np.abs(guess.x - self.optima.slots[number].x[:, cases]).max(axis=0)
+            other &= ~self._converged(cases, number) | (apart > OTHER)
+        for state in self.dead:
+            other &= ~here | (np.abs(guess.x - state[:, cases]).max(axis=0) > ALIKE)
+        which = np.flatnonzero(other)
+        values = self.problem.values(guess.x[:, which], cases[which])
+        expected = values.objective + (guess.multipliers[:, which] * values.constraints).sum(axis=0)
+        now = np.where(here, self.found.objective[cases], np.inf)[which]
+        gain = (now - expected) / np.where(here[which], np.abs(now), 1.0)
+        share[which] = np.where(np.isfinite(expected), gain, -np.inf)
+        return share
+
+    def _tell(self, cases: Integers) -> None:
+        self.ended[cases] = True
+        if self.tell is not None:
+            self.tell(float(self.ended.mean()))

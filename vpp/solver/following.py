@@ -1,0 +1,256 @@
+"""Newton's method from a state near the answer, such as the answer to a neighbouring case.
+
+Where `vpp.solver.interior_point` finds its way from afar, this takes over which bounds and inequalities hold
+from the neighbour and solves the optimality conditions with them: sequential quadratic programming, see
+Nocedal & Wright, "Numerical Optimization", 2nd ed. 2006, chapter 18. A step after which the residuals have
+grown much is taken back and made shorter; beyond that there is no safeguard, and a case that does not get
+there in a few steps is given back undecided.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from vpp.solver import stopping
+from vpp.solver.barrier import scaled_errors
+from vpp.solver.evaluation import Slacked, derivatives_finite, overwrite, taken
+from vpp.solver.linear_algebra import (
+    product,
+    solve_equality_step,
+    split_by_constraints,
+    transposed_product,
+)
+from vpp.solver.problem import Array, Derivatives, Integers, Mask, Problem, Settings, Solution
+from vpp.solver.quadratic import Quadratic, solve_quadratic
+from vpp.solver.status import Status
+
+MOST_STEPS = 9
+_LONGEST = 0.5  # first bound on the step of a variable, relative to its size or one
+_GROWTH, _LARGE = 2.0, 0.1  # a step is taken back after which residuals are larger than both allow
+_SHORTER = 0.25  # what remains of the bound then
+_SETTLED = 1e-11  # residual of a converged case
+_WRONG_SIGN = 1e-9  # a bound's multiplier below minus this lets go
+_FELT = 1e-7  # multiplier of an inequality above which it holds
+_ASTRAY = 30.0  # a case whose errors grow past this is given back
+
+
+@dataclass(frozen=True)
+class Guess:
+    """States to begin at: variables x (n, b), multipliers (m + p, b), and which bounds hold (n, b)."""
+
+    x: Array
+    multipliers: Array
+    active_lower: Mask
+    active_upper: Mask
+
+    def take(self, which: Integers) -> Guess:
+        """Keep the cases `which`."""
+        return Guess(**{name: np.take(part, which, axis=-1) for name, part in vars(self).items()})
+
+
+@dataclass
+class _Track:
+    """Cases at work: `held` is -1 where a variable or slack is at its lower bound, 1 at its upper, else 0."""
+
+    case: Integers
+    variables: Array
+    multipliers: Array
+    held: Integers
+    lower: Array
+    upper: Array
+    reach: Array
+    residual: Array
+
+    def take(self, which: Integers) -> _Track:
+        """Keep the cases `which`."""
+        return _Track(**{name: np.take(part, which, axis=-1) for name, part in vars(self).items()})
+
+
+def follow(problem: Problem, guess: Guess, *, settings: Settings, steps: int = MOST_STEPS) -> Solution:
+    """Answers of all cases of a problem near a guess; see the module's text.
+
+    A case is CONVERGED by the same tolerances as in `minimise`, or STEP_LIMIT, which says nothing about it.
+    The answer to a case does not depend on the other cases.
+    """
+    with np.errstate(all="ignore"):
+        return _Follower(problem, guess, settings).run(steps)
+
+
+class _Follower:
+    def __init__(self, problem: Problem, guess: Guess, settings: Settings) -> None:
+        self.problem, self.settings = Slacked(problem), settings
+        n, _, _ = self.problem.shape
+        self.lower, self.upper = problem.lower, problem.upper
+        batch = guess.x.shape[1]
+        self.solution = Solution(
+            guess.x.copy(), guess.multipliers.copy(), np.zeros((n, batch)), np.zeros((n, batch)),
+            np.full(batch, np.nan), np.full(batch, Status.STEP_LIMIT, dtype=np.int64),
+            np.zeros(batch, dtype=np.int64), np.full(batch, np.inf), np.full(batch, np.inf),
+            np.full(batch, -1, dtype=np.int64), np.zeros((n, batch), dtype=bool),
+            np.zeros((n, batch), dtype=bool),
+        )  # fmt: skip
+        self.track = self._begin(guess)
+        self.before: tuple[_Track, Derivatives]
+
+    def _begin(self, guess: Guess) -> _Track:
+        _, m, p = self.problem.shape
+        batch = guess.x.shape[1]
+        held = np.where(guess.active_lower, -1, np.where(guess.active_upper, 1, 0))
+        x = np.clip(guess.x, self.lower, self.upper)
+        x = np.where(held < 0, self.lower, np.where(held > 0, self.upper, x))
+        # a bound that the state happens to lie on does not hold unless its multiplier says so
+        slack_held = np.where(guess.multipliers[m:] < -_FELT, -1, 0)
+        return _Track(
+            np.arange(batch),
+            np.concatenate([x, np.zeros((p, batch))]),
+            guess.multipliers.copy(),
+            np.concatenate([held, slack_held]),
+            np.concatenate([self.lower, np.zeros((p, batch))]),
+            np.concatenate([self.upper, np.full((p, batch), np.inf)]),
+            np.full(batch, _LONGEST),
+            np.full(batch, np.inf),
+        )
+
+    def run(self, steps: int) -> Solution:
+        """Work until every case has ended."""
+        for step in range(steps + 1):
+            if not len(self.track.case) or stopping.asked():
+                break
+            derivatives = self._evaluate(first=step == 0)
+            if not len(self.track.case):
+                break
+            derivatives = self._drop_ended(derivatives, step)
+            if step < steps and len(self.track.case):
+                derivatives = self._without_lapses(derivatives)
+                self.before = self.track.take(np.arange(len(self.track.case))), derivatives
+                self._step(derivatives)
+        return self.solution
+
+    def _without_lapses(self, derivatives: Derivatives) -> Derivatives:
+        """Take back the steps after which the residuals have grown much."""
+        track = self.track
+        residual = np.abs(derivatives.values.constraints).max(axis=0, initial=0.0)
+        lapsed = np.flatnonzero((residual > _GROWTH * track.residual) & (residual > _LARGE))
+        track.residual = residual
+        if not len(lapsed):
+            return derivatives
+        old, old_derivatives = self.before
+        there = np.searchsorted(old.case, track.case[lapsed])
+        again = old.take(there)
+        for name in ("variables", "multipliers", "held", "residual"):
+            getattr(track, name)[..., lapsed] = getattr(again, name)
+        track.reach[lapsed] = _SHORTER * again.reach
+        overwrite(derivatives, taken(old_derivatives, there), lapsed)
+        return derivatives
+
+    def _evaluate(self, *, first: bool) -> Derivatives:
+        track = self.track
+        n, m, _ = self.problem.shape
+        derivatives = self.problem.derivatives(track.variables, track.case, track.multipliers)
+        if first:  # slacks that do not hold begin where the inequalities stand
+            room = np.maximum(derivatives.values.constraints[m:], 0.0)
+            track.variables[n:] = np.where(track.held[n:] < 0, 0.0, room)
+            derivatives.values.constraints[m:] -= track.variables[n:]
+        finite = np.flatnonzero(derivatives_finite(derivatives))
+        if len(finite) == len(track.case):
+            return derivatives
+        self.track = track.take(finite)
+        return taken(derivatives, finite)
+
+    def _drop_ended(self, derivatives: Derivatives, step: int) -> Derivatives:
+        track = self.track
+        left = derivatives.gradient + transposed_product(derivatives.jacobian, track.multipliers)
+        z_lower = np.where(track.held < 0, np.maximum(left, 0.0), 0.0)
+        z_upper = np.where(track.held > 0, np.maximum(-left, 0.0), 0.0)
+        errors = scaled_errors(
+            track.variables, track.lower, track.upper, track.multipliers, z_lower, z_upper, derivatives, 0.0
+        )
+        converged = (errors.residual <= _SETTLED) & (errors.optimality <= self.settings.optimality_tolerance)
+        astray = ~(np.maximum(errors.residual, errors.optimality) < _ASTRAY)
+        if converged.any():
+            self._record(track, derivatives, z_lower, z_upper, errors.optimality, converged, step)
+        going = np.flatnonzero(~converged & ~astray)
+        if len(going) == len(track.case):
+            return derivatives
+        self.track = track.take(going)
+        return taken(derivatives, going)
+
+    def _record(
+        self,
+        track: _Track,
+        derivatives: Derivatives,
+        z_lower: Array,
+        z_upper: Array,
+        optimality: Array,
+        which: Mask,
+        step: int,
+    ) -> None:
+        n, _, _ = self.problem.shape
+        cases, found = track.case[which], self.solution
+        found.x[:, cases] = track.variables[:n, which]
+        found.multipliers[:, cases] = track.multipliers[:, which]
+        found.lower_multipliers[:, cases] = z_lower[:n, which]
+        found.upper_multipliers[:, cases] = z_upper[:n, which]
+        found.objective[cases] = derivatives.values.objective[which]
+        found.status[cases] = Status.CONVERGED
+        found.iterations[cases] = step
+        residual = np.abs(derivatives.values.constraints[:, which])
+        found.constraint_error[cases] = residual.max(axis=0, initial=0.0)
+        found.worst_constraint[cases] = residual.argmax(axis=0) if len(residual) else -1
+        found.optimality_error[cases] = optimality[which]
+        found.active_lower[:, cases] = z_lower[:n, which] > 0.0
+        found.active_upper[:, cases] = z_upper[:n, which] > 0.0
+
+    def _step(self, derivatives: Derivatives) -> None:
+        """A step of sequential quadratic programming: with the bounds that hold kept, where that is the
+        answer to the quadratic problem, and else with all bounds.
+        """
+        track = self.track
+        step, multipliers = self._with_held_kept(derivatives)
+        moved = track.variables + step
+        left = derivatives.gradient + product(derivatives.hessian, step)
+        left = left + transposed_product(derivatives.jacobian, multipliers)
+        inwards = np.where(track.held < 0, left, np.where(track.held > 0, -left, 0.0)) < -_WRONG_SIGN
+        crossing = (moved < track.lower) | (moved > track.upper)
+        reach = track.reach * np.maximum(1.0, np.abs(track.variables))
+        other = np.flatnonzero((inwards | crossing | (np.abs(step) > reach)).any(axis=0))
+        if len(other):
+            of = self._quadratic(taken(derivatives, other), track.take(other), reach[:, other])
+            answer = solve_quadratic(of, self.settings.proximal)
+            step[:, other], multipliers[:, other] = answer.step, answer.multipliers
+            part = track.take(other)
+            at_lower = (answer.lower > answer.step - of.low) & (of.low == part.lower - part.variables)
+            at_upper = (answer.upper > of.high - answer.step) & (of.high == part.upper - part.variables)
+            track.held[:, other] = np.where(at_lower, -1, np.where(at_upper, 1, 0))
+        track.multipliers = multipliers
+        moved = np.clip(track.variables + step, track.lower, track.upper)
+        track.variables = np.where(track.held < 0, track.lower, np.where(track.held > 0, track.upper, moved))
+
+    def _with_held_kept(self, derivatives: Derivatives) -> tuple[Array, Array]:
+        """The Newton step of the optimality conditions that leaves held variables where they are."""
+        track = self.track
+        scale = (track.held == 0).astype(float)
+        hessian = derivatives.hessian * scale * scale[:, None]
+        diagonal = np.arange(len(scale))
+        hessian[diagonal, diagonal] += 1.0 - scale + self.settings.proximal
+        step, multipliers = solve_equality_step(
+            hessian,
+            derivatives.gradient * scale,
+            derivatives.values.constraints,
+            split_by_constraints(derivatives.jacobian * scale),
+            self.settings.proximal,
+            np.zeros(len(track.case)),
+        )
+        return step * scale, multipliers
+
+    def _quadratic(self, derivatives: Derivatives, track: _Track, reach: Array) -> Quadratic:
+        return Quadratic(
+            derivatives.hessian,
+            derivatives.gradient,
+            derivatives.jacobian,
+            derivatives.values.constraints,
+            np.maximum(track.lower - track.variables, -reach),
+            np.minimum(track.upper - track.variables, reach),
+        )
