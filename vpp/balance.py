@@ -347,7 +347,7 @@ def foils_at_work(*, fleet_layout: Layout, boats: BoatArrays, state: State) -> t
     ]
     found = foiling.loads_of_all(
         layouts=fleet_layout.foils,
-        elements=foiling.foil_elements(fleet_layout.foils, boats.foils),
+        elements=boats.foil_elements(fleet_layout.foils),
         attitude=state.attitude,
         water=boats.water,
         controls=controls,

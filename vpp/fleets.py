@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from itertools import pairwise
 from typing import Any, Generic, TypeVar
 
@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from vpp import appendages, foiling, hulls
 from vpp.appendages import FinArrays, FinLayout
 from vpp.boat import Boat, Environment, Rig, Sail, TableSail
-from vpp.foiling import FoilArrays, FoilLayout, Water
+from vpp.foiling import FoilArrays, FoilElements, FoilLayout, Water
 from vpp.hulls import FormedHullArrays, HullArrays, HullLayout
 from vpp.physics import hull_form, lifting_line
 from vpp.physics.arrays import Array
@@ -92,6 +92,17 @@ class BoatArrays:
             surface_pressure=self.air_pressure,
             gravity=self.gravity,
         )
+
+    @cached_property
+    def _elements(self) -> dict[tuple[FoilLayout, ...], FoilElements]:
+        """What `foil_elements` has made."""
+        return {}
+
+    def foil_elements(self, layouts: tuple[FoilLayout, ...]) -> FoilElements:
+        """The elements of all foils in one; made once, for every evaluation at the same conditions asks."""
+        if layouts not in self._elements:
+            self._elements[layouts] = foiling.foil_elements(layouts, self.foils)
+        return self._elements[layouts]
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -49,6 +49,8 @@ CELL, LEADS = 1.8, 4
 MIDDLE, AROUND = np.radians(95.0), np.radians(60.0)
 # Iterations of a guessed start, restoration included; what needs more is left to neighbours.
 FIRST_LIMIT = 80
+# States all over the bounds from which a condition on its own is searched as well.
+SCATTERED, SEED = 12, 7
 # Neighbours tried by a condition that has no answer.
 TRIES = 5
 # Stages of a walk to a condition that could not be followed to in one step, and neighbours that it is walked
@@ -124,6 +126,7 @@ class _Search:
         for _ in range(ROUNDS):
             if stopping.asked() or not self._compare():
                 break
+        self._rescue()
         self._sharpen()
         if stopping.asked():  # what was not compared may not be the best
             self.found.status[self.found.status == Status.CONVERGED] = Status.INTERRUPTED
@@ -132,6 +135,29 @@ class _Search:
         return [
             self.optima.take(np.arange(first, first + count)) for first in range(0, len(self.branch), count)
         ]
+
+    def _lone(self) -> Mask:
+        """Conditions that were asked for with no other near them."""
+        near = (self.near.case >= 0) & (self.near.gap <= REACH) & self.wanted[self.near.case]
+        return np.asarray(self.wanted & ~near.any(axis=1))
+
+    def _scattered(self, cases: Integers) -> tuple[Integers, FloatArray]:
+        """Cases as often as states all over their bounds, and those states."""
+        share = np.random.default_rng(SEED).uniform(0.1, 0.9, (SCATTERED, self.problem.variable_count))
+        low, high = self.problem.lower[:, cases], self.problem.upper[:, cases]
+        states = [low + part[:, None] * (high - low) for part in share]
+        return np.tile(cases, SCATTERED), np.concatenate(states, axis=-1)
+
+    def _rescue(self) -> None:
+        """Look all over the bounds for equilibria where a condition on its own has none yet."""
+        cases = np.flatnonzero(self._lone() & (standing(self.found) == 1))
+        if len(cases) and not stopping.asked():
+            index, states = self._scattered(cases)
+            self._minimise(index, states, self._first(), restore_first=np.ones(len(index), dtype=bool))
+
+    def _first(self) -> Settings:
+        """Settings of searches from afar."""
+        return replace(SETTINGS, step_limit=min(FIRST_LIMIT, SETTINGS.step_limit))
 
     def _sharpen(self) -> None:
         """Take the last of the barrier out of answers that were not followed."""
@@ -168,9 +194,13 @@ class _Search:
                     states.append(start(problem, how)[:, self.condition[which]])
         if not index:
             return
+        lone = cases[self._lone()[cases]]
+        if len(lone):
+            more, scattered = self._scattered(lone)
+            index.append(more)
+            states.append(scattered)
         starts = np.concatenate(index), np.concatenate(states, axis=-1)
-        first = replace(SETTINGS, step_limit=min(FIRST_LIMIT, SETTINGS.step_limit))
-        self._minimise(*starts, first)
+        self._minimise(*starts, self._first())
         undecided = (self.found.status == Status.STEP_LIMIT) & (standing(self.found) == 1)
         self.found.status[undecided] = UNSOLVED
         self._tell(cases[self.found.status[cases] != UNSOLVED])

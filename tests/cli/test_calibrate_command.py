@@ -32,6 +32,9 @@ def run(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Run:
     scales, with neither, and with scales in one option only.
     """
     invent(monkeypatch, OF)
+    # what one more unit of everything buys has no meaning at invented states
+    monkeypatch.setattr("vpp.cli.lever_tables.levers_of", lambda *_, **__: [])
+    monkeypatch.setattr("vpp.cli.compare.compared_levers", lambda *_: [])
     monkeypatch.chdir(tmp_path)
     points = [(name, tws, twa, float(speed_kn(TRUTH, tws, twa, OF))) for name, tws, twa in WINDS]  # type: ignore[arg-type]
     scales = {name: value for name, value in vars(TRUTH).items() if value != 1.0}

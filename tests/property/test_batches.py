@@ -11,6 +11,7 @@ import pytest
 
 from tests.support import keelboat
 from vpp import equilibrium
+from vpp.optima import SETTINGS
 from vpp.solved import Conditions
 from vpp.solver.status import Status
 
@@ -61,10 +62,13 @@ def test_the_order_of_conditions_changes_nothing(together, seed):
 
 
 def test_a_repeated_condition_gives_the_same_answer_twice():
+    """One of the two begins at the answer of the other, or both at a neighbour's: they are exact alike."""
     solved = equilibrium.solve([BOAT], keelboat.conditions(tws_kn=[12, 9, 12], twa_deg=[100, 60, 100]))
     np.testing.assert_allclose(
         solved.quantities["boat_speed"][2], solved.quantities["boat_speed"][0], rtol=1e-9
     )
+    assert solved.constraint_error.max() <= SETTINGS.constraint_tolerance
+    assert solved.optimality_error.max() <= SETTINGS.optimality_tolerance
 
 
 def test_the_same_call_gives_the_same_numbers(together):

@@ -95,10 +95,10 @@ class _FreeRighting(trim.FastestEquilibrium):
     most = 0.0
 
     def loads(
-        self, values: Mapping[str, Any], cases: Any
+        self, values: Mapping[str, Any], cases: Any, *later: Any
     ) -> tuple[tuple[Component, ...], tuple[WorkingFoil, ...]]:
         load = Load(roll=self.most * values["extra_camber"])
-        components, at_work = super().loads(values, cases)
+        components, at_work = super().loads(values, cases, *later)
         return (*components, Component(name="righting", medium="gravity", load=load)), at_work
 
 

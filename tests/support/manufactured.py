@@ -82,7 +82,7 @@ class _Invented(trim.FastestEquilibrium):
         )
 
     def loads(
-        self, values: Mapping[str, Any], cases: NDArray[np.int64]
+        self, values: Mapping[str, Any], cases: NDArray[np.int64], *later: Any
     ) -> tuple[tuple[Component, ...], tuple[WorkingFoil, ...]]:
         speed, leeway = values["boat_speed"], values["leeway"]
         tws = self.conditions.tws[cases]
@@ -161,9 +161,9 @@ class AddedLoad(trim.FastestEquilibrium):
     extra: Floats
 
     def loads(
-        self, values: Mapping[str, Any], cases: NDArray[np.int64]
+        self, values: Mapping[str, Any], cases: NDArray[np.int64], *later: Any
     ) -> tuple[tuple[Component, ...], tuple[WorkingFoil, ...]]:
         along, across, roll, yaw = self.extra[:, cases]
         load = course_load(along, across, values["leeway"], roll=roll, yaw=yaw)
-        components, at_work = super().loads(values, cases)
+        components, at_work = super().loads(values, cases, *later)
         return (*components, Component(name="added", medium="water", load=load)), at_work

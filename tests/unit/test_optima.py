@@ -7,7 +7,18 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from vpp.optima import APART, BETTER, KEPT, SETTINGS, UNSOLVED, Optima, keep_better, rearranged, rounds, standing
+from vpp.optima import (
+    APART,
+    BETTER,
+    KEPT,
+    SETTINGS,
+    UNSOLVED,
+    Optima,
+    keep_better,
+    rearranged,
+    rounds,
+    standing,
+)
 from vpp.solver.problem import Solution
 from vpp.solver.status import Status
 
@@ -15,7 +26,11 @@ from vpp.solver.status import Status
 def none_yet(count):
     """Optima of a problem with bounds alone: that is all that is asked of one."""
     problem = SimpleNamespace(
-        variable_count=2, equality_count=1, inequality_count=1, lower=np.zeros((2, count)), upper=np.ones((2, count))
+        variable_count=2,
+        equality_count=1,
+        inequality_count=1,
+        lower=np.zeros((2, count)),
+        upper=np.ones((2, count)),
     )
     return Optima.of(problem)
 
@@ -41,9 +56,7 @@ def answers(objective, *, status=Status.CONVERGED, error=0.0, iterations=1):
 
 
 def kept(optima, place=0):
-    return [
-        float(slot.objective[place]) for slot in optima.slots if slot.status[place] == Status.CONVERGED
-    ]
+    return [float(slot.objective[place]) for slot in optima.slots if slot.status[place] == Status.CONVERGED]
 
 
 ONE = np.array([0])
@@ -144,6 +157,27 @@ def test_an_answer_that_is_no_better_changes_nothing():
     np.testing.assert_array_equal(found.objective, [-1.0, -1.0 - 2.0 * BETTER, -1.0])
     np.testing.assert_array_equal(found.x[0], found.objective)
     assert found.iterations.tolist() == [2, 2, 2]
+
+
+def test_what_a_barrier_holds_off_a_bound_is_told_from_what_is_on_it():
+    optima = none_yet(4)
+    found = answers([-1.0, -1.0, -1.0, -1.0])
+    found.lower_multipliers[0] = [0.0, 0.3, 0.3, 0.3]  # at no bound, on one, off one, and so but unsolved
+    found.active_lower[0] = [False, True, False, False]
+    found.status[3] = Status.STEP_LIMIT
+    optima.put(found, np.arange(4))
+    assert optima.blurred().tolist() == [2]
+
+
+def test_an_answer_is_sharpened_by_the_same_optimum_alone():
+    optima = none_yet(3)
+    optima.put(answers([-1.0, -1.0, -1.0], iterations=7), np.arange(3))
+    same, other = -1.0 - 0.1 * APART, -1.0 - 5.0 * APART
+    optima.sharpen(answers([other, same], iterations=3), np.array([2, 0]))
+    optima.sharpen(answers(same, status=Status.STEP_LIMIT), np.array([1]))
+    np.testing.assert_array_equal(optima.best.objective, [same, -1.0, -1.0])
+    np.testing.assert_array_equal(optima.best.x[0], optima.best.objective)
+    assert optima.best.iterations.tolist() == [7, 7, 7]
 
 
 def test_rearranged_keeps_cases_together():

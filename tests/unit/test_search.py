@@ -8,13 +8,13 @@ import numpy as np
 import pytest
 
 from tests.support import keelboat
-from vpp import best_vmg, equilibrium, search
+from vpp import equilibrium, search
 from vpp.optima import KEPT, SETTINGS, Cases
 from vpp.solved import Conditions
 from vpp.solver import stopping
 from vpp.solver.interior_point import minimise
 from vpp.solver.status import Status
-from vpp.starts import FLAT, starts_for
+from vpp.starts import ATTACHED, starts_for
 from vpp.trim import start
 
 BOAT = keelboat.coarse(keelboat.base(), 5)
@@ -65,6 +65,17 @@ def test_answers_are_optima_by_the_solvers_tolerances(grid):
     np.testing.assert_allclose(values.objective, found.best.objective, rtol=1e-12)
     assert np.abs(values.constraints).max() <= SETTINGS.constraint_tolerance
     assert np.all((found.best.x >= problem.lower) & (found.best.x <= problem.upper))
+
+
+def test_answers_are_on_the_bounds_that_hold_them(grid):
+    """No barrier is left of the interior point, nor of where an answer came from."""
+    found, problem, _ = grid
+    assert len(found.blurred()) == 0
+    best = found.best
+    np.testing.assert_array_equal(best.x[best.active_lower], problem.lower[best.active_lower])
+    np.testing.assert_array_equal(best.x[best.active_upper], problem.upper[best.active_upper])
+    assert best.active_lower.any()
+    assert best.active_upper.any()
 
 
 def test_other_optima_are_slower_ones_in_order(grid):
@@ -146,10 +157,10 @@ def same_to_the_last_bit(one, other):
 def small_patches(monkeypatch):
     """Several patches to share out, of a few conditions each."""
     monkeypatch.setattr(equilibrium, "LEAST_SHARED", 1)
-    monkeypatch.setattr(equilibrium, "PATCH", 6)
+    monkeypatch.setattr(equilibrium, "PATCH", 4)
 
 
-MIXED = keelboat.grid(tws_kn=[8, 10, 12], twa_deg=[45, 60, 90, 150], best_vmg=True)
+MIXED = keelboat.grid(tws_kn=[8, 12], twa_deg=[50, 90, 150], best_vmg=True)
 
 
 def test_processes_share_patches_out_and_change_no_number(small_patches):
@@ -163,7 +174,7 @@ def test_processes_share_patches_out_and_change_no_number(small_patches):
 
 def test_how_patches_are_dealt_out_changes_no_number(small_patches, monkeypatch):
     whole = equilibrium.solve([BOAT], MIXED)
-    monkeypatch.setattr(equilibrium, "MOST_IN_PART", 8)
+    monkeypatch.setattr(equilibrium, "MOST_IN_PART", 4)
     same_to_the_last_bit(whole, equilibrium.solve([BOAT], MIXED))
 
 
@@ -243,34 +254,16 @@ def test_what_was_not_compared_with_its_neighbours_is_not_called_best():
 
 
 def test_a_slower_optimum_gives_way_to_that_of_a_neighbour(monkeypatch):
-    """Off the wind a start with flat sails leads one of these to a slower optimum. Solved each by itself it
+    """Off the wind one start leads one of these to a slower optimum. Solved each by itself it
     stays there; compared with the others it takes the better one over.
     """
-    of = keelboat.grid(tws_kn=[12], twa_deg=[140, 145, 150, 155, 160, 165, 170])
+    of = keelboat.grid(tws_kn=[12], twa_deg=[142, 144, 146, 148, 150, 152, 154])
     best = best_of_all_starts(keelboat.problem([BOAT], of))
     everywhere = np.ones(len(of), dtype=bool)
-    monkeypatch.setattr(search, "starts_for", lambda problem: [(FLAT, everywhere)])
-    monkeypatch.setattr(search, "CELL", 0.3)  # each is the middle of a cell
+    monkeypatch.setattr(search, "starts_for", lambda problem: [(ATTACHED, everywhere)])
+    monkeypatch.setattr(search, "CELL", 0.1)  # each is the middle of a cell
     found, _ = searched(of)
     monkeypatch.setattr(search, "ROUNDS", 0)
     apart, _ = searched(of)
     assert ((apart.best.objective - best) / np.abs(best)).max() > 1e-3
     assert ((found.best.objective - best) / np.abs(best)).max() <= SAME
-
-
-def test_rows_of_best_vmg_leave_no_large_gaps_and_no_angle_twice():
-    vmg = keelboat.conditions(tws_kn=[10, 10, 14], twa_deg=np.nan, aim=["upwind", "downwind", "upwind"])
-    known = keelboat.grid(tws_kn=[10, 12], twa_deg=[40, 46, 140])
-    rows, owner = best_vmg.rows_for(vmg, known)
-    assert set(rows.aim) == {"speed"}
-    np.testing.assert_array_equal(rows.tws, vmg.tws[owner])
-    for place in range(3):
-        here = known.tws == vmg.tws[place]
-        angles = np.concatenate([rows.twa[owner == place], known.twa[here]])
-        low, high = best_vmg.VMG_RANGES[str(vmg.aim[place])]
-        angles = np.sort(angles[(angles >= low - 1e-12) & (angles <= high + 1e-12)])
-        step = best_vmg.ROW_STEP[str(vmg.aim[place])]
-        assert np.diff(angles).max() <= 1.7 * step
-        assert np.diff(angles).min() > 0.0
-        assert angles[0] == pytest.approx(low)
-        assert angles[-1] == pytest.approx(high)

@@ -11,7 +11,7 @@ import pytest
 from typer.testing import CliRunner
 
 import vpp
-from vpp import equilibrium
+from vpp import equilibrium, search
 from vpp.cli import app
 from vpp.cli.console import SOME_FAILED
 from vpp.plots import polar_figure
@@ -118,8 +118,6 @@ def test_the_command_prints_it_draws_nothing_and_ends_as_without_a_result(
 
 def test_real_searches_of_few_steps_hand_on_what_they_have(monkeypatch: pytest.MonkeyPatch) -> None:
     """With fewer steps than any search takes, whatever comes back says what it is."""
-    from vpp import search
-
     monkeypatch.setattr(search, "SETTINGS", replace(search.SETTINGS, step_limit=7))
     frame = vpp.polar(vpp.load(BOAT), **WIND).to_frame()
     early = frame[frame["status"] == "step_limit"]

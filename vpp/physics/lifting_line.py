@@ -14,6 +14,7 @@ and control points spaced evenly in angle (Glauert 1926).
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any, TypeVar
 
@@ -122,7 +123,8 @@ class WakeOperator:
         xp = array_namespace(angle)
         if xp is not np:
             return xp.einsum("kc,ckij->cij", basis, xp.asarray(self.coefficients[:, place])[self.boat])
-        return _sum_of_terms(basis, self.coefficients[:, place], self.boat)
+        (found,) = _sums_of_terms([basis], self.coefficients[:, place : place + 1], self.boat)
+        return found
 
     def _basis(self, angle: Array, order: int, ride_height: Array) -> Array:
         basis = fourier_basis(angle, order)
@@ -135,10 +137,8 @@ class WakeOperator:
         """The operators of `MET` and `BOUND` one below the other (conditions, 4 n, n), and their first two
         derivatives by the angle.
         """
-        both = self._both_places()
-        return tuple(
-            _sum_of_terms(self._basis(angle, order, ride_height), both, self.boat) for order in (0, 1, 2)
-        )
+        bases = [self._basis(angle, order, ride_height) for order in (0, 1, 2)]
+        return _sums_of_terms(bases, self.coefficients, self.boat)
 
     def by_ride_height(self, angle: FloatArray) -> tuple[FloatArray, ...]:
         """Derivatives of those operators by the ride height, and by ride height and angle; none where the
@@ -146,12 +146,8 @@ class WakeOperator:
         """
         if self.mirrored_from is None:
             return ()
-        slopes = self._both_places()[:, self.coefficients.shape[2] // 2 :]
-        return tuple(_sum_of_terms(fourier_basis(angle, order), slopes, self.boat) for order in (0, 1))
-
-    def _both_places(self) -> FloatArray:
-        boats, places, terms, rows, columns = self.coefficients.shape
-        return self.coefficients.swapaxes(1, 2).reshape(boats, terms, places * rows, columns)
+        slopes = self.coefficients[:, :, self.coefficients.shape[2] // 2 :]
+        return _sums_of_terms([fourier_basis(angle, order) for order in (0, 1)], slopes, self.boat)
 
     def turned(self, angle: Array, place: int = MET, *, ride_height: Array = 0.0) -> TurnedWake:
         """The operator at the apparent wind angle and the ride height of each condition."""
@@ -195,20 +191,31 @@ def fourier_basis(angle: Array, order: int = 0) -> Array:
     return xp.concatenate([constant[None], scale * xp.cos(phase), scale * xp.sin(phase)])
 
 
-def _sum_of_terms(basis: FloatArray, coefficients: FloatArray, boat: NDArray[np.intp]) -> FloatArray:
-    """Matrices (conditions, rows, columns), the sums over terms of a basis (terms, conditions) times the
-    coefficients (boats, terms, rows, columns) of each condition's boat.
+def _sums_of_terms(
+    bases: Sequence[FloatArray], coefficients: FloatArray, boat: NDArray[np.intp]
+) -> tuple[FloatArray, ...]:
+    """For each of the bases (terms, conditions), matrices (conditions, places and rows, columns): the sums
+    over terms of the basis times the coefficients (boats, places, terms, rows, columns) of each condition's
+    boat.
     """
-    shape = coefficients.shape[2:]
-    flat = coefficients.reshape(*coefficients.shape[:2], -1)
+    places, terms, rows, columns = coefficients.shape[1:]
+    shape = places * rows, columns
+
+    def of_boat(one: np.intp, its: slice | NDArray[np.intp]) -> FloatArray:
+        """(bases, conditions, ...) of one boat, all bases in one product."""
+        # only the boats that are asked for are copied
+        table = coefficients[one].swapaxes(0, 1).reshape(terms, -1)
+        together = np.concatenate([basis[:, its] for basis in bases], axis=1)
+        return _sum_of_blocks(together, table).reshape(len(bases), -1, *shape)
+
     boats = np.unique(boat)
     if len(boats) == 1:
-        return _sum_of_blocks(basis, flat[boats[0]]).reshape(len(boat), *shape)
-    result = np.empty((len(boat), *shape))
+        return tuple(of_boat(boats[0], slice(None)))
+    result = np.empty((len(bases), len(boat), *shape))
     for one in boats:
         its = np.flatnonzero(boat == one)
-        result[its] = _sum_of_blocks(basis[:, its], flat[one]).reshape(len(its), *shape)
-    return result
+        result[:, its] = of_boat(one, its)
+    return tuple(result)
 
 
 def _sum_of_blocks(basis: FloatArray, coefficients: FloatArray) -> FloatArray:

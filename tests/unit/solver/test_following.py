@@ -30,7 +30,7 @@ def guess_from(solution):
     return Guess(solution.x, solution.multipliers, solution.active_lower, solution.active_upper)
 
 
-# --- the lowest point of circles: x = (-r, 0), multiplier r / 2 with the circle relative to its radius --------
+# --- the lowest point of circles: x = (-r, 0), multiplier r / 2 with the circle relative to its radius -----
 
 
 def circles(radius, lower=-100.0):
@@ -74,7 +74,7 @@ def test_an_answer_across_the_circle_is_found_from_the_side():
     np.testing.assert_allclose(found.x[0, converged], -1.0, atol=1e-9)
 
 
-# --- sums of exp(x) - t x between bounds: each x = log t, cut off at the bounds ------------------------------
+# --- sums of exp(x) - t x between bounds: each x = log t, cut off at the bounds ----------------------------
 
 
 def logarithms(target, lower=-1.0, upper=1.0):
@@ -140,7 +140,7 @@ def test_a_guess_outside_the_bounds_begins_on_them():
     np.testing.assert_allclose(found.x[:, 0], np.log([1.5, 0.7]), atol=1e-7)
 
 
-# --- the nearest state to a target within a disc of radius two: an inequality --------------------------------
+# --- the nearest state to a target within a disc of radius two: an inequality ------------------------------
 
 
 def discs(target):
@@ -177,7 +177,7 @@ def test_an_inequality_takes_hold_and_lets_go(before, after):
     assert found.multipliers[0, 0] <= 0.0
 
 
-# --- what is not reached is not claimed ----------------------------------------------------------------------
+# --- what is not reached is not claimed --------------------------------------------------------------------
 
 
 def bent(seed, cases, offset=0.4):
@@ -267,7 +267,7 @@ def test_without_enough_steps_the_guess_is_given_back():
     assert found.constraint_error[1] == INF
 
 
-# --- beside the interior point -------------------------------------------------------------------------------
+# --- beside the interior point -----------------------------------------------------------------------------
 
 
 def test_the_same_answers_as_the_interior_point():
@@ -307,7 +307,7 @@ def test_what_the_interior_point_left_is_made_exact():
     assert np.all(near.x[held] > problem.lower[held])
 
 
-# --- batches and ending early --------------------------------------------------------------------------------
+# --- batches and ending early ------------------------------------------------------------------------------
 
 
 FIELDS = ("x", "multipliers", "lower_multipliers", "upper_multipliers", "objective", "status", "iterations",

@@ -5,9 +5,8 @@ import pytest
 from scipy.optimize import LinearConstraint, NonlinearConstraint, least_squares, minimize
 
 from tests.support.function_problem import FunctionProblem
-from vpp.solver import jets
 from vpp.solver.interior_point import minimise
-from vpp.solver.problem import Derivatives, Settings, Values
+from vpp.solver.problem import Settings, Values
 from vpp.solver.status import Status
 
 INF = np.inf

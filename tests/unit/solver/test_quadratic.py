@@ -115,8 +115,8 @@ def test_the_nearest_state_in_a_box_is_a_clip():
 
 
 def nearest_on_simplex(target):
-    """The nearest state with parts that are positive and add up to one: all parts lowered alike and cut off at
-    zero, by sorting (from memory).
+    """The nearest state of positive parts that add up to one: all are lowered alike and cut off at zero, by
+    sorting (from memory).
     """
     sorted_down = -np.sort(-target)
     level = (np.cumsum(sorted_down) - 1.0) / np.arange(1, len(target) + 1)

@@ -1,0 +1,96 @@
+"""Best velocity made good against wind angles one by one."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tests.support import keelboat
+from vpp import best_vmg, equilibrium
+from vpp.solver.status import Status
+from vpp.trim import VMG_RANGES
+
+BOAT = keelboat.coarse(keelboat.base(), 5)
+WINDS = (6.0, 12.0, 18.0)
+FINE = {"upwind": np.arange(30.0, 61.0, 1.0), "downwind": np.arange(130.0, 180.5, 2.0)}
+
+
+@pytest.fixture(scope="module")
+def solved():
+    """Best VMG by itself, with no other condition to begin at."""
+    of = keelboat.conditions(
+        tws_kn=np.repeat(WINDS, 2), twa_deg=np.nan, aim=np.tile(["upwind", "downwind"], len(WINDS))
+    )
+    return equilibrium.solve([BOAT], of)
+
+
+@pytest.mark.parametrize("aim", list(FINE))
+def test_it_is_at_least_that_of_the_best_of_many_angles(solved, aim):
+    angles = FINE[aim]
+    grid = equilibrium.solve([BOAT], keelboat.grid(tws_kn=WINDS, twa_deg=list(angles)))
+    made_good = np.abs(grid.quantities["vmg"]).reshape(len(WINDS), -1)
+    best, at = np.nanmax(made_good, axis=1), angles[np.nanargmax(made_good, axis=1)]
+    here = solved.conditions.aim == aim
+    assert not solved.status[here].any()
+    found = np.abs(solved.quantities["vmg"][here])
+    assert np.all(found >= best * (1.0 - 1e-6))
+    assert np.all(found <= best * 1.005)
+    # and at an angle beside the best of them
+    step = angles[1] - angles[0]
+    assert np.all(np.abs(np.degrees(solved.quantities["twa"][here]) - at) <= step + 1e-6)
+
+
+def test_beside_wind_angles_it_is_the_same(solved):
+    """The rows of angles that are asked for anyway are begun at as well."""
+    mixed = equilibrium.solve(
+        [BOAT], keelboat.grid(tws_kn=WINDS, twa_deg=[38, 45, 52, 75, 120, 150, 165], best_vmg=True)
+    )
+    for aim in FINE:
+        alone = solved.quantities["vmg"][solved.conditions.aim == aim]
+        beside = mixed.quantities["vmg"][mixed.conditions.aim == aim]
+        np.testing.assert_allclose(beside, alone, rtol=1e-5)
+
+
+def test_an_answer_at_the_end_of_the_range_is_not_called_a_best_vmg(monkeypatch):
+    """A range that ends before the best angle: the end is the best of it, and said to be no best VMG."""
+    short = {"upwind": (np.radians(55.0), np.radians(80.0)), "downwind": VMG_RANGES["downwind"]}
+    monkeypatch.setattr("vpp.trim.VMG_RANGES", short)
+    monkeypatch.setattr(best_vmg, "VMG_RANGES", short)
+    cut = equilibrium.solve([BOAT], keelboat.conditions(tws_kn=12, twa_deg=np.nan, aim="upwind"))
+    assert cut.status[0] == Status.LIMIT_REACHED
+    assert "end of the search range" in cut.reason[0]
+
+
+def test_a_boat_that_cannot_sail_has_no_best_vmg_and_says_why():
+    crippled = replace(BOAT, margins=replace(BOAT.margins, leeway=0.002))
+    of = keelboat.conditions(tws_kn=12, twa_deg=np.nan, aim=["upwind", "upwind"], option=[0, 1])
+    solved = equilibrium.solve([crippled, BOAT], of)
+    assert solved.status.tolist() == [Status.NO_EQUILIBRIUM, Status.CONVERGED]
+    assert solved.reason[0].startswith("No equilibrium")
+    assert not solved.reason[1]
+
+
+def test_rows_leave_no_large_gaps_and_no_angle_twice():
+    vmg = keelboat.conditions(tws_kn=[10, 10, 14], twa_deg=np.nan, aim=["upwind", "downwind", "upwind"])
+    known = keelboat.grid(tws_kn=[10, 12], twa_deg=[40, 46, 140])
+    rows, owner = best_vmg.rows_for(vmg, known)
+    assert set(rows.aim) == {"speed"}
+    np.testing.assert_array_equal(rows.tws, vmg.tws[owner])
+    for place in range(3):
+        aim, here = str(vmg.aim[place]), known.tws == vmg.tws[place]
+        low, high = VMG_RANGES[aim]
+        angles = np.sort(np.concatenate([rows.twa[owner == place], known.twa[here]]))
+        angles = angles[(angles >= low - 1e-12) & (angles <= high + 1e-12)]
+        assert np.diff(angles).max() <= 2.0 * best_vmg.ROW_STEP[aim]
+        assert np.diff(angles).min() > 0.0
+        assert angles[0] == pytest.approx(low)
+        assert angles[-1] == pytest.approx(high)
+
+
+def test_no_best_vmg_asks_for_no_row():
+    nothing = keelboat.grid(tws_kn=[10], twa_deg=[90]).take(np.arange(0))
+    rows, owner = best_vmg.rows_for(nothing, keelboat.grid(tws_kn=[10], twa_deg=[90]))
+    assert len(rows) == 0
+    assert len(owner) == 0
