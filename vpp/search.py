@@ -49,6 +49,8 @@ CELL, LEADS = 1.8, 4
 MIDDLE, AROUND = np.radians(95.0), np.radians(60.0)
 # Iterations of a guessed start, restoration included; what needs more is left to neighbours.
 FIRST_LIMIT = 80
+# By how much of itself a speed must lie below the line between its neighbours' to be looked into.
+DENT = 4e-3
 # States all over the bounds from which a condition on its own is searched as well.
 SCATTERED, SEED = 12, 7
 # Neighbours tried by a condition that has no answer.
@@ -108,6 +110,7 @@ class _Search:
         self.found = self.optima.best
         # whether a neighbour's optimum has been followed to here, (cases, neighbours, optima)
         self.tried = np.repeat((self.near.case < 0)[..., None], KEPT, axis=-1)
+        self.cold = np.zeros(len(self.patch), dtype=bool)
         self.walks = np.zeros(len(self.patch), dtype=np.int64)
         self.dead = np.full((MEMORY, *self.found.x.shape), np.inf)
         self.dead_ends = np.zeros(len(self.patch), dtype=np.int64)
@@ -123,9 +126,11 @@ class _Search:
                 break
             self._settle(left)
             self._spread()
-        for _ in range(ROUNDS):
-            if stopping.asked() or not self._compare():
-                break
+        self._compare_all()
+        dented = self._dented()
+        if len(dented) and not stopping.asked():
+            self._from_starts(dented)
+            self._compare_all()
         self._rescue()
         self._sharpen()
         if stopping.asked():  # what was not compared may not be the best
@@ -135,6 +140,28 @@ class _Search:
         return [
             self.optima.take(np.arange(first, first + count)) for first in range(0, len(self.branch), count)
         ]
+
+    def _compare_all(self) -> None:
+        for _ in range(ROUNDS):
+            if stopping.asked() or not self._compare():
+                return
+
+    def _dented(self) -> Integers:
+        """Conditions not yet solved from guessed starts whose speed lies below the straight line between
+        those at the next smaller and larger wind angles. Where one optimum takes over from another that is
+        as it should be, and else a sign that a better one was missed.
+        """
+        speed = np.where(self.found.status == Status.CONVERGED, -self.found.objective, np.nan)
+        dented = np.zeros(len(speed), dtype=bool)
+        for row in grouped(self.branch, self.patch, self.conditions.option, self.conditions.tws):
+            row = row[np.argsort(self.conditions.twa[row], kind="stable")]
+            angle, of = self.conditions.twa[row], speed[row]
+            before, here, after = angle[:-2], angle[1:-1], angle[2:]
+            share = (here - before) / np.where(after > before, after - before, 1.0)
+            line = of[:-2] + share * (of[2:] - of[:-2])
+            near = (after - before) <= 2.0 * REACH * ANGLE_STEP
+            dented[row[1:-1]] = near & (of[1:-1] < (1.0 - DENT) * line)
+        return np.flatnonzero(dented & self.wanted & ~self.cold)
 
     def _lone(self) -> Mask:
         """Conditions that were asked for with no other near them."""
@@ -182,6 +209,7 @@ class _Search:
 
     def _from_starts(self, cases: Integers) -> None:
         """Solve cases from all guessed starts that suit them."""
+        self.cold[cases] = True
         index, states = [], []
         for number, problem in enumerate(self.problems):
             here = cases[self.branch[cases] == number]

@@ -45,7 +45,7 @@ class Slacked:
         jacobian[m + np.arange(p), n + np.arange(p)] = -1.0
         hessian = np.zeros((n + p, n + p, batch))
         hessian[:n, :n] = plain.hessian
-        return Derivatives(Values(plain.values.objective, residual), gradient, jacobian, hessian)
+        return Derivatives(Values(plain.values.objective.copy(), residual), gradient, jacobian, hessian)
 
 
 def plain_values(problem: Problem, x: Array, cases: Integers) -> Values:

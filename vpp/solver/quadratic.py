@@ -124,8 +124,10 @@ def _share(distance: Array, move: Array) -> Array:
 
 
 def _store(answer: QuadraticAnswer, now: QuadraticAnswer, where: Integers) -> None:
+    """Keep iterates, but those that are no longer finite."""
+    finite = np.logical_and.reduce([np.isfinite(value).all(axis=0) for value in vars(now).values()])
     for name, value in vars(now).items():
-        getattr(answer, name)[:, where] = value
+        getattr(answer, name)[:, where[finite]] = value[:, finite]
 
 
 def _taken(of: T, which: Integers) -> T:

@@ -350,7 +350,6 @@ def test_a_poisoned_neighbour_changes_nothing():
     np.testing.assert_array_equal(part.x[:, [0, 2]], whole.x[:, [0, 2]])
 
 
-@pytest.mark.xfail(reason="the objective is overwritten in the problem's own array", raises=ValueError)
 def test_arrays_that_the_problem_keeps_to_itself_are_left_alone():
     """A problem may give arrays that are not to be written to, such as one number for all cases; seen only
     where a step is taken back.

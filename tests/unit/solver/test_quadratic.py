@@ -173,7 +173,6 @@ def with_equalities_that_cannot_be_met():
     return of
 
 
-@pytest.mark.xfail(reason="iterates that are not finite are stored")
 def test_equalities_that_cannot_be_met_give_something_finite():
     of = with_equalities_that_cannot_be_met()
     answer = solve(of)
