@@ -176,8 +176,8 @@ class _Search:
         return np.tile(cases, SCATTERED), np.concatenate(states, axis=-1)
 
     def _rescue(self) -> None:
-        """Look all over the bounds for equilibria where a condition on its own has none yet."""
-        cases = np.flatnonzero(self._lone() & (standing(self.found) == 1))
+        """Look all over the bounds where a condition on its own has no answer yet that is proven best."""
+        cases = np.flatnonzero(self._lone() & np.isin(standing(self.found), (1, 2)))
         if len(cases) and not stopping.asked():
             index, states = self._scattered(cases)
             self._minimise(index, states, self._first(), restore_first=np.ones(len(index), dtype=bool))
