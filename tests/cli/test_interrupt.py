@@ -50,6 +50,8 @@ def interrupted(script: Path, *words: str, after: str) -> tuple[int, str, str]:
         stderr=subprocess.PIPE,
         text=True,
         start_new_session=True,
+        # a shell that runs the tests in the background lets its children ignore Ctrl-C
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
         env={**os.environ, "OMP_NUM_THREADS": "1"},
     )
     assert command.stderr is not None

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import signal
 import threading
+from collections.abc import Iterator
 
 import numpy as np
 import pytest
@@ -95,6 +96,15 @@ def test_nothing_begins_once_asked():
     stopping.refuse_part()
 
 
+@pytest.fixture
+def heeded() -> Iterator[None]:
+    """Ctrl-C as a program in the foreground takes it, however the tests were started."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
+
+
+@pytest.mark.usefixtures("heeded")
 def test_the_first_interrupt_asks_and_the_second_raises():
     before = signal.getsignal(signal.SIGINT)
     with stopping.keep_on_interrupt() as stop:
@@ -107,6 +117,7 @@ def test_the_first_interrupt_asks_and_the_second_raises():
     assert not stopping.asked()
 
 
+@pytest.mark.usefixtures("heeded")
 def test_without_a_block_an_interrupt_raises():
     with pytest.raises(KeyboardInterrupt):
         minimise(
