@@ -145,7 +145,7 @@ def _follow(
     """Keep the best answers near guesses; returns the places of guesses that led to none as good as `known`,
     an objective.
     """
-    led_off = []
+    led_off = [np.zeros(0, dtype=np.int64)]
     for part in blocks(len(cases)):
         answer = follow(Cases(together, cases[part]), guess.take(part), settings=SETTINGS)
         converged = answer.status == Status.CONVERGED

@@ -229,8 +229,8 @@ class _Search:
             states.append(scattered)
         starts = np.concatenate(index), np.concatenate(states, axis=-1)
         self._minimise(*starts, self._first())
-        undecided = (self.found.status == Status.STEP_LIMIT) & (standing(self.found) == 1)
-        self.found.status[undecided] = UNSOLVED
+        undecided = (self.found.status[cases] == Status.STEP_LIMIT) & (standing(self.found)[cases] == 1)
+        self.found.status[cases[undecided]] = UNSOLVED
         self._tell(cases[self.found.status[cases] != UNSOLVED])
 
     def _last_resort(self, cases: Integers) -> None:

@@ -94,3 +94,9 @@ def test_no_best_vmg_asks_for_no_row():
     rows, owner = best_vmg.rows_for(nothing, keelboat.grid(tws_kn=[10], twa_deg=[90]))
     assert len(rows) == 0
     assert len(owner) == 0
+
+
+def test_nothing_to_follow_leads_nowhere():
+    """As after a search beside peaks that found none."""
+    nothing = np.zeros(0, dtype=np.int64)
+    assert len(best_vmg._follow(None, nothing, None, None, np.zeros(0))) == 0
