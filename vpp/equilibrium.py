@@ -8,24 +8,21 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from vpp import best_vmg, fleets, neighbours, search
+from vpp import best_vmg, neighbours, search
 from vpp.boat import Boat
-from vpp.fleets import Fleet
-from vpp.optima import SETTINGS, rearranged
+from vpp.optima import rearranged
 from vpp.reporting import Report, assembled, report, taken
 from vpp.solved import BRANCHES, SPEED, Conditions, Solved
 from vpp.solver import stopping
 from vpp.solver.memory import keep_freed_memory
 from vpp.solver.processes import in_processes
 from vpp.solver.status import Status
-from vpp.trim import FastestEquilibrium, branches_of, freedom, mirror_heights, ranges
+from vpp.trim import FastestEquilibrium, branches_of, fleets_on, freedom, kind_of
 
 Progress = Callable[[int, int], None]
 
 # Behind every answer: states that are not proven best, then none, for which the first branch stands.
 _UNPROVEN, _UNSOLVED = 1e9, 1e300
-# The settings of searches from guessed starts.
-SOLVER_SETTINGS = SETTINGS
 # Conditions of a patch, or more where one boat in one wind has more, and boats that share patches.
 PATCH, BOATS = 160, 8
 # Fewer conditions than this are solved sooner than another process starts.
@@ -178,7 +175,7 @@ def _parts(
     boats: Sequence[Boat], conditions: Conditions, branches: Sequence[str], shares: int
 ) -> list[_Part]:
     """Conditions grouped by what their boats share, in order of first appearance, and cut between patches."""
-    keys = [_batch_key(boat, branches) for boat in boats]
+    keys = [kind_of(boat, branches) for boat in boats]
     number = {key: at for at, key in enumerate(dict.fromkeys(keys[option] for option in conditions.option))}
     batch = np.array([number[keys[option]] for option in conditions.option], dtype=np.intp)
     parts = []
@@ -218,33 +215,16 @@ def _patches(conditions: Conditions) -> NDArray[np.intp]:
     return np.asarray(patch[group.reshape(-1)], dtype=np.intp)
 
 
-def _on_branch(fleet: Fleet, members: Sequence[Boat], branch: str) -> Fleet:
-    """The boats with their sails mirrored in the water as they ride above it."""
-    if not fleet.layout.heaves:
-        return fleet
-    return fleet.mirrored(members, [mirror_heights(boat, branch) for boat in members])
-
-
-def _batch_key(boat: Boat, branches: Sequence[str]) -> tuple[object, ...]:
-    free = tuple(
-        name
-        for branch in branches_of(boat)
-        for name, bound in ranges(boat, branch).items()
-        if branch in branches and not bound.is_fixed
-    )
-    return fleets.layout(boat), branches_of(boat), free
-
-
 def _solve_part(part: _Part, tell: Callable[[float], None] | None = None) -> _Reports:
     """Reports of the conditions at wind angles and of those of best VMG, on each branch."""
     keep_freed_memory()
-    fleet = fleets.fleet(part.members)
     afloat = [
-        (_on_branch(fleet, part.members, branch), freedom(part.members, branch)) for branch in part.branches
+        (fleet, freedom(part.members, branch))
+        for fleet, branch in zip(fleets_on(part.members, part.branches), part.branches, strict=True)
     ]
 
     def problems(conditions: Conditions) -> list[FastestEquilibrium]:
-        return [FastestEquilibrium(on_branch, free, conditions) for on_branch, free in afloat]
+        return [FastestEquilibrium(fleet, free, conditions) for fleet, free in afloat]
 
     at_angle = part.conditions.aim == SPEED
     asked, best = np.flatnonzero(at_angle), np.flatnonzero(~at_angle)

@@ -18,12 +18,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from vpp import balance, fleets
+from vpp import balance
 from vpp.boat import Boat, FormedHull
 from vpp.config.errors import BoatFileError, Problem
 from vpp.config.movable import Key, MovableKeys
 from vpp.config.text import nearest
-from vpp.physics.foil_geometry import body_to_horizontal
 from vpp.physics.sails import wind_at
 from vpp.physics.windage import bluff_body_force
 from vpp.polar import Point
@@ -32,8 +31,8 @@ from vpp.solved import Conditions, Solved
 from vpp.solver.interior_point import minimise
 from vpp.solver.problem import Settings
 from vpp.solver.status import Status
-from vpp.state import Component, Load, State
-from vpp.trim import CONTROL_SCALES, SCALES, FastestEquilibrium, freedom, mirror_heights, ranges, state_from
+from vpp.state import Component, Load, State, at_height
+from vpp.trim import CONTROL_SCALES, SCALES, FastestEquilibrium, fleets_on, freedom, kind_of, state_from
 
 if TYPE_CHECKING:
     from vpp.config import BoatFile
@@ -208,9 +207,9 @@ def levers(
     optimum = _Optimum(movable, found, place)
     loads = _loads(optimum)
     if keys is not None:
+        of_loads = [load.key.name for load in loads]
+        chosen = _named(movable, [name for name in dict.fromkeys(keys) if name not in of_loads], of_loads)
         loads = [load for load in loads if load.key.name in keys]
-        known = {load.key.name for load in loads}
-        chosen = _named(movable, [name for name in dict.fromkeys(keys) if name not in known], _loads(optimum))
     else:
         chosen = list(movable.keys.values())
     moved, left_out = _moved(optimum, chosen, hull_waves=hull_waves or keys is not None)
@@ -230,8 +229,8 @@ def levers(
     )
 
 
-def _named(movable: MovableKeys, names: Sequence[str], loads: Sequence[_Change]) -> list[Key]:
-    known = [*movable.keys, *(load.key.name for load in loads)]
+def _named(movable: MovableKeys, names: Sequence[str], of_loads: Sequence[str]) -> list[Key]:
+    known = [*movable.keys, *of_loads]
     unknown = [name for name in names if name not in movable.keys]
     if unknown:
         raise BoatFileError(
@@ -309,7 +308,6 @@ class _Optimum:
 
     def problem_of(self, boats: Sequence[Boat]) -> FastestEquilibrium:
         """The condition's problem for boats that can be solved together, one case a boat."""
-        heights = [mirror_heights(boat, self.branch) for boat in boats] if boats[0].heaves else None
         count = len(boats)
         conditions = Conditions(
             option=np.arange(count),
@@ -317,7 +315,7 @@ class _Optimum:
             twa=np.repeat(self.conditions.twa, count),
             aim=np.repeat(self.conditions.aim, count),
         )
-        fleet = fleets.fleet(boats, ride_heights=heights)
+        (fleet,) = fleets_on(boats, (self.branch,))
         return FastestEquilibrium(fleet, freedom(boats, self.branch), conditions)
 
     def is_alike(self, boat: Boat) -> bool:
@@ -326,8 +324,7 @@ class _Optimum:
 
     def kind_of(self, boat: Boat) -> tuple[object, ...]:
         """What boats must share to be solved in one batch."""
-        free = tuple(name for name, bound in ranges(boat, self.branch).items() if not bound.is_fixed)
-        return fleets.layout(boat), free
+        return kind_of(boat, (self.branch,))
 
     def start(self, problem: FastestEquilibrium) -> Floats:
         """The condition's state as that of a problem, within its bounds."""
@@ -613,23 +610,13 @@ def _of_load(optimum: _Optimum, key: Key, step: float, load: Load) -> _Change:
     return _change(optimum, key, LOAD, step, per_unit)
 
 
-def _at(forward: Floats, normal: Floats, x: Floats, height: Floats, state: State) -> Load:
-    """A force at a point of the boat's centre plane, forward and normal to the mast, in horizontal axes."""
-    none = np.zeros(1)
-    force, moment = (
-        body_to_horizontal(x=a, y=b, z=c, heel=state.heel, pitch=state.pitch)
-        for a, b, c in ((forward, normal, none), (-normal * height, forward * height, normal * x))
-    )
-    return Load(
-        forward=force[0], leeward=force[1], up=force[2], roll=moment[0], pitch=moment[1], yaw=moment[2]
-    )
-
-
 # Where along the luff a square metre of sail is offered.
 _SHARES = (0.25, 0.5, 0.75)
 
 
-def _areas(optimum: _Optimum, values: Mapping[str, Floats], state: State) -> list[tuple[Key, float, Load]]:
+def _areas(
+    optimum: _Optimum, values: Mapping[str, Floats], state: State
+) -> Sequence[tuple[Key, float, Load]]:
     """A square metre more of each sail at heights, working as the strips there do, and weightless."""
     problem, case = optimum.problem, np.zeros(1, dtype=np.intp)
     if not problem.layout.sails:
@@ -660,7 +647,7 @@ def _areas(optimum: _Optimum, values: Mapping[str, Floats], state: State) -> lis
                 description=f"area of {sail} at {height[0]:.1f} m, as the sail works there, weightless",
             )
             step = min(1.0, _MOST_OF_SIZE * total)
-            found.append((key, step, _at(forward, leeward, x, height, state)))
+            found.append((key, step, at_height(forward, leeward, x, 0.0, height, state)))
     return found
 
 
@@ -687,7 +674,7 @@ def _windage(optimum: _Optimum, values: Mapping[str, Floats], state: State) -> t
         unit="m²",
         description=f"drag coefficient times area in the wind at {height[0]:.1f} m on the mast",
     )
-    return key, 0.1, _at(forward, normal, np.array([rig.mast_x]), height, state)
+    return key, 0.1, at_height(forward, normal, np.array([rig.mast_x]), 0.0, height, state)
 
 
 def _masses(optimum: _Optimum) -> list[_Change]:

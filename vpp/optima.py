@@ -35,23 +35,16 @@ class Cases:
         self.variable_count = of.variable_count
         self.equality_count = of.equality_count
         self.inequality_count = of.inequality_count
-        self._latest: tuple[Integers, Integers] | None = None
 
     def values(self, x: FloatArray, cases: Integers) -> Values:
         """As the problem's own."""
-        return self.of.values(x, self._places(cases))
+        return self.of.values(x, self.index[cases])
 
     def derivatives(
         self, x: FloatArray, cases: Integers, multipliers: FloatArray, objective_weight: float = 1.0
     ) -> Derivatives:
         """As the problem's own."""
-        return self.of.derivatives(x, self._places(cases), multipliers, objective_weight)
-
-    def _places(self, cases: Integers) -> Integers:
-        # the problem keeps the boats of the last places that it was asked for
-        if self._latest is None or self._latest[0] is not cases:
-            self._latest = cases, self.index[cases]
-        return self._latest[1]
+        return self.of.derivatives(x, self.index[cases], multipliers, objective_weight)
 
 
 def joined(problems: Sequence[FastestEquilibrium]) -> FastestEquilibrium:

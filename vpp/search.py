@@ -36,7 +36,7 @@ from vpp.solved import Conditions
 from vpp.solver import stopping
 from vpp.solver.following import Guess, follow
 from vpp.solver.interior_point import minimise
-from vpp.solver.problem import Settings
+from vpp.solver.problem import Settings, Solution
 from vpp.solver.status import Status
 from vpp.starts import LAST, starts_for
 from vpp.trim import FastestEquilibrium, start
@@ -255,9 +255,13 @@ class _Search:
             restore_first=restore_first,
             rivals=cases,
         )
+        return self._keep(answer, cases)
+
+    def _keep(self, answer: Solution, cases: Integers) -> Mask:
+        """Keep answers to cases, which may occur several times; says which are new optima there."""
         new = np.zeros(len(cases), dtype=bool)
-        for which in rounds(cases):
-            _, new[which] = self.optima.put(rearranged(answer, which), cases[which])
+        for turn in rounds(cases):
+            _, new[turn] = self.optima.put(rearranged(answer, turn), cases[turn])
         return new
 
     def _spread(self) -> None:
@@ -292,10 +296,7 @@ class _Search:
             answer = follow(Cases(self.problem, cases[part]), guess.take(part), settings=SETTINGS)
             good = np.flatnonzero(answer.status == Status.CONVERGED)
             reached[part[good]] = True
-            for turn in rounds(cases[part[good]]):
-                _, new[part[good[turn]]] = self.optima.put(
-                    rearranged(answer, good[turn]), cases[part[good[turn]]]
-                )
+            new[part[good]] = self._keep(rearranged(answer, good), cases[part[good]])
             self._tell(cases[part[good]])
         return reached, new
 
@@ -378,8 +379,7 @@ class _Search:
                 return new
             here, at, answer = here[good], to.take(good), rearranged(answer, good)
             guess = Guess(answer.x, answer.multipliers, answer.active_lower, answer.active_upper)
-        for turn in rounds(cases[here]):
-            _, new[here[turn]] = self.optima.put(rearranged(answer, turn), cases[here[turn]])
+        new[here] = self._keep(answer, cases[here])
         self._tell(cases[here])
         return new
 

@@ -180,6 +180,29 @@ def mirror_heights(boat: Boat, branch: str) -> tuple[float, float]:
     return low, high
 
 
+def fleets_on(boats: Sequence[Boat], branches: Sequence[str]) -> list[Fleet]:
+    """Boats of one layout as arrays, carried in each of the ways: where they heave, with their sails mirrored
+    in the water as they ride above it.
+    """
+    if not boats[0].heaves:
+        return [fleets.fleet(boats)] * len(branches)
+    heights = [[mirror_heights(boat, branch) for boat in boats] for branch in branches]
+    first = fleets.fleet(boats, ride_heights=heights[0])
+    return [first, *(first.mirrored(boats, each) for each in heights[1:])]
+
+
+def kind_of(boat: Boat, branches: Sequence[str]) -> tuple[object, ...]:
+    """What boats must share to be solved in one batch on those of the branches that they have."""
+    having = branches_of(boat)
+    free = tuple(
+        name
+        for branch in having
+        for name, bound in ranges(boat, branch).items()
+        if branch in branches and not bound.is_fixed
+    )
+    return fleets.layout(boat), having, free
+
+
 def freedom(boats: Sequence[Boat], branch: str = HULL_BORNE) -> Freedom:
     """Free and fixed quantities, carried in one way, of boats that all leave the same ones free."""
     per_boat = [ranges(boat, branch) for boat in boats]

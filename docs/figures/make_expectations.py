@@ -13,7 +13,7 @@ from pathlib import Path
 
 import numpy as np
 
-from vpp import balance, config, fleets, trim
+from vpp import balance, config, trim
 from vpp.boat import Boat, Range
 from vpp.equilibrium import solve
 from vpp.solved import DOWNWIND, FOIL_BORNE, UPWIND, Conditions
@@ -134,7 +134,7 @@ def sail_drags(boat: Boat, values: dict[str, float], tws_kn: float) -> tuple[flo
         twa=np.array([values["twa"]]),
         aim=np.array(["speed"]),
     )
-    fleet = fleets.fleet([boat]).mirrored([boat], [trim.mirror_heights(boat, FOIL_BORNE)])
+    (fleet,) = trim.fleets_on([boat], [FOIL_BORNE])
     problem = trim.FastestEquilibrium(fleet, trim.freedom([boat], FOIL_BORNE), asked)
     case = np.array([0])
     named = {name: np.array([_value(problem, values, name)]) for name in problem.names}

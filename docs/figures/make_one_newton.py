@@ -18,10 +18,11 @@ from typing import Any
 
 import numpy as np
 
-from vpp import balance, config, fleets, trim
-from vpp.equilibrium import FLYING, FLYING_FLAT, SOLVER_SETTINGS
+from vpp import balance, config, trim
+from vpp.optima import SETTINGS
 from vpp.solved import FOIL_BORNE, SPEED, UPWIND, Conditions
 from vpp.solver.interior_point import minimise
+from vpp.starts import FLYING, FLYING_FLAT
 
 BOAT = Path(__file__).parents[2] / "configs" / "foiling_monohull.toml"
 TWS_KN, OTHER_TWS_KN = 14.0, (10.0, 18.0)
@@ -50,12 +51,11 @@ def main() -> None:
         asked = Conditions(
             option=CASE, tws=np.array([tws_kn * KNOT]), twa=np.array([np.nan]), aim=np.array([UPWIND])
         )
-        fleet = fleets.fleet([boat]).mirrored([boat], [trim.mirror_heights(boat, FOIL_BORNE)])
+        (fleet,) = trim.fleets_on([boat], [FOIL_BORNE])
         free = trim.freedom([boat], FOIL_BORNE)
         problem = trim.FastestEquilibrium(fleet, free, asked)
-        settings = replace(SOLVER_SETTINGS, initial_barrier=FLYING.barrier)
         solution = min(
-            (minimise(problem, trim.start(problem, how), settings=settings) for how in (FLYING, FLYING_FLAT)),
+            (minimise(problem, trim.start(problem, how), settings=SETTINGS) for how in (FLYING, FLYING_FLAT)),
             key=lambda found: float(found.objective[0]),
         )
         state = problem.named(solution.x, CASE)

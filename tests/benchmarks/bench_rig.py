@@ -25,7 +25,7 @@ from scipy.optimize import root
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from tests.support import foiler, keelboat
-from vpp import balance, config, fleets, trim
+from vpp import balance, config, trim
 from vpp.physics import sails
 from vpp.physics.lifting_line import BOUND, StripFlow, circulation, lifting_speed
 from vpp.physics.sections import shed_lift
@@ -65,9 +65,7 @@ def rig(name: str, count: int) -> Rig:
     rng = np.random.default_rng(3)
     twa_deg = rng.uniform(35.0, 160.0, count)
     of = keelboat.conditions(tws_kn=rng.uniform(6.0, 22.0, count), twa_deg=twa_deg)
-    fleet = fleets.fleet([boat])
-    if boat.heaves:
-        fleet = fleet.mirrored([boat], [trim.mirror_heights(boat, branch)])
+    (fleet,) = trim.fleets_on([boat], [branch])
     problem = trim.FastestEquilibrium(fleet, trim.freedom([boat], branch), of)
     states = keelboat.random_states(problem, seed=1)
     hull_speed = 3.5 * np.tanh(of.tws * (0.4 + 0.6 * np.sin(of.twa)) / 3.5)

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 
-from vpp import fleets, trim
+from vpp import trim
 from vpp.boat import Boat
 from vpp.solved import Conditions
 from vpp.solver.problem import Settings
@@ -45,9 +45,7 @@ def solve(boat: Boat, conditions: Conditions) -> list[Answer]:
 
 
 def _problem(boat: Boat, conditions: Conditions, branch: str) -> trim.FastestEquilibrium:
-    fleet = fleets.fleet([boat])
-    if boat.heaves:
-        fleet = fleet.mirrored([boat], [trim.mirror_heights(boat, branch)])
+    (fleet,) = trim.fleets_on([boat], [branch])
     return trim.FastestEquilibrium(fleet, trim.freedom([boat], branch), conditions)
 
 

@@ -176,16 +176,9 @@ def spread(boats: tuple[Boat, ...], most: int | None) -> tuple[Boat, ...]:
 
 
 @lru_cache(maxsize=64)
-def _afloat(boats: tuple[Boat, ...]) -> fleets.Fleet:
-    return fleets.fleet(boats)
-
-
-@lru_cache(maxsize=64)
 def _fleet(boats: tuple[Boat, ...], branch: str) -> fleets.Fleet:
-    fleet = _afloat(boats)
-    if not fleet.layout.heaves:
-        return fleet
-    return fleet.mirrored(boats, [trim.mirror_heights(boat, branch) for boat in boats])
+    (fleet,) = trim.fleets_on(boats, [branch])
+    return fleet
 
 
 def random_states(of: trim.FastestEquilibrium, *, seed: int) -> Floats:

@@ -11,10 +11,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tests.support import keelboat
-from vpp import balance, config, equilibrium, fleets, starts, trim
+from vpp import balance, config, fleets, starts, trim
 from vpp.balance import WorkingFoil
 from vpp.boat import Boat
 from vpp.fleets import BoatArrays, Layout
+from vpp.optima import SETTINGS
 from vpp.reporting import Report, report
 from vpp.solved import FOIL_BORNE, HULL_BORNE, Conditions
 from vpp.solver.interior_point import minimise
@@ -46,7 +47,7 @@ def base() -> Boat:
 def problem(of: Conditions, branch: str = FOIL_BORNE) -> trim.FastestEquilibrium:
     """The solver's problem for the boat carried in one way, its sails mirrored from where it rides."""
     boats = [base()]
-    fleet = fleets.fleet(boats).mirrored(boats, [trim.mirror_heights(base(), branch)])
+    (fleet,) = trim.fleets_on(boats, [branch])
     return trim.FastestEquilibrium(fleet, trim.freedom(boats, branch), of)
 
 
@@ -118,5 +119,5 @@ def residuals(values: Mapping[str, Any], **wind: Any) -> dict[str, float]:
 def flying() -> tuple[trim.FastestEquilibrium, Solution, Report]:
     """The boat at its fastest on foils on a reach in a moderate breeze: problem, answer and what it says."""
     reach = problem(keelboat.conditions(tws_kn=14, twa_deg=110))
-    solution = minimise(reach, trim.start(reach, starts.FLYING), settings=equilibrium.SOLVER_SETTINGS)
+    solution = minimise(reach, trim.start(reach, starts.FLYING), settings=SETTINGS)
     return reach, solution, report(reach, solution)

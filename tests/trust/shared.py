@@ -408,9 +408,7 @@ def problem_of(boats: Sequence[Boat], branch: str, conditions: Conditions) -> Fa
     """The solver's problem for boats of one layout, built from the package's parts, not by `equilibrium`."""
     used, option = np.unique(conditions.option, return_inverse=True)
     members = [boats[int(i)] for i in used]
-    fleet = fleets.fleet(members)
-    if members[0].heaves:
-        fleet = fleet.mirrored(members, [trim.mirror_heights(boat, branch) for boat in members])
+    (fleet,) = trim.fleets_on(members, [branch])
     return FastestEquilibrium(fleet, trim.freedom(members, branch), replace(conditions, option=option))
 
 

@@ -96,6 +96,7 @@ def compared_levers(boat_file: BoatFile, comparison: Comparison) -> list[Levers]
 
 def told_compared(found: Sequence[Levers], base: str) -> str:
     """The strongest levers of the base in one table: what a step of each is worth on every course."""
+    from vpp.levers import STRONGEST
     from vpp.results.variables import show_number
 
     worth = [{lever.name: lever.step_gain_kn for lever in each.found if lever.is_choice} for each in found]
@@ -103,7 +104,7 @@ def told_compared(found: Sequence[Levers], base: str) -> str:
     names = sorted(
         {name for each in found for name in (lever.name for lever in each.strongest())},
         key=lambda name: -max(abs(of.get(name, 0.0)) for of in worth),
-    )[:10]
+    )[:STRONGEST]
     header = ("step", "unit", "lever", *(f"{each.aim} {each.tws_kn:g} kn" for each in found))
     rows = [
         (

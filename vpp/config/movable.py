@@ -236,6 +236,3 @@ def _tables_of(document: BoatDocument) -> dict[tuple[str | int, ...], TableModel
         else:
             found[table_name,] = held
     return found
-
-
-__all__ = ["Key", "MovableKeys"]

@@ -16,6 +16,7 @@ import numpy as np
 
 from vpp.physics.arrays import Array, array_namespace, with_slopes
 from vpp.physics.sail_sections import camber_drag_factor, cambered_stall, is_nothing
+from vpp.physics.smoothing import smooth_floor
 
 # Where the circulation of a stalled section begins to fade, past the stall, over which angle, and how softly
 # [rad]; see `shed_share`.
@@ -188,7 +189,9 @@ def shedding_limits(*, camber: Array, stall_incidence: Array) -> Array:
 
 
 def _shedding_limits(sides: Array, camber: Array, stall_incidence: Array) -> Array:
-    return stall_incidence + _rise(sides * zero_lift_incidence(camber=camber), SHED_SIDE_WIDTH)
+    return stall_incidence + smooth_floor(
+        value=sides * zero_lift_incidence(camber=camber), floor=0.0, width=SHED_SIDE_WIDTH
+    )
 
 
 def shed_lift_within(
@@ -229,23 +232,6 @@ def _sides(*values: Array) -> Array:
 @cache
 def _sides_ahead(ndim: int) -> Array:
     return np.reshape([1.0, -1.0], (2, *(1,) * ndim))
-
-
-def _rise(x: Array, width: Array) -> Array:
-    """Zero up to zero, x itself from `width` up, by a polynomial of fifth degree in between."""
-    return width * with_slopes(_unit_rise, x / width)[0]
-
-
-def _unit_rise(x: Array) -> tuple[tuple[Array, ...], Callable[[], tuple[Any, ...]]]:
-    """`_rise` of width 1, for `with_slopes`."""
-    xp = array_namespace(x)
-    t = xp.minimum(xp.maximum(x, 0.0), 1.0)
-    square = t * t
-
-    def slopes() -> tuple[Any, ...]:
-        return ((square * (18.0 + t * (15.0 * t - 32.0)), t * (36.0 + t * (60.0 * t - 96.0))),)
-
-    return (xp.where(x >= 1.0, x, square * t * (6.0 + t * (3.0 * t - 8.0))),), slopes
 
 
 def _past(x: Array, width: Array) -> tuple[Array, Array]:

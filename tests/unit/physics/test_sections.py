@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy.integrate import quad
 
-from vpp.physics import sections
+from vpp.physics import sections, smoothing
 from vpp.solver import jets
 
 FloatArray = NDArray[np.float64]
@@ -320,7 +320,7 @@ def test_share_of_the_lift_that_is_shed() -> None:
     ("function", "at"),
     [
         (sections._softplus, np.array([-40.0, -3.0, -0.4, 0.0, 0.7, 5.0, 60.0])),
-        (sections._unit_rise, np.array([-2.0, -0.1, 0.2, 0.5, 0.9, 1.1, 4.0])),
+        (smoothing._unit_floor, np.array([-2.0, -0.1, 0.2, 0.5, 0.9, 1.1, 4.0])),
         (sections._plate_terms, np.array([-2.9, -1.2, -0.2, 0.15, 0.8, np.pi / 2.0, 2.6, 3.1])),
     ],
 )
