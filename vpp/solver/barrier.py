@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from vpp.solver.linear_algebra import (
+    EqualitySystem,
     RangeSpace,
-    solve_equality_step,
     split_by_constraints,
     total,
     transposed_product,
@@ -218,13 +218,8 @@ def newton_step(state: State, derivatives: Derivatives, settings: Settings) -> S
     hessian[diagonal, diagonal] += curvature * scale**2 + settings.proximal
     gradient = derivatives.gradient + distances.gradient(state.barrier)
     space = split_by_constraints(derivatives.jacobian * scale)
-    scaled, multipliers = solve_equality_step(
-        hessian,
-        gradient * scale,
-        derivatives.values.constraints,
-        space,
-        settings.proximal,
-        _negligible(state, derivatives, settings),
+    scaled, multipliers = EqualitySystem.of(hessian, space, settings.proximal).solve(
+        gradient * scale, derivatives.values.constraints, _negligible(state, derivatives, settings)
     )
     step = scaled * scale
     lower_step = (

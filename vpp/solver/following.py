@@ -17,8 +17,8 @@ from vpp.solver import stopping
 from vpp.solver.barrier import scaled_errors
 from vpp.solver.evaluation import Slacked, derivatives_finite, overwrite, taken
 from vpp.solver.linear_algebra import (
+    EqualitySystem,
     product,
-    solve_equality_step,
     split_by_constraints,
     transposed_product,
 )
@@ -235,14 +235,9 @@ class _Follower:
         hessian = derivatives.hessian * scale * scale[:, None]
         diagonal = np.arange(len(scale))
         hessian[diagonal, diagonal] += 1.0 - scale + self.settings.proximal
-        step, multipliers = solve_equality_step(
-            hessian,
-            derivatives.gradient * scale,
-            derivatives.values.constraints,
-            split_by_constraints(derivatives.jacobian * scale),
-            self.settings.proximal,
-            np.zeros(len(track.case)),
-        )
+        space = split_by_constraints(derivatives.jacobian * scale)
+        system = EqualitySystem.of(hessian, space, self.settings.proximal)
+        step, multipliers = system.solve(derivatives.gradient * scale, derivatives.values.constraints)
         return step * scale, multipliers
 
     def _quadratic(self, derivatives: Derivatives, track: _Track, reach: Array) -> Quadratic:

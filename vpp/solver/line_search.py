@@ -17,6 +17,7 @@ _FILTER_THETA, _FILTER_PHI = 1e-5, 1e-8
 _ARMIJO = 1e-4
 _SWITCH_PHI, _SWITCH_THETA = 2.3, 1.1
 _SHORTEST_STEP = 1e-9
+_AT_ONCE = 5  # ever shorter steps tried in one evaluation once the first two were too long
 _ROUNDING = 10.0 * float(np.finfo(np.float64).eps)
 _CENTRING_LIMIT = 1e10  # bound multipliers stay within this factor of barrier over distance
 
@@ -39,17 +40,23 @@ class LineSearch:
     def run(self) -> None:
         """Find the accepted variables; where none is found `accepted` stays False."""
         pending = np.arange(len(self.state.case))
-        first = True
+        tries = 0
         while len(pending):
-            moved = np.take(self.step.variables, pending, axis=-1) * self.share[pending]
-            values = self._try(pending, moved)
+            count = 1 if tries < 2 else _AT_ONCE
+            values = self._try_shares(pending, count)
             pending = pending[~self.accepted[pending]]
-            if first and len(pending):
+            if tries == 0 and len(pending):
                 self._correct(pending, values)
                 pending = pending[~self.accepted[pending]]
-                first = False
-            self.share[pending] *= 0.5
+            self.share[pending] *= 0.5**count
             pending = pending[self.share[pending] > _SHORTEST_STEP]
+            tries += 1
+
+    def _try_shares(self, pending: Integers, count: int) -> tuple[Integers, Values]:
+        """Try steps of the present share, half of it and so on, `count` a case; the longest good one counts."""
+        which = np.repeat(pending, count)
+        share = self.share[which] * np.tile(0.5 ** np.arange(count), len(pending))
+        return self._try(which, np.take(self.step.variables, which, axis=-1) * share, share)
 
     def _correct(self, pending: Integers, values: tuple[Integers, Values]) -> None:
         """Try one second-order correction where the first trial made the residuals grow."""
@@ -66,28 +73,33 @@ class LineSearch:
         part = self.state.take(which)
         keep = np.maximum(0.99, 1.0 - part.barrier)
         moved *= fraction_to_boundary(distances_of(part, part.variables), moved, keep)
-        self._try(which, moved)
+        self._try(which, moved, self.share[which])
 
-    def _try(self, which: Integers, moved: Array) -> tuple[Integers, Values]:
-        """Accept the cases `which`, moved by `moved`, if filter and sufficient decrease allow."""
+    def _try(self, which: Integers, moved: Array, share: Array) -> tuple[Integers, Values]:
+        """Accept the cases `which`, moved by `moved`, if filter and sufficient decrease allow. Of a case that
+        occurs several times the first that they allow is accepted.
+        """
         part = self.state.take(which)
         variables = kept_inside(part, part.variables + moved)
         values = self.problem.values(variables, part.case)
         theta = total(np.abs(values.constraints))
         potential = distances_of(part, variables).potential(values.objective, part.barrier)
-        good, augments = self._judge(which, part, theta, potential)
+        good, augments = self._judge(which, share, part, theta, potential)
         tiny = (np.abs(moved) <= _ROUNDING * (1.0 + np.abs(part.variables))).all(axis=0)
         good |= tiny
-        good &= all_finite(values)
-        accepted = which[good]
-        self.variables[:, accepted] = np.take(variables, np.flatnonzero(good), axis=-1)
-        self.accepted[accepted] = True
-        self.augments[accepted] = (augments & ~tiny)[good]
+        good &= all_finite(values) & (share > _SHORTEST_STEP)
+        accepted, first = np.unique(which[good], return_index=True)
+        place = np.flatnonzero(good)[first]
+        self.variables[:, accepted] = np.take(variables, place, axis=-1)
+        self.accepted[accepted], self.share[accepted] = True, share[place]
+        self.augments[accepted] = (augments & ~tiny)[place]
         return which, values
 
-    def _judge(self, which: Integers, part: State, theta: Array, potential: Array) -> tuple[Mask, Mask]:
+    def _judge(
+        self, which: Integers, share: Array, part: State, theta: Array, potential: Array
+    ) -> tuple[Mask, Mask]:
         old_theta, old = self.objective_theta[which], self.potential[which]
-        share, slope = self.share[which], self.step.slope[which]
+        slope = self.step.slope[which]
         rounding = _ROUNDING * np.abs(old)
         descent = np.where(slope < 0.0, -slope, 0.0)
         switching = share * descent**_SWITCH_PHI > old_theta**_SWITCH_THETA

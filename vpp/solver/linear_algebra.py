@@ -1,4 +1,4 @@
-"""Batched dense linear algebra for small systems, vectorised over the last axis.
+"""Batched dense linear algebra for small systems; cases are on the last axis unless it is said otherwise.
 
 Every operation works on each case alone and in a fixed order, so that a result does not depend, to the last
 bit, on which other cases share the batch.
@@ -12,7 +12,7 @@ import numpy as np
 
 from vpp.solver.problem import Array, Integers, Mask
 
-_DEPENDENT = 1e-9  # a constraint gradient of unit length is dependent when less than this is new in it
+_DEPENDENT = 1e-9  # constraint gradients of unit length are dependent when less than this is new in one
 _VANISHED = 1e-13  # a constraint gradient shorter than this has no direction
 _SMALLEST_PIVOT = 1e-11  # of a symmetric matrix scaled to a unit diagonal
 
@@ -82,7 +82,7 @@ def factorise(matrix: Array) -> SymmetricFactors:
 
 
 def factorise_corrected(matrix: Array, floor: float) -> SymmetricFactors:
-    """Factorise symmetric matrices (k, k, b), made positive definite where needed.
+    """Factorise symmetric matrices (k, k, b), made positive definite where needed; says where it was not.
 
     That is done by taking the moduli of their eigenvalues, or `floor` where a modulus is smaller. A matrix
     with entries that are not finite becomes the identity: its step is left to the line search to judge.
@@ -123,142 +123,150 @@ def eigenpairs(matrix: Array) -> tuple[Array, Array]:
 
 @dataclass(frozen=True)
 class RangeSpace:
-    """Orthogonal splitting of the variables by constraint gradients: a row-pivoted Householder factorisation.
+    """Orthogonal splitting of the variables by constraint gradients; cases are on the first axis.
 
-    With the rows A of the Jacobian divided by `row_norm` and put in `order`, A = lower Q^T. The first `rank`
-    columns of Q span the constraint gradients, the others the directions in which no constraint changes.
-    Reflectors beyond the rank are zero, so that dependent rows take no part.
+    The first `rank` columns of `basis` (b, N, N) span the constraint gradients, the others the directions in
+    which no constraint changes. `inverse` (b, N, M) times a change of the constraints is the shortest step
+    that makes it.
     """
 
-    reflectors: Array
-    lower: Array
-    order: Integers
+    basis: Array
+    inverse: Array
     rank: Integers
-    row_norm: Array
 
     def take(self, which: Integers) -> RangeSpace:
         """Keep the cases `which`."""
-        return RangeSpace(**{name: np.take(part, which, axis=-1) for name, part in vars(self).items()})
-
-    def rotate(self, vector: Array) -> Array:
-        """Return Q^T vector for vectors (N, b)."""
-        for k, reflector in enumerate(self.reflectors):
-            vector = _reflect(vector, reflector[k:], k)
-        return vector
-
-    def rotate_back(self, vector: Array) -> Array:
-        """Return Q vector for vectors (N, b)."""
-        for k in range(len(self.reflectors) - 1, -1, -1):
-            vector = _reflect(vector, self.reflectors[k, k:], k)
-        return vector
+        return RangeSpace(self.basis[which], self.inverse[which], self.rank[which])
 
     def normal_step(self, residual: Array) -> Array:
         """Shortest step (N, b) that cancels the residuals (M, b) of the independent constraints."""
-        count = residual.shape[0]
-        wanted = -np.take_along_axis(residual / self.row_norm, self.order, axis=0)
-        step = np.zeros((self.reflectors.shape[1], residual.shape[1]))
-        for k in range(count):
-            step[k] = np.where(k < self.rank, wanted[k] / self.lower[k, k], 0.0)
-            wanted[k + 1 :] -= self.lower[k + 1 :, k] * step[k]
-        return self.rotate_back(step)
+        return -_times(self.inverse, residual)
 
     def multipliers(self, gradient: Array) -> Array:
-        """Least-squares multipliers y (M, b) of gradient + A^T y = 0; zero for dependent constraints."""
-        count = self.row_norm.shape[0]
-        wanted = -self.rotate(gradient)[:count]
-        ordered = np.zeros_like(wanted)
-        for k in range(count - 1, -1, -1):
-            ordered[k] = np.where(k < self.rank, wanted[k] / self.lower[k, k], 0.0)
-            wanted[:k] -= self.lower[k, :k] * ordered[k]
-        multipliers = np.empty_like(ordered)
-        np.put_along_axis(multipliers, self.order, ordered, axis=0)
-        return multipliers / self.row_norm
+        """Least-squares multipliers y (M, b) of gradient + A^T y = 0, the smallest of them."""
+        return -_times(self.inverse.transpose(0, 2, 1), gradient)
 
 
-def _reflect(vector: Array, reflector: Array, start: int) -> Array:
-    reflected = vector.copy()
-    reflected[start:] -= 2.0 * total(vector[start:] * reflector) * reflector
-    return reflected
+def _times(matrix: Array, vector: Array) -> Array:
+    """Matrix (b, i, j) times vector (j, b), as (i, b)."""
+    product: Array = np.matmul(matrix, np.ascontiguousarray(vector.T)[..., None])[..., 0].T
+    return product
 
 
 def split_by_constraints(jacobian: Array) -> RangeSpace:
-    """Factorise constraint gradients (M, N, b) with M <= N, the independent ones first."""
-    count, size, batch = jacobian.shape
-    row_norm = np.sqrt(total(jacobian**2, axis=1)) if count else np.ones((0, batch))
-    row_norm = np.where(row_norm > _VANISHED, row_norm, np.inf)
-    rows = jacobian / row_norm[:, None]
-    reflectors = np.zeros((count, size, batch))
-    order = np.empty((count, batch), dtype=np.int64)
-    rank = np.zeros(batch, dtype=np.int64)
-    unused = np.ones((count, batch), dtype=bool)
-    for k in range(count):
-        lengths = np.where(unused, total(rows[:, k:] ** 2, axis=1), -1.0)
-        order[k] = lengths.argmax(axis=0)
-        np.put_along_axis(unused, order[k][None], False, axis=0)
-        row = np.take_along_axis(rows, order[k][None, None], axis=0)[0, k:]
-        reflector = _reflector(row)
-        rank += reflector.any(axis=0)
-        reflectors[k, k:] = reflector
-        rows[:, k:] -= 2.0 * total(rows[:, k:] * reflector, axis=1)[:, None] * reflector
-    lower = np.take_along_axis(rows[:, :count], order[:, None], axis=0)
-    return RangeSpace(reflectors, lower, order, rank, np.where(np.isfinite(row_norm), row_norm, 1.0))
+    """Factorise constraint gradients (M, N, b) with M <= N.
 
-
-def _reflector(row: Array) -> Array:
-    """Unit vectors whose reflections turn rows (k, b) onto the first axis; zero for too short ones."""
-    length = np.sqrt(total(row**2))
-    reflector = row.copy()
-    reflector[0] += np.where(row[0] >= 0.0, length, -length)
-    trusted = length > _DEPENDENT
-    size = np.sqrt(total(reflector**2))
-    return np.where(trusted, reflector / np.where(trusted, size, 1.0), 0.0)
-
-
-def _free_block(matrix: Array, reflectors: Array) -> Array:
-    """Part of Q^T matrix Q that acts on the directions in which no constraint changes."""
-    for k, whole in enumerate(reflectors):
-        v = whole[k:]
-        u = total(matrix * v[:, None], axis=0)
-        u -= total(u * v) * v
-        cross = v[1:, None] * u[1:]
-        matrix = matrix[1:, 1:] - 2.0 * (cross + u[1:, None] * v[1:])
-    return matrix
-
-
-def solve_equality_step(
-    hessian: Array, gradient: Array, residual: Array, space: RangeSpace, floor: float, negligible: Array
-) -> tuple[Array, Array]:
-    """Step and multipliers of: minimise gradient . d + d . hessian d / 2 subject to A d = -residual.
-
-    The part of `hessian` (N, N, b) that acts along the constraints is made positive definite by taking the
-    moduli of its eigenvalues. Dependent constraints, which are left out, keep their residual. Along the
-    constraints the step leaves alone what part of the gradient is `negligible` (b,): where that is infinite
-    the step is the shortest that cancels the residual. Returns d (N, b) and y (M, b) with
-    gradient + hessian d + A^T y = 0 along the constraint gradients.
+    By orthogonal triangularisation where they are independent, and by singular values elsewhere. Gradients
+    that are not finite span nothing.
     """
-    step = space.normal_step(residual)
-    slope = space.rotate(gradient + product(hessian, step))
-    free = np.zeros_like(slope)
-    for rank in np.unique(space.rank):
-        which = np.flatnonzero(space.rank == rank)
-        whole = len(which) == len(space.rank)
-        block = _free_block(
-            hessian if whole else np.take(hessian, which, axis=-1),
-            space.reflectors[:rank] if whole else np.take(space.reflectors[:rank], which, axis=-1),
-        )
-        if block.shape[0]:
-            free[rank:, which] = _descend(block, slope[rank:, which], floor, negligible[which])
-    step = step + space.rotate_back(free)
-    return step, space.multipliers(gradient + product(hessian, step))
+    count, size, batch = jacobian.shape
+    gradients = np.ascontiguousarray(jacobian.transpose(2, 1, 0))
+    length = np.sqrt((gradients * gradients).sum(axis=1)) if count else np.ones((batch, 0))
+    length = np.where(length > _VANISHED, length, np.inf)[:, None]
+    gradients /= length
+    basis, triangle = np.linalg.qr(gradients, mode="complete")
+    pivots = np.abs(np.diagonal(triangle, axis1=1, axis2=2))
+    independent = (pivots > _DEPENDENT).all(axis=1)
+    rank = np.where(independent, count, 0)
+    inverse = np.empty((batch, size, count))
+    which = np.flatnonzero(independent)
+    if len(which):
+        inverse[which] = _shortest_steps(basis[which], triangle[which, :count])
+    rest = np.flatnonzero(~independent)
+    if len(rest):
+        basis[rest], inverse[rest], rank[rest] = _split_by_singular_values(gradients[rest])
+    return RangeSpace(basis, inverse / length, rank)
 
 
-def _descend(matrix: Array, slope: Array, floor: float, negligible: Array) -> Array:
+def _shortest_steps(basis: Array, triangle: Array) -> Array:
+    """Pseudo-inverse of A = triangle^T basis^T (b, M, N), the triangle being regular."""
+    steps: Array = np.matmul(basis[:, :, : triangle.shape[1]], np.linalg.inv(triangle).transpose(0, 2, 1))
+    return steps
+
+
+def _split_by_singular_values(gradients: Array) -> tuple[Array, Array, Integers]:
+    """Basis, pseudo-inverse and rank of dependent constraint gradients (b, N, M)."""
+    finite = np.isfinite(gradients).all(axis=(1, 2))
+    basis, values, other = np.linalg.svd(np.where(finite[:, None, None], gradients, 0.0))
+    independent = values > _DEPENDENT
+    inverted = np.where(independent, 1.0 / np.where(independent, values, 1.0), 0.0)
+    inverse = np.matmul(basis[:, :, : values.shape[1]] * inverted[:, None], other)
+    inverse[~finite] = np.nan
+    return basis, inverse, independent.sum(axis=1)
+
+
+@dataclass(frozen=True)
+class FreeBlock:
+    """The part `matrix` (k, k, b) of Hessians that acts on the `directions` (b, N, k) in which no constraint
+    changes, and its factors.
+    """
+
+    directions: Array
+    matrix: Array
+    factors: SymmetricFactors
+
+
+@dataclass(frozen=True)
+class EqualitySystem:
+    """Quadratic problems with equalities that differ in gradient and residual, ready to be solved.
+
+    Their `hessian` is kept as (b, N, N), and `space` splits their constraint gradients A. The part of the Hessian that
+    acts along the constraints is made positive definite by taking the moduli of its eigenvalues, none below
+    `floor`. `blocks` holds that part of the cases of every rank: which cases they are, and the part.
+    """
+
+    hessian: Array
+    space: RangeSpace
+    floor: float
+    blocks: tuple[tuple[Integers, FreeBlock], ...]
+
+    @classmethod
+    def of(cls, hessian: Array, space: RangeSpace, floor: float) -> EqualitySystem:
+        """Split and factorise."""
+        blocks = []
+        whole = np.ascontiguousarray(hessian.transpose(2, 0, 1))
+        for rank in np.unique(space.rank):
+            which = np.flatnonzero(space.rank == rank)
+            directions = space.basis[which, :, rank:]
+            if directions.shape[2]:
+                along = np.matmul(directions.transpose(0, 2, 1), np.matmul(whole[which], directions))
+                matrix = np.ascontiguousarray(along.transpose(1, 2, 0))
+                blocks.append((which, FreeBlock(directions, matrix, factorise_corrected(matrix, floor))))
+        return cls(whole, space, floor, tuple(blocks))
+
+    def convex(self) -> Mask:
+        """Which cases (b,) needed no repair."""
+        convex = np.ones(len(self.space.rank), dtype=bool)
+        for which, block in self.blocks:
+            convex[which] = block.factors.definite
+        return convex
+
+    def solve(
+        self, gradient: Array, residual: Array, negligible: Array | None = None
+    ) -> tuple[Array, Array]:
+        """Step and multipliers of: minimise gradient . d + d . hessian d / 2 subject to A d = -residual.
+
+        Of dependent constraints that contradict each other the step is a compromise. Along the constraints the step leaves
+        alone what part of the gradient is `negligible` (b,): where that is infinite the step is the shortest
+        that cancels the residual. Returns d (N, b) and y (M, b) with gradient + hessian d + A^T y = 0 along
+        the constraint gradients.
+        """
+        step = self.space.normal_step(residual)
+        slope = gradient + _times(self.hessian, step)
+        for which, block in self.blocks:
+            part = np.zeros(len(which)) if negligible is None else negligible[which]
+            downhill = _times(block.directions.transpose(0, 2, 1), slope[:, which])
+            step[:, which] += _times(block.directions, _descend(block, downhill, self.floor, part))
+        return step, self.space.multipliers(gradient + _times(self.hessian, step))
+
+
+def _descend(block: FreeBlock, slope: Array, floor: float, negligible: Array) -> Array:
     """Newton step without constraints, for the part of the slope (k, b) that is not negligible."""
-    step = np.where(np.isinf(negligible), 0.0, factorise_corrected(matrix, floor).solve(-slope))
+    step = np.where(np.isinf(negligible), 0.0, block.factors.solve(-slope))
     which = np.flatnonzero((negligible > 0.0) & np.isfinite(negligible))
     if len(which):
         step[:, which] = _selective_step(
-            np.take(matrix, which, axis=-1), np.take(slope, which, axis=-1), floor, negligible[which]
+            np.take(block.matrix, which, axis=-1), np.take(slope, which, axis=-1), floor, negligible[which]
         )
     return step
 

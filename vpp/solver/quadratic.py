@@ -1,7 +1,8 @@
 """Quadratic problems with equalities and bounds, in batches: the steps of `vpp.solver.following`.
 
-A primal-dual interior point with a fixed rate of centring, see Nocedal & Wright, "Numerical Optimization",
-2nd ed. 2006, chapter 16.6. No model is evaluated.
+A primal-dual interior point whose steps are predicted and then corrected, see Nocedal & Wright, "Numerical
+Optimization", 2nd ed. 2006, chapter 16.6, after Mehrotra (1992, SIAM J. Optim. 2, 575-601). No model is
+evaluated.
 """
 
 from __future__ import annotations
@@ -11,16 +12,11 @@ from typing import TypeVar
 
 import numpy as np
 
-from vpp.solver.linear_algebra import (
-    product,
-    solve_equality_step,
-    split_by_constraints,
-    total,
-)
+from vpp.solver.linear_algebra import EqualitySystem, product, split_by_constraints, total
 from vpp.solver.problem import Array, Integers
 
 _ITERATIONS = 30
-_CENTRING = 0.1
+_CENTRING = 0.1  # where the curvature is repaired
 _ROOM = 0.1  # first distance to a bound, or a third of the distance between two
 _FIRST_BARRIER = 1e-2
 _LEAST_BARRIER = 1e-11
@@ -81,31 +77,48 @@ def _iterate(of: Quadratic, now: QuadraticAnswer, floor: float) -> tuple[Quadrat
     """The next iterate, with the barrier of the last and what it left of the equalities."""
     below, above = now.step - of.low, of.high - now.step
     count = np.maximum(np.isfinite(below).sum(axis=0) + np.isfinite(above).sum(axis=0), 1)
-    gap = total(np.where(np.isfinite(below), now.lower * below, 0.0))
-    gap = gap + total(np.where(np.isfinite(above), now.upper * above, 0.0))
-    barrier = gap / count
-    target = _CENTRING * barrier
+    barrier = _gap(now.lower, below, now.upper, above) / count
     curvature_lower, curvature_upper = now.lower / below, now.upper / above
     curvature = curvature_lower + curvature_upper
     scale = 1.0 / np.sqrt(1.0 + curvature)
     hessian = of.hessian * scale * scale[:, None]
     diagonal = np.arange(len(scale))
     hessian[diagonal, diagonal] += curvature * scale**2 + floor
-    gradient = of.gradient + product(of.hessian, now.step) - target / below + target / above
+    system = EqualitySystem.of(hessian, split_by_constraints(of.jacobian * scale), floor)
+    gradient = of.gradient + product(of.hessian, now.step)
     residual = of.residual + product(of.jacobian, now.step)
-    move, multipliers = solve_equality_step(
-        hessian,
-        gradient * scale,
-        residual,
-        split_by_constraints(of.jacobian * scale),
-        floor,
-        np.zeros(len(barrier)),
+
+    def moves(target_lower: Array, target_upper: Array) -> tuple[Array, Array, Array, Array]:
+        """Moves of step and bounds' multipliers towards products of multipliers and distances."""
+        pulled = gradient - target_lower / below + target_upper / above
+        move, multipliers = system.solve(pulled * scale, residual)
+        move = move * scale
+        lower_move = target_lower / below - now.lower - curvature_lower * move
+        upper_move = target_upper / above - now.upper + curvature_upper * move
+        return move, multipliers, lower_move, upper_move
+
+    def shares(move: Array, lower_move: Array, upper_move: Array) -> tuple[Array, Array]:
+        share = np.minimum(_share(below, move), _share(above, -move))
+        return share, np.minimum(_share(now.lower, lower_move), _share(now.upper, upper_move))
+
+    none = np.zeros_like(barrier)
+    move, multipliers, lower_move, upper_move = moves(none, none)
+    share, bound_share = shares(move, lower_move, upper_move)
+    predicted = _gap(
+        now.lower + bound_share * lower_move,
+        below + share * move,
+        now.upper + bound_share * upper_move,
+        above - share * move,
     )
-    move = move * scale
-    lower_move = target / below - now.lower - curvature_lower * move
-    upper_move = target / above - now.upper + curvature_upper * move
-    share = np.minimum(_share(below, move), _share(above, -move))
-    bound_share = np.minimum(_share(now.lower, lower_move), _share(now.upper, upper_move))
+    # what is predicted with a repaired Hessian corrects nothing
+    convex = system.convex()
+    share_left = np.clip(predicted / (count * barrier), 0.0, 1.0)
+    target = np.where(convex, share_left**3, _CENTRING) * barrier
+    move, multipliers, lower_move, upper_move = moves(
+        target - np.where(convex & np.isfinite(below), move * lower_move, 0.0),
+        target + np.where(convex & np.isfinite(above), move * upper_move, 0.0),
+    )
+    share, bound_share = shares(move, lower_move, upper_move)
     following = QuadraticAnswer(
         now.step + share * move,
         multipliers,
@@ -113,6 +126,12 @@ def _iterate(of: Quadratic, now: QuadraticAnswer, floor: float) -> tuple[Quadrat
         now.upper + bound_share * upper_move,
     )
     return following, barrier, (1.0 - share) * np.abs(residual).max(axis=0, initial=0.0)
+
+
+def _gap(lower: Array, below: Array, upper: Array, above: Array) -> Array:
+    """Sum of the products of bounds' multipliers and distances."""
+    gap = total(np.where(np.isfinite(below), lower * below, 0.0))
+    return gap + total(np.where(np.isfinite(above), upper * above, 0.0))
 
 
 def _share(distance: Array, move: Array) -> Array:
