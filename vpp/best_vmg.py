@@ -1,4 +1,6 @@
-"""Best velocity made good: looked for along a row of wind angles, and then exactly."""
+"""Best velocity made good: looked for along a row of wind angles, then exactly, and compared with those of
+other boats in the same wind and of the same boat in the next winds.
+"""
 
 from __future__ import annotations
 
@@ -7,6 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from vpp.neighbours import grouped
 from vpp.optima import (
     BETTER,
     SETTINGS,
@@ -33,6 +36,9 @@ from vpp.trim import VMG_RANGES, FastestEquilibrium
 # Wind angles between which the best VMG is looked for first [rad], and how many of the best of a row.
 ROW_STEP = {UPWIND: np.radians(6.0), DOWNWIND: np.radians(8.0)}
 PEAKS = 3
+# Rounds in which best VMGs compare, how many others each follows in one, what these must promise, and what to
+# be searched for where following leads elsewhere.
+ROUNDS, FOLLOWED, PROMISE, WORTH_A_SEARCH = 4, 2, 1e-4, 1e-3
 
 
 class _Begun(NamedTuple):
@@ -74,9 +80,14 @@ def rows_for(conditions: Conditions, at_angles: Conditions) -> tuple[Conditions,
 
 
 def best_vmg(
-    problems: Sequence[FastestEquilibrium], rows: Sequence[FastestEquilibrium], answers: Sequence[Optima]
+    problems: Sequence[FastestEquilibrium],
+    rows: Sequence[FastestEquilibrium],
+    answers: Sequence[Optima],
+    patch: Integers,
 ) -> list[Solution]:
-    """Best VMG of conditions on each branch, begun at the best of the rows of wind angles."""
+    """Best VMG of conditions on each branch, begun at the best of the rows of wind angles. `patch` says which
+    conditions may know of each other.
+    """
     conditions, row = problems[0].conditions, rows[0].conditions
     together = joined(problems)
     count = problems[0].condition_count
@@ -101,6 +112,7 @@ def best_vmg(
         restore_first = np.ones(len(cases), dtype=bool)
         answer = minimise(Cases(together, cases), states, settings=SETTINGS, restore_first=restore_first)
         keep_better(found, answer, cases)
+    _compare(together, problems, found, patch)
     found.status[found.status == UNSOLVED] = Status.INTERRUPTED
     return [
         rearranged(found, np.arange(first, first + count)) for first in range(0, len(found.status), count)
@@ -132,11 +144,15 @@ def _from_peaks(
         beside.upper[-1] = np.minimum(beside.upper[-1], angle + width)
         states = np.clip(guess.x[:, led_off], beside.lower, beside.upper)
         answer = minimise(beside, states, settings=SETTINGS)
-        good = np.flatnonzero(answer.status == Status.CONVERGED)
-        again = Guess(
-            *(getattr(answer, name)[:, good] for name in ("x", "multipliers", "active_lower", "active_upper"))
-        )
-        _follow(together, cases[led_off[good]], again, found, known[led_off[good]])
+        _keep_sharp(together, cases[led_off], answer, found)
+
+
+def _keep_sharp(together: FastestEquilibrium, cases: Integers, answer: Solution, found: Solution) -> None:
+    """Take the last of the barrier out of answers, and keep them where they are better."""
+    good = np.flatnonzero(answer.status == Status.CONVERGED)
+    names = ("x", "multipliers", "active_lower", "active_upper")
+    guess = Guess(*(getattr(answer, name)[:, good] for name in names))
+    _follow(together, cases[good], guess, found, answer.objective[good])
 
 
 def _follow(
@@ -154,6 +170,72 @@ def _follow(
         for which in rounds(cases[part[good]]):
             keep_better(found, rearranged(answer, good[which]), cases[part[good[which]]])
     return np.concatenate(led_off)
+
+
+def _compare(
+    together: FastestEquilibrium, problems: Sequence[FastestEquilibrium], found: Solution, patch: Integers
+) -> None:
+    """Follow what others make good to where it promises to be more, until nothing new is found."""
+    case, source = _pairs(problems[0].conditions, len(problems), patch)
+    tried = np.zeros(len(case), dtype=bool)
+    for _ in range(ROUNDS):
+        known = np.flatnonzero(~tried & (found.status[source] == Status.CONVERGED))
+        if not len(known) or stopping.asked():
+            return
+        promise = np.concatenate(
+            [_promise(together, found, case[known[part]], source[known[part]]) for part in blocks(len(known))]
+        )
+        order = np.lexsort((-promise, case[known]))
+        turn = np.arange(len(order)) - np.searchsorted(case[known[order]], case[known[order]])
+        best = order[(turn < FOLLOWED) & (promise[order] > PROMISE)]
+        follows, expected = known[best], promise[best]
+        tried[follows] = True
+        before = found.objective.copy()
+        guess = _guess(together, found, case[follows], source[follows])
+        led_off = _follow(together, case[follows], guess, found, found.objective[case[follows]])
+        lost = led_off[expected[led_off] > WORTH_A_SEARCH]
+        if len(lost) and not stopping.asked():
+            cases = case[follows[lost]]
+            answer = minimise(Cases(together, cases), guess.x[:, lost], settings=SETTINGS)
+            _keep_sharp(together, cases, answer, found)
+        changed = np.flatnonzero(found.objective != before)
+        tried &= ~np.isin(source, changed)
+        if not len(changed):
+            return
+
+
+def _pairs(conditions: Conditions, branches: int, patch: Integers) -> tuple[Integers, Integers]:
+    """Cases, and others that they compare with."""
+    first, second = [np.zeros(0, dtype=np.int64)], [np.zeros(0, dtype=np.int64)]
+    for group in grouped(patch, conditions.aim, conditions.tws):
+        one, other = np.nonzero(~np.eye(len(group), dtype=bool))
+        first.append(group[one])
+        second.append(group[other])
+    for group in grouped(patch, conditions.aim, conditions.option):
+        row = group[np.argsort(conditions.tws[group], kind="stable")]
+        first += [row[1:], row[:-1]]
+        second += [row[:-1], row[1:]]
+    offset = np.repeat(np.arange(branches) * len(conditions), sum(len(some) for some in first))
+    return (
+        np.tile(np.concatenate(first), branches) + offset,
+        np.tile(np.concatenate(second), branches) + offset,
+    )
+
+
+def _guess(together: FastestEquilibrium, found: Solution, case: Integers, source: Integers) -> Guess:
+    x = np.clip(found.x[:, source], together.lower[:, case], together.upper[:, case])
+    return Guess(
+        x, found.multipliers[:, source], found.active_lower[:, source], found.active_upper[:, source]
+    )
+
+
+def _promise(together: FastestEquilibrium, found: Solution, case: Integers, source: Integers) -> FloatArray:
+    """By how much, as a share, the answers to others promise to make more good, to first order."""
+    guess = _guess(together, found, case, source)
+    values = together.values(guess.x, case)
+    expected = values.objective + (guess.multipliers * values.constraints).sum(axis=0)
+    here = np.where(found.status[case] == Status.CONVERGED, found.objective[case], np.inf)
+    return np.where(np.isfinite(expected), (here - expected) / np.abs(expected), -np.inf)
 
 
 def _row(conditions: Conditions, place: int, row: Conditions) -> Integers:

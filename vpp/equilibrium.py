@@ -246,6 +246,7 @@ def _solve_part(part: _Part, tell: Callable[[float], None] | None = None) -> _Re
             found.append((part.places[asked], said))
     if len(best):
         of_best = problems(part.conditions.take(best))
-        for problem, made_good in zip(of_best, best_vmg.best_vmg(of_best, rowed, answers), strict=True):
+        most = best_vmg.best_vmg(of_best, rowed, answers, part.patch[best])
+        for problem, made_good in zip(of_best, most, strict=True):
             found.append((part.places[best], report(problem, made_good)))
     return found

@@ -42,8 +42,8 @@ from vpp.starts import LAST, starts_for
 from vpp.trim import FastestEquilibrium, start
 
 # Steps along the sides of a cell of which one condition is solved from guessed starts; of every
-# `LEADS`-th boat, others have cells twice as wide.
-CELL, LEADS = 1.8, 4
+# `LEADS`-th boat, others have cells so many times as wide.
+CELL, LEADS, WIDER = 1.8, 4, 4.0
 # Of conditions that were not asked for, those within the second of the first angle [rad] may be solved from
 # guessed starts: nearer the wind, and dead before it, answers are dear or none.
 MIDDLE, AROUND = np.radians(95.0), np.radians(60.0)
@@ -196,7 +196,7 @@ class _Search:
 
     def _leads(self) -> Mask:
         """Conditions to be solved from guessed starts: the middle one of every cell."""
-        wide = np.where(self.conditions.option % LEADS == 0, 1.0, 2.0) * CELL
+        wide = np.where(self.conditions.option % LEADS == 0, 1.0, WIDER) * CELL
         u = np.floor(np.log(self.conditions.tws) / np.log(SPEED_RATIO) / wide)
         v = np.floor(self.conditions.twa / ANGLE_STEP / wide)
         leads = np.zeros(len(u), dtype=bool)
@@ -361,26 +361,25 @@ class _Search:
         says which are new optima there.
         """
         new = np.zeros(len(cases), dtype=bool)
-        if not len(cases):
-            return new
-        here = np.arange(len(cases))
-        at = self.conditions.take(source)
-        guess = self._unmoved(source, slot)
-        for stage in range(1, STAGES + 1):
-            to = self._between(source[here], cases[here], stage / STAGES)
-            on_the_way = joined(
-                [FastestEquilibrium(problem.fleet, problem.free, to) for problem in self.problems]
-            )
-            there = Cases(on_the_way, self.branch[cases[here]] * len(here) + np.arange(len(here)))
-            x = np.clip(self._moved(guess.x, at, to), there.lower, there.upper)
-            answer = follow(there, replace(guess, x=x), settings=SETTINGS)
+        for part in blocks(len(cases)):
+            some, of = cases[part], source[part]
+            ways = [self._between(of, some, stage / STAGES) for stage in range(1, STAGES + 1)]
+            way = ways[0]
+            for later in ways[1:]:
+                way = way.followed_by(later)
+            on_the_way = joined([FastestEquilibrium(at.fleet, at.free, way) for at in self.problems])
+            path = np.arange(len(way)).reshape(STAGES, len(part))
+            there = Cases(on_the_way, np.tile(self.branch[some] * len(way), STAGES) + path.reshape(-1))
+            guess = self._unmoved(of, None if slot is None else slot[part])
+            x = self._moved(guess.x, self.conditions.take(of), ways[0])
+
+            def moved(x: FloatArray, of: Integers, to: Integers, way: Conditions = way) -> FloatArray:
+                return self._moved(x, way.take(of), way.take(to))
+
+            answer = follow(there, replace(guess, x=x), settings=SETTINGS, path=path, moved=moved)
             good = np.flatnonzero(answer.status == Status.CONVERGED)
-            if not len(good):
-                return new
-            here, at, answer = here[good], to.take(good), rearranged(answer, good)
-            guess = Guess(answer.x, answer.multipliers, answer.active_lower, answer.active_upper)
-        new[here] = self._keep(answer, cases[here])
-        self._tell(cases[here])
+            new[part[good]] = self._keep(rearranged(answer, good), some[good])
+            self._tell(some[good])
         return new
 
     def _between(self, first: Integers, last: Integers, share: float) -> Conditions:
@@ -404,7 +403,7 @@ class _Search:
         expected = flat[cases, order[cases, turn]]
         reached, new = self._follow(cases, column, slot)
         unsolved = self.found.status[cases] != Status.CONVERGED
-        worth = (expected > WORTH_A_WALK) & (unsolved | (self.walks[cases] < WALKS))
+        worth = (expected > WORTH_A_WALK) & (unsolved | (self.walks[cases] < WALKS)) & self.wanted[cases]
         lost = np.flatnonzero(~reached & worth)
         self.walks[cases[lost]] += 1
         source = self.near.case[cases, column]

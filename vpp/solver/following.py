@@ -9,6 +9,7 @@ there in a few steps is given back undecided.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -34,6 +35,9 @@ _SETTLED = 1e-11  # residual of a converged case
 _WRONG_SIGN = 1e-9  # a bound's multiplier below minus this lets go
 _FELT = 1e-7  # multiplier of an inequality above which it holds
 _ASTRAY = 30.0  # a case whose errors grow past this is given back
+_NEAR_ENOUGH = 1e-4  # errors with which a case that is only on the way goes on
+
+Moved = Callable[[Array, Integers, Integers], Array]
 
 
 @dataclass(frozen=True)
@@ -52,9 +56,14 @@ class Guess:
 
 @dataclass
 class _Track:
-    """Cases at work: `held` is -1 where a variable or slack is at its lower bound, 1 at its upper, else 0."""
+    """Cases at work, in order of their `place`: `held` is -1 where a variable or slack is at its lower bound,
+    1 at its upper, else 0; `stage` says how far along its path a case is, `spent` its steps there.
+    """
 
+    place: Integers
     case: Integers
+    stage: Integers
+    spent: Integers
     variables: Array
     multipliers: Array
     held: Integers
@@ -68,19 +77,42 @@ class _Track:
         return _Track(**{name: np.take(part, which, axis=-1) for name, part in vars(self).items()})
 
 
-def follow(problem: Problem, guess: Guess, *, settings: Settings, steps: int = MOST_STEPS) -> Solution:
+def follow(
+    problem: Problem,
+    guess: Guess,
+    *,
+    settings: Settings,
+    steps: int = MOST_STEPS,
+    path: Integers | None = None,
+    moved: Moved | None = None,
+) -> Solution:
     """Answers of all cases of a problem near a guess; see the module's text.
 
     A case is CONVERGED by the same tolerances as in `minimise`, or STEP_LIMIT, which says nothing about it.
-    The answer to a case does not depend on the other cases.
+    The answer to a case does not depend on the other cases. With a `path` (stages, b) of cases of the problem
+    each guess is followed to the first and from there to the next one, to the last, whose answer is given:
+    `moved(x, of, to)` says where states at cases lead one to expect those at others.
     """
     with np.errstate(all="ignore"):
-        return _Follower(problem, guess, settings).run(steps)
+        if path is None:
+            path = np.arange(guess.x.shape[1])[None]
+        return _Follower(problem, guess, settings, path, moved).run(steps)
+
+
+def _joined(parts: Sequence[_Track]) -> _Track:
+    """Tracks as one, in order of their places."""
+    together = {
+        name: np.concatenate([vars(part)[name] for part in parts], axis=-1) for name in vars(parts[0])
+    }
+    return _Track(**together).take(np.argsort(together["place"]))
 
 
 class _Follower:
-    def __init__(self, problem: Problem, guess: Guess, settings: Settings) -> None:
+    def __init__(
+        self, problem: Problem, guess: Guess, settings: Settings, path: Integers, moved: Moved | None
+    ) -> None:
         self.problem, self.settings = Slacked(problem), settings
+        self.path, self.moved = path, moved
         n, _, _ = self.problem.shape
         self.lower, self.upper = problem.lower, problem.upper
         batch = guess.x.shape[1]
@@ -91,41 +123,47 @@ class _Follower:
             np.full(batch, -1, dtype=np.int64), np.zeros((n, batch), dtype=bool),
             np.zeros((n, batch), dtype=bool),
         )  # fmt: skip
-        self.track = self._begin(guess)
+        self.track = self._begin(guess, np.arange(batch), np.zeros(batch, dtype=np.int64))
+        self.waiting: list[_Track] = []
         self.before: tuple[_Track, Derivatives]
 
-    def _begin(self, guess: Guess) -> _Track:
+    def _begin(self, guess: Guess, place: Integers, stage: Integers) -> _Track:
+        """Tracks at guesses for the cases at stages of the paths of `place`."""
         _, m, p = self.problem.shape
-        batch = guess.x.shape[1]
+        batch = len(place)
+        case = self.path[stage, place]
+        lower, upper = self.lower[:, case], self.upper[:, case]
         held = np.where(guess.active_lower, -1, np.where(guess.active_upper, 1, 0))
-        x = np.clip(guess.x, self.lower, self.upper)
-        x = np.where(held < 0, self.lower, np.where(held > 0, self.upper, x))
+        x = np.clip(guess.x, lower, upper)
+        x = np.where(held < 0, lower, np.where(held > 0, upper, x))
         # a bound that the state happens to lie on does not hold unless its multiplier says so
         slack_held = np.where(guess.multipliers[m:] < -_FELT, -1, 0)
         return _Track(
-            np.arange(batch),
+            place,
+            case,
+            stage,
+            np.zeros(batch, dtype=np.int64),
             np.concatenate([x, np.zeros((p, batch))]),
             guess.multipliers.copy(),
             np.concatenate([held, slack_held]),
-            np.concatenate([self.lower, np.zeros((p, batch))]),
-            np.concatenate([self.upper, np.full((p, batch), np.inf)]),
+            np.concatenate([lower, np.zeros((p, batch))]),
+            np.concatenate([upper, np.full((p, batch), np.inf)]),
             np.full(batch, _LONGEST),
             np.full(batch, np.inf),
         )
 
     def run(self, steps: int) -> Solution:
         """Work until every case has ended."""
-        for step in range(steps + 1):
-            if not len(self.track.case) or stopping.asked():
-                break
-            derivatives = self._evaluate(first=step == 0)
-            if not len(self.track.case):
-                break
-            derivatives = self._drop_ended(derivatives, step)
-            if step < steps and len(self.track.case):
+        while (len(self.track.case) or self.waiting) and not stopping.asked():
+            self.track = _joined([self.track, *self.waiting])
+            self.waiting = []
+            derivatives = self._evaluate()
+            derivatives = self._drop_ended(derivatives, steps)
+            if len(self.track.case):
                 derivatives = self._without_lapses(derivatives)
                 self.before = self.track.take(np.arange(len(self.track.case))), derivatives
                 self._step(derivatives)
+                self.track.spent = self.track.spent + 1
         return self.solution
 
     def _without_lapses(self, derivatives: Derivatives) -> Derivatives:
@@ -137,7 +175,7 @@ class _Follower:
         if not len(lapsed):
             return derivatives
         old, old_derivatives = self.before
-        there = np.searchsorted(old.case, track.case[lapsed])
+        there = np.searchsorted(old.place, track.place[lapsed])
         again = old.take(there)
         for name in ("variables", "multipliers", "held", "residual"):
             getattr(track, name)[..., lapsed] = getattr(again, name)
@@ -145,21 +183,23 @@ class _Follower:
         overwrite(derivatives, taken(old_derivatives, there), lapsed)
         return derivatives
 
-    def _evaluate(self, *, first: bool) -> Derivatives:
+    def _evaluate(self) -> Derivatives:
+        """Derivatives of all cases; what has none is given back."""
         track = self.track
         n, m, _ = self.problem.shape
         derivatives = self.problem.derivatives(track.variables, track.case, track.multipliers)
-        if first:  # slacks that do not hold begin where the inequalities stand
-            room = np.maximum(derivatives.values.constraints[m:], 0.0)
-            track.variables[n:] = np.where(track.held[n:] < 0, 0.0, room)
-            derivatives.values.constraints[m:] -= track.variables[n:]
+        first = np.flatnonzero(track.spent == 0)
+        if len(first):  # slacks that do not hold begin where the inequalities stand
+            room = np.maximum(derivatives.values.constraints[m:, first], 0.0)
+            track.variables[n:, first] = np.where(track.held[n:, first] < 0, 0.0, room)
+            derivatives.values.constraints[m:, first] -= track.variables[n:, first]
         finite = np.flatnonzero(derivatives_finite(derivatives))
         if len(finite) == len(track.case):
             return derivatives
         self.track = track.take(finite)
         return taken(derivatives, finite)
 
-    def _drop_ended(self, derivatives: Derivatives, step: int) -> Derivatives:
+    def _drop_ended(self, derivatives: Derivatives, steps: int) -> Derivatives:
         track = self.track
         left = derivatives.gradient + transposed_product(derivatives.jacobian, track.multipliers)
         z_lower = np.where(track.held < 0, np.maximum(left, 0.0), 0.0)
@@ -167,15 +207,34 @@ class _Follower:
         errors = scaled_errors(
             track.variables, track.lower, track.upper, track.multipliers, z_lower, z_upper, derivatives, 0.0
         )
-        converged = (errors.residual <= _SETTLED) & (errors.optimality <= self.settings.optimality_tolerance)
+        last = track.stage == len(self.path) - 1
+        settled = np.where(last, _SETTLED, _NEAR_ENOUGH)
+        optimal = np.where(last, self.settings.optimality_tolerance, _NEAR_ENOUGH)
+        there = (errors.residual <= settled) & (errors.optimality <= optimal)
+        if (there & last).any():
+            self._record(track, derivatives, z_lower, z_upper, errors.optimality, there & last)
+        self._go_on(track.take(np.flatnonzero(there & ~last)))
         astray = ~(np.maximum(errors.residual, errors.optimality) < _ASTRAY)
-        if converged.any():
-            self._record(track, derivatives, z_lower, z_upper, errors.optimality, converged, step)
-        going = np.flatnonzero(~converged & ~astray)
+        going = np.flatnonzero(~there & ~astray & (track.spent < steps))
         if len(going) == len(track.case):
             return derivatives
         self.track = track.take(going)
         return taken(derivatives, going)
+
+    def _go_on(self, track: _Track) -> None:
+        """Let tracks that are only on the way begin at the next case of their paths."""
+        if not len(track.case):
+            return
+        assert self.moved is not None
+        n, _, _ = self.problem.shape
+        stage = track.stage + 1
+        guess = Guess(
+            self.moved(track.variables[:n], track.case, self.path[stage, track.place]),
+            track.multipliers,
+            track.held[:n] < 0,
+            track.held[:n] > 0,
+        )
+        self.waiting.append(self._begin(guess, track.place, stage))
 
     def _record(
         self,
@@ -185,17 +244,16 @@ class _Follower:
         z_upper: Array,
         optimality: Array,
         which: Mask,
-        step: int,
     ) -> None:
         n, _, _ = self.problem.shape
-        cases, found = track.case[which], self.solution
+        cases, found = track.place[which], self.solution
         found.x[:, cases] = track.variables[:n, which]
         found.multipliers[:, cases] = track.multipliers[:, which]
         found.lower_multipliers[:, cases] = z_lower[:n, which]
         found.upper_multipliers[:, cases] = z_upper[:n, which]
         found.objective[cases] = derivatives.values.objective[which]
         found.status[cases] = Status.CONVERGED
-        found.iterations[cases] = step
+        found.iterations[cases] = track.spent[which]
         residual = np.abs(derivatives.values.constraints[:, which])
         found.constraint_error[cases] = residual.max(axis=0, initial=0.0)
         found.worst_constraint[cases] = residual.argmax(axis=0) if len(residual) else -1

@@ -17,7 +17,7 @@ _FILTER_THETA, _FILTER_PHI = 1e-5, 1e-8
 _ARMIJO = 1e-4
 _SWITCH_PHI, _SWITCH_THETA = 2.3, 1.1
 _SHORTEST_STEP = 1e-9
-_AT_ONCE = 5  # ever shorter steps tried in one evaluation once the first two were too long
+_AT_ONCE = 8  # ever shorter steps tried in one evaluation once the first two were too long
 _ROUNDING = 10.0 * float(np.finfo(np.float64).eps)
 _CENTRING_LIMIT = 1e10  # bound multipliers stay within this factor of barrier over distance
 
@@ -53,7 +53,7 @@ class LineSearch:
             tries += 1
 
     def _try_shares(self, pending: Integers, count: int) -> tuple[Integers, Values]:
-        """Try steps of the present share, half of it and so on, `count` a case; the longest good one counts."""
+        """Try steps of the present share, half of it and so on, `count` a case; the longest good counts."""
         which = np.repeat(pending, count)
         share = self.share[which] * np.tile(0.5 ** np.arange(count), len(pending))
         return self._try(which, np.take(self.step.variables, which, axis=-1) * share, share)

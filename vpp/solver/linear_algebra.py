@@ -186,7 +186,7 @@ def _shortest_steps(basis: Array, triangle: Array) -> Array:
 
 def _split_by_singular_values(gradients: Array) -> tuple[Array, Array, Integers]:
     """Basis, pseudo-inverse and rank of dependent constraint gradients (b, N, M)."""
-    finite = np.isfinite(gradients).all(axis=(1, 2))
+    finite = np.asarray(np.isfinite(gradients).all(axis=(1, 2)))
     basis, values, other = np.linalg.svd(np.where(finite[:, None, None], gradients, 0.0))
     independent = values > _DEPENDENT
     inverted = np.where(independent, 1.0 / np.where(independent, values, 1.0), 0.0)
@@ -210,9 +210,9 @@ class FreeBlock:
 class EqualitySystem:
     """Quadratic problems with equalities that differ in gradient and residual, ready to be solved.
 
-    Their `hessian` is kept as (b, N, N), and `space` splits their constraint gradients A. The part of the Hessian that
-    acts along the constraints is made positive definite by taking the moduli of its eigenvalues, none below
-    `floor`. `blocks` holds that part of the cases of every rank: which cases they are, and the part.
+    Their `hessian` is kept as (b, N, N), and `space` splits their constraint gradients A. The part of the
+    Hessian that acts along the constraints is made positive definite by taking the moduli of its eigenvalues,
+    none below `floor`. `blocks` holds that part of the cases of every rank: which they are, and the part.
     """
 
     hessian: Array
@@ -241,15 +241,13 @@ class EqualitySystem:
             convex[which] = block.factors.definite
         return convex
 
-    def solve(
-        self, gradient: Array, residual: Array, negligible: Array | None = None
-    ) -> tuple[Array, Array]:
+    def solve(self, gradient: Array, residual: Array, negligible: Array | None = None) -> tuple[Array, Array]:
         """Step and multipliers of: minimise gradient . d + d . hessian d / 2 subject to A d = -residual.
 
-        Of dependent constraints that contradict each other the step is a compromise. Along the constraints the step leaves
-        alone what part of the gradient is `negligible` (b,): where that is infinite the step is the shortest
-        that cancels the residual. Returns d (N, b) and y (M, b) with gradient + hessian d + A^T y = 0 along
-        the constraint gradients.
+        Of dependent constraints that contradict each other the step is a compromise. Along the constraints
+        the step leaves alone what part of the gradient is `negligible` (b,): where that is infinite the step
+        is the shortest that cancels the residual. Returns d (N, b) and y (M, b) with
+        gradient + hessian d + A^T y = 0 along the constraint gradients.
         """
         step = self.space.normal_step(residual)
         slope = gradient + _times(self.hessian, step)
