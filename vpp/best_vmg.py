@@ -5,6 +5,7 @@ other boats in the same wind and of the same boat in the next winds.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -39,6 +40,7 @@ PEAKS = 3
 # Rounds in which best VMGs compare, how many others each follows in one, what these must promise, and what to
 # be searched for where following leads elsewhere.
 ROUNDS, FOLLOWED, PROMISE, WORTH_A_SEARCH = 4, 2, 1e-4, 1e-3
+_NEARBY = replace(SETTINGS, step_limit=60)
 
 
 class _Begun(NamedTuple):
@@ -196,7 +198,7 @@ def _compare(
         lost = led_off[expected[led_off] > WORTH_A_SEARCH]
         if len(lost) and not stopping.asked():
             cases = case[follows[lost]]
-            answer = minimise(Cases(together, cases), guess.x[:, lost], settings=SETTINGS)
+            answer = minimise(Cases(together, cases), guess.x[:, lost], settings=_NEARBY)
             _keep_sharp(together, cases, answer, found)
         changed = np.flatnonzero(found.objective != before)
         tried &= ~np.isin(source, changed)

@@ -9,8 +9,11 @@ import pytest
 
 from tests.support import keelboat
 from vpp import best_vmg, equilibrium
+from vpp.optima import SETTINGS, UNSOLVED
+from vpp.solver.interior_point import minimise
 from vpp.solver.status import Status
-from vpp.trim import VMG_RANGES
+from vpp.starts import FLAT
+from vpp.trim import VMG_RANGES, FastestEquilibrium, fleets_on, freedom, start
 
 BOAT = keelboat.coarse(keelboat.base(), 5)
 WINDS = (6.0, 12.0, 18.0)
@@ -100,3 +103,37 @@ def test_nothing_to_follow_leads_nowhere():
     """As after a search beside peaks that found none."""
     nothing = np.zeros(0, dtype=np.int64)
     assert len(best_vmg._follow(None, nothing, None, None, np.zeros(0))) == 0
+
+
+def test_others_are_compared_with_in_the_same_wind_and_the_same_boat_in_the_next_winds():
+    of = keelboat.conditions(
+        tws_kn=[10, 10, 14, 14, 18, 10],
+        twa_deg=np.nan,
+        aim=["upwind"] * 5 + ["downwind"],
+        option=[0, 1, 0, 1, 0, 0],
+    )
+    case, source = best_vmg._pairs(of, 1, np.zeros(6, dtype=np.int64))
+    assert sorted(zip(case.tolist(), source.tolist(), strict=True)) == [
+        (0, 1), (0, 2), (1, 0), (1, 3), (2, 0), (2, 3), (2, 4), (3, 1), (3, 2), (4, 2),
+    ]  # fmt: skip
+    # patches know nothing of each other, branches neither
+    case, source = best_vmg._pairs(of, 2, np.array([0, 1, 0, 1, 2, 0]))
+    pairs = sorted(zip(case.tolist(), source.tolist(), strict=True))
+    assert pairs == [(0, 2), (1, 3), (2, 0), (3, 1), (6, 8), (7, 9), (8, 6), (9, 7)]
+
+
+def test_a_boat_without_a_best_vmg_takes_it_over_from_another():
+    """What one of two boats is robbed of is found again from the other, to the same answer."""
+    more_windage = tuple(replace(item, side_area=1.3 * item.side_area) for item in BOAT.windage)
+    boats = [BOAT, replace(BOAT, name="more windage", windage=more_windage)]
+    of = keelboat.conditions(tws_kn=12, twa_deg=np.nan, aim=["upwind", "upwind"], option=[0, 1])
+    fleet = fleets_on(boats, ["hull-borne"])[0]
+    problem = FastestEquilibrium(fleet, freedom(boats, "hull-borne"), of)
+    states = start(problem, FLAT)
+    found = minimise(problem, states, settings=SETTINGS)
+    assert not found.status.any()
+    whole = found.objective.copy()
+    found.status[1], found.objective[1] = UNSOLVED, np.nan
+    best_vmg._compare(problem, [problem], found, np.zeros(2, dtype=np.int64))
+    assert found.status.tolist() == [Status.CONVERGED] * 2
+    np.testing.assert_allclose(found.objective, whole, rtol=1e-7)

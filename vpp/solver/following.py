@@ -30,6 +30,7 @@ from vpp.solver.status import Status
 MOST_STEPS = 9
 _LONGEST = 0.5  # first bound on the step of a variable, relative to its size or one
 _GROWTH, _LARGE = 2.0, 0.1  # a step is taken back after which residuals are larger than both allow
+_ATTAINED = 0.8  # share of the bound that the shortest step to feasibility may take
 _SHORTER = 0.25  # what remains of the bound then
 _SETTLED = 1e-11  # residual of a converged case
 _WRONG_SIGN = 1e-9  # a bound's multiplier below minus this lets go
@@ -299,11 +300,17 @@ class _Follower:
         return step * scale, multipliers
 
     def _quadratic(self, derivatives: Derivatives, track: _Track, reach: Array) -> Quadratic:
+        """The quadratic problem within reach; where not all of the residuals can be cancelled there, of a
+        share of them (Nocedal & Wright, chapter 18.5).
+        """
+        residual = derivatives.values.constraints
+        shortest = np.abs(split_by_constraints(derivatives.jacobian).normal_step(residual))
+        share = (_ATTAINED * reach / np.maximum(shortest, _ATTAINED * reach)).min(axis=0)
         return Quadratic(
             derivatives.hessian,
             derivatives.gradient,
             derivatives.jacobian,
-            derivatives.values.constraints,
+            residual * share,
             np.maximum(track.lower - track.variables, -reach),
             np.minimum(track.upper - track.variables, reach),
         )

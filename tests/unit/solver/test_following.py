@@ -58,6 +58,14 @@ def test_a_neighbours_answer_leads_to_the_exact_one_in_a_few_steps():
     assert found.constraint_error.max() <= 1e-11
 
 
+def test_residuals_that_no_step_within_reach_can_cancel_are_lowered_by_steps_within_reach():
+    """From one radius to a third of it and to four times, at which the first steps are held short."""
+    ratio = np.concatenate([np.linspace(0.3, 0.98, 40), np.linspace(1.05, 4.0, 60)])
+    found = follow(circles(2.2 * ratio), lowest(np.full(100, 2.2)), settings=SETTINGS)
+    assert not found.status.any()
+    np.testing.assert_allclose(found.x[0], -2.2 * ratio, rtol=1e-10)
+
+
 def test_an_exact_answer_takes_no_step():
     found = follow(circles([1.0, 2.0]), lowest([1.0, 2.0]), settings=SETTINGS, steps=0)
     assert list(found.status) == [Status.CONVERGED] * 2
@@ -72,6 +80,62 @@ def test_an_answer_across_the_circle_is_found_from_the_side():
     converged = found.status == Status.CONVERGED
     assert converged[:2].all()
     np.testing.assert_allclose(found.x[0, converged], -1.0, atol=1e-9)
+
+
+# --- along paths -------------------------------------------------------------------------------------------
+
+
+def scaled_moves(radii):
+    """Where a state on one circle lies on another."""
+    return lambda x, of, to: x * radii[to] / radii[of]
+
+
+def test_what_is_too_far_for_a_few_steps_is_reached_along_a_path():
+    """Ten times the radius, with six steps each time and nothing to say where states move."""
+    radii = np.array([1.5, 2.2, 3.2, 4.6, 6.8, 10.0])
+    assert follow(circles(radii[-1:]), lowest(1.0), settings=SETTINGS, steps=6).status[0] == Status.STEP_LIMIT
+    found = follow(
+        circles(radii),
+        lowest(1.0),
+        settings=SETTINGS,
+        steps=6,
+        path=np.arange(6)[:, None],
+        moved=lambda x, of, to: x,
+    )
+    assert found.status.tolist() == [Status.CONVERGED]
+    np.testing.assert_allclose(found.x[:, 0], [-10.0, 0.0], atol=1e-9)
+    np.testing.assert_allclose(found.multipliers, [[5.0]], atol=1e-6)
+
+
+def test_paths_of_a_batch_are_walked_each_by_itself():
+    radii = np.array([1.5, 1.2, 2.0, 0.9, 3.0, 0.5])
+    path = np.array([[0, 1], [2, 3], [4, 5]])
+    both = follow(circles(radii), lowest([1.0, 1.0]), settings=SETTINGS, path=path, moved=scaled_moves(radii))
+    assert both.status.tolist() == [Status.CONVERGED] * 2
+    np.testing.assert_allclose(both.x[0], [-3.0, -0.5], atol=1e-10)
+    for place in range(2):
+        one = follow(
+            circles(radii),
+            lowest(1.0),
+            settings=SETTINGS,
+            path=path[:, place : place + 1],
+            moved=scaled_moves(radii),
+        )
+        np.testing.assert_array_equal(one.x[:, 0], both.x[:, place])
+
+
+def test_a_path_that_is_cut_gives_nothing_back():
+    """The middle circle has no point between the bounds; the one beyond it has."""
+    radii = np.array([1.2, 0.6, 1.5])
+    guess = guess_at([[0.5], [1.09]], [[0.5]])
+
+    def along(path):
+        stages = np.array(path)[:, None]
+        problem = circles(radii, lower=0.5)
+        return follow(problem, guess, settings=SETTINGS, path=stages, moved=lambda x, of, to: x).status[0]
+
+    assert along([0, 2]) == Status.CONVERGED
+    assert along([0, 1, 2]) == Status.STEP_LIMIT
 
 
 # --- sums of exp(x) - t x between bounds: each x = log t, cut off at the bounds ----------------------------
