@@ -174,14 +174,16 @@ def _solve_shared(parts: Sequence[_Part], processes: int, progress: Progress | N
 def _parts(
     boats: Sequence[Boat], conditions: Conditions, branches: Sequence[str], shares: int
 ) -> list[_Part]:
-    """Conditions grouped by what their boats share, in order of first appearance, and cut between patches."""
+    """Conditions grouped by what their boats share, in order of first appearance, and cut between patches, so
+    that each of `shares` processes has as many parts.
+    """
     keys = [kind_of(boat, branches) for boat in boats]
     number = {key: at for at, key in enumerate(dict.fromkeys(keys[option] for option in conditions.option))}
     batch = np.array([number[keys[option]] for option in conditions.option], dtype=np.intp)
     parts = []
     for places in (np.flatnonzero(batch == at) for at in number.values()):
         patch = _patches(conditions.take(places))
-        count = max(-(-len(places) // MOST_IN_PART), shares)
+        count = shares * -(-len(places) // (MOST_IN_PART * shares))
         for some in np.array_split(np.unique(patch), min(count, patch.max(initial=0) + 1)):
             which = np.isin(patch, some)
             parts.append(_part(boats, conditions, places[which], patch[which], branches))
