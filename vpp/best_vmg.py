@@ -32,7 +32,8 @@ from vpp.solver.following import Guess, follow
 from vpp.solver.interior_point import minimise
 from vpp.solver.problem import Solution
 from vpp.solver.status import Status
-from vpp.trim import VMG_RANGES, FastestEquilibrium
+from vpp.starts import scattered_states, starts_for
+from vpp.trim import VMG_RANGES, FastestEquilibrium, start
 
 # Wind angles between which the best VMG is looked for first [rad], and how many of the best of a row.
 ROW_STEP = {UPWIND: np.radians(6.0), DOWNWIND: np.radians(8.0)}
@@ -40,7 +41,7 @@ PEAKS = 3
 # Rounds in which best VMGs compare, how many others each follows in one, what these must promise, and what to
 # be searched for where following leads elsewhere.
 ROUNDS, FOLLOWED, PROMISE, WORTH_A_SEARCH = 4, 2, 1e-4, 1e-3
-_NEARBY = replace(SETTINGS, step_limit=60)
+_NEARBY, _FROM_AFAR = replace(SETTINGS, step_limit=60), replace(SETTINGS, step_limit=80)
 
 
 class _Begun(NamedTuple):
@@ -103,6 +104,7 @@ def best_vmg(
         if other.status[at] == Status.CONVERGED
     ]
     _from_peaks(together, rows[0], answers, peaks, found)
+    _from_afar(together, problems, found, patch)
     left = np.flatnonzero(found.status == UNSOLVED)
     if len(left) and not stopping.asked():
         nearest = []
@@ -172,6 +174,29 @@ def _follow(
         for which in rounds(cases[part[good]]):
             keep_better(found, rearranged(answer, good[which]), cases[part[good[which]]])
     return np.concatenate(led_off)
+
+
+def _from_afar(
+    together: FastestEquilibrium, problems: Sequence[FastestEquilibrium], found: Solution, patch: Integers
+) -> None:
+    """Search for a best VMG that has no other to compare with from guessed starts, and from states all over
+    the bounds, as well.
+    """
+    count = problems[0].condition_count
+    compared, _ = _pairs(problems[0].conditions, 1, patch)
+    alone = np.setdiff1d(np.arange(count), compared)
+    if not len(alone) or stopping.asked():
+        return
+    everywhere = np.concatenate([branch * count + alone for branch in range(len(problems))])
+    index, scattered = scattered_states(together, everywhere)
+    which, begun = [index], [scattered]
+    for branch, problem in enumerate(problems):
+        for how, _ in starts_for(problem):
+            which.append(branch * count + alone)
+            begun.append(start(problem, how)[:, alone])
+    cases, states = np.concatenate(which), np.concatenate(begun, axis=-1)
+    answer = minimise(Cases(together, cases), states, settings=_FROM_AFAR, rivals=cases)
+    _keep_sharp(together, cases, answer, found)
 
 
 def _compare(

@@ -239,7 +239,7 @@ def _solve_part(part: _Part, tell: Callable[[float], None] | None = None) -> _Re
     conditions = conditions.followed_by(beside)
     patch = np.concatenate([patch, patch[owner]])
     rowed = problems(conditions)
-    answers = search.at_angles(rowed, patch, len(asked), tell)
+    answers = search.at_angles(rowed, patch, len(asked), len(beside), tell)
     found: _Reports = []
     if len(asked):
         wanted = np.arange(len(asked))

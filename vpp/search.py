@@ -38,7 +38,7 @@ from vpp.solver.following import Guess, follow
 from vpp.solver.interior_point import minimise
 from vpp.solver.problem import Settings, Solution
 from vpp.solver.status import Status
-from vpp.starts import LAST, starts_for
+from vpp.starts import LAST, scattered_states, starts_for
 from vpp.trim import FastestEquilibrium, start
 
 # Steps along the sides of a cell of which one condition is solved from guessed starts; of every
@@ -49,10 +49,10 @@ CELL, LEADS, WIDER = 1.8, 4, 4.0
 MIDDLE, AROUND = np.radians(95.0), np.radians(60.0)
 # Iterations of a guessed start, restoration included; what needs more is left to neighbours.
 FIRST_LIMIT = 80
+# By how much of the best speed a search that ran out of them must be faster to be continued.
+AHEAD = 1e-3
 # By how much of itself a speed must lie below the line between its neighbours' to be looked into.
 DENT = 4e-3
-# States all over the bounds from which a condition on its own is searched as well.
-SCATTERED, SEED = 12, 7
 # Neighbours tried by a condition that has no answer.
 TRIES = 5
 # Stages of a walk to a condition that could not be followed to in one step, and neighbours that it is walked
@@ -76,15 +76,17 @@ def at_angles(
     problems: Sequence[FastestEquilibrium],
     patch: Integers,
     asked: int,
+    satellites: int = 0,
     tell: Callable[[float], None] | None = None,
 ) -> list[Optima]:
     """Fastest equilibria at wind angles of boats on each branch, and other optima beside them; of problems of
     the same conditions.
 
     `patch` says which conditions may know of each other. The first `asked` of them are wanted, the others
-    solved as far as that is easy. `tell` is told the share that has ended.
+    solved as far as that is easy; the last are `satellites` of wanted ones that are alone. `tell` is told the
+    share that has ended.
     """
-    return _Search(problems, patch, asked, tell).run()
+    return _Search(problems, patch, asked, satellites, tell).run()
 
 
 class _Search:
@@ -95,6 +97,7 @@ class _Search:
         problems: Sequence[FastestEquilibrium],
         patch: Integers,
         asked: int,
+        satellites: int,
         tell: Callable[[float], None] | None,
     ) -> None:
         self.problems, self.tell = problems, tell
@@ -103,6 +106,7 @@ class _Search:
         self.condition = np.tile(np.arange(count), branches)
         self.branch = np.repeat(np.arange(branches), count)
         self.wanted = self.condition < asked
+        self.satellite = self.condition >= count - satellites
         self.conditions = problems[0].conditions.take(self.condition)
         self.patch = patch[self.condition]
         self.near = Neighbours.of(self.conditions, self.patch, self.branch)
@@ -164,22 +168,15 @@ class _Search:
         return np.flatnonzero(dented & self.wanted & ~self.cold)
 
     def _lone(self) -> Mask:
-        """Conditions that were asked for with no other near them."""
-        near = (self.near.case >= 0) & (self.near.gap <= REACH) & self.wanted[self.near.case]
+        """Conditions that were asked for with no other near them but their satellites."""
+        near = (self.near.case >= 0) & (self.near.gap <= REACH) & ~self.satellite[self.near.case]
         return np.asarray(self.wanted & ~near.any(axis=1))
-
-    def _scattered(self, cases: Integers) -> tuple[Integers, FloatArray]:
-        """Cases as often as states all over their bounds, and those states."""
-        share = np.random.default_rng(SEED).uniform(0.1, 0.9, (SCATTERED, self.problem.variable_count))
-        low, high = self.problem.lower[:, cases], self.problem.upper[:, cases]
-        states = [low + part[:, None] * (high - low) for part in share]
-        return np.tile(cases, SCATTERED), np.concatenate(states, axis=-1)
 
     def _rescue(self) -> None:
         """Look all over the bounds where a condition on its own has no answer yet that is proven best."""
         cases = np.flatnonzero(self._lone() & np.isin(standing(self.found), (1, 2)))
         if len(cases) and not stopping.asked():
-            index, states = self._scattered(cases)
+            index, states = scattered_states(self.problem, cases)
             self._minimise(index, states, self._first(), restore_first=np.ones(len(index), dtype=bool))
 
     def _first(self) -> Settings:
@@ -200,12 +197,12 @@ class _Search:
         u = np.floor(np.log(self.conditions.tws) / np.log(SPEED_RATIO) / wide)
         v = np.floor(self.conditions.twa / ANGLE_STEP / wide)
         leads = np.zeros(len(u), dtype=bool)
-        leading = np.flatnonzero(self.wanted | (np.abs(self.conditions.twa - MIDDLE) < AROUND))
+        easy = (np.abs(self.conditions.twa - MIDDLE) < AROUND) & ~self.satellite
+        leading = np.flatnonzero(self.wanted | easy)
         keys = (self.branch, self.patch, self.conditions.option, u, v)
         for group in grouped(*(key[leading] for key in keys)):
             leads[leading[group[len(group) // 2]]] = True
-        alone: Mask = (self.near.gap > REACH).all(axis=1) & self.wanted
-        return leads | alone
+        return leads | self._lone()
 
     def _from_starts(self, cases: Integers) -> None:
         """Solve cases from all guessed starts that suit them."""
@@ -224,7 +221,7 @@ class _Search:
             return
         lone = cases[self._lone()[cases]]
         if len(lone):
-            more, scattered = self._scattered(lone)
+            more, scattered = scattered_states(self.problem, lone)
             index.append(more)
             states.append(scattered)
         starts = np.concatenate(index), np.concatenate(states, axis=-1)
@@ -248,14 +245,30 @@ class _Search:
         """Solve cases, some of them several times, from states; says which led to new optima."""
         if not len(cases):
             return np.zeros(0, dtype=bool)
-        answer = minimise(
+        answer = self._searched(cases, states, settings, restore_first)
+        new = self._keep(answer, cases)
+        ahead = np.flatnonzero(self._ahead(answer, cases))
+        if len(ahead) and not stopping.asked():
+            again = self._searched(cases[ahead], answer.x[:, ahead], SETTINGS, None)
+            new[ahead] |= self._keep(again, cases[ahead])
+        return new
+
+    def _searched(
+        self, cases: Integers, states: FloatArray, settings: Settings, restore_first: Mask | None
+    ) -> Solution:
+        return minimise(
             Cases(self.problem, cases),
             states,
             settings=settings,
             restore_first=restore_first,
             rivals=cases,
         )
-        return self._keep(answer, cases)
+
+    def _ahead(self, answer: Solution, cases: Integers) -> Mask:
+        """Which searches ran out of iterations at a feasible state that is faster than the best answer."""
+        best = self.found.objective[cases]
+        faster = answer.objective < best - AHEAD * np.abs(best)
+        return np.asarray(faster & (standing(answer) == 2) & (self.found.status[cases] == Status.CONVERGED))
 
     def _keep(self, answer: Solution, cases: Integers) -> Mask:
         """Keep answers to cases, which may occur several times; says which are new optima there."""

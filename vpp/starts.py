@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 from vpp.solved import FOIL_BORNE
 from vpp.trim import FastestEquilibrium, Start
 
+FloatArray = NDArray[np.float64]
+Integers = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 
 # Sails may be best attached or stalled, full or flat, or eased to their stops, and on the hull depowered in
@@ -41,12 +43,23 @@ LAST = SLOW
 # From here on stalled and eased sails are among the optima [rad].
 OFF_THE_WIND = np.radians(100.0)
 
+# States all over the bounds from which a condition on its own is searched as well.
+SCATTERED, SEED = 24, 7
+
 AFLOAT = (ATTACHED, FLAT, JIB_EASED)
 AFLOAT_OFF_THE_WIND = (EASED, MAIN_STALLED, STALLED)
 TWO_HULLS, TWO_HULLS_OFF_THE_WIND = (FLYING_HULL,), (LEVEL, LEVEL_BACK, FLYING_BACK)
 PLANING_HULL = (PLANING, FULL, PLANING_FLAT)
 ON_THE_HULL_OF_A_FOILER = (SLOW, JIB_EASED, JIB_LUFFING, HALF_LIFTED, ATTACHED, FLAT)
 ON_FOILS = (FLYING, FLYING_FLAT, JIB_LUFFING, JIB_EASED)
+
+
+def scattered_states(problem: FastestEquilibrium, cases: Integers) -> tuple[Integers, FloatArray]:
+    """Cases as often as states all over their bounds, and those states (variables, cases)."""
+    share = np.random.default_rng(SEED).uniform(0.1, 0.9, (SCATTERED, problem.variable_count))
+    low, high = problem.lower[:, cases], problem.upper[:, cases]
+    states = [low + part[:, None] * (high - low) for part in share]
+    return np.tile(cases, SCATTERED), np.concatenate(states, axis=-1)
 
 
 def starts_for(problem: FastestEquilibrium) -> list[tuple[Start, Mask]]:

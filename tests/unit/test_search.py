@@ -28,7 +28,7 @@ def searched(conditions, *, boats=(BOAT,), patch=None, asked=None, tell=None):
     problem = keelboat.problem(boats, conditions)
     patch = np.zeros(len(conditions), dtype=np.int64) if patch is None else patch
     asked = len(conditions) if asked is None else asked
-    [found] = search.at_angles([problem], patch, asked, tell)
+    [found] = search.at_angles([problem], patch, asked, tell=tell)
     return found, problem
 
 
