@@ -123,6 +123,9 @@ class _Search:
     def run(self) -> list[Optima]:
         """Answers of each branch."""
         self._from_starts(np.flatnonzero(self._leads()))
+        self._from_starts(self._satellites_of_failures())
+        self._spread()
+        self._from_starts(self._stranded())
         self._spread()
         while not stopping.asked():
             left = np.flatnonzero((self.found.status == UNSOLVED) & self.wanted)
@@ -172,6 +175,12 @@ class _Search:
         near = (self.near.case >= 0) & (self.near.gap <= REACH) & ~self.satellite[self.near.case]
         return np.asarray(self.wanted & ~near.any(axis=1))
 
+    def _satellites_of_failures(self) -> Integers:
+        """Satellites of conditions on their own that no guessed start led to an answer for."""
+        failed = self._lone() & (self.found.status != Status.CONVERGED)
+        beside = (self.near.case >= 0) & (self.near.gap <= REACH) & failed[self.near.case]
+        return np.flatnonzero(self.satellite & beside.any(axis=1))
+
     def _rescue(self) -> None:
         """Look all over the bounds where a condition on its own has no answer yet that is proven best."""
         cases = np.flatnonzero(self._lone() & np.isin(standing(self.found), (1, 2)))
@@ -194,15 +203,24 @@ class _Search:
     def _leads(self) -> Mask:
         """Conditions to be solved from guessed starts: the middle one of every cell."""
         wide = np.where(self.conditions.option % LEADS == 0, 1.0, WIDER) * CELL
+        easy = (np.abs(self.conditions.twa - MIDDLE) < AROUND) & ~self.satellite
+        leads = np.zeros(len(wide), dtype=bool)
+        leads[self._middles(np.flatnonzero(self.wanted | easy), wide)] = True
+        return leads | self._lone()
+
+    def _middles(self, cases: Integers, wide: FloatArray) -> Integers:
+        """Of some cases the middle one of every cell, so many steps wide."""
         u = np.floor(np.log(self.conditions.tws) / np.log(SPEED_RATIO) / wide)
         v = np.floor(self.conditions.twa / ANGLE_STEP / wide)
-        leads = np.zeros(len(u), dtype=bool)
-        easy = (np.abs(self.conditions.twa - MIDDLE) < AROUND) & ~self.satellite
-        leading = np.flatnonzero(self.wanted | easy)
         keys = (self.branch, self.patch, self.conditions.option, u, v)
-        for group in grouped(*(key[leading] for key in keys)):
-            leads[leading[group[len(group) // 2]]] = True
-        return leads | self._lone()
+        groups = grouped(*(key[cases] for key in keys))
+        return cases[[group[len(group) // 2] for group in groups]]
+
+    def _stranded(self) -> Integers:
+        """The middle ones of those that were asked for and have no neighbour with an answer."""
+        reached = self._converged(self.near.case) & (self.near.gap <= REACH)
+        left = (self.found.status == UNSOLVED) & self.wanted & ~self.cold & ~reached.any(axis=1)
+        return self._middles(np.flatnonzero(left), np.full(len(left), CELL))
 
     def _from_starts(self, cases: Integers) -> None:
         """Solve cases from all guessed starts that suit them."""
