@@ -2,8 +2,8 @@
 change of rig buys.
 
 The names below are loaded on first use, so that `import vpp` and `vpp --help` stay quick. `vpp.polar`,
-`vpp.compare` and `vpp.levers` are the functions; other names of those modules come by `from vpp.polar
-import ...`.
+`vpp.compare`, `vpp.levers` and `vpp.why` are the functions; other names of those modules come by
+`from vpp.polar import ...`.
 """
 
 from __future__ import annotations
@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from vpp.solved import NoEquilibrium as NoEquilibrium
     from vpp.solver.stopping import keep_on_interrupt as keep_on_interrupt
     from vpp.stability import stability as stability
+    from vpp.why import why as why
 
 _PUBLIC = {
     "load": "vpp.config",
@@ -46,12 +47,13 @@ _PUBLIC = {
     "NoEquilibrium": "vpp.solved",
     "keep_on_interrupt": "vpp.solver.stopping",
     "stability": "vpp.stability",
+    "why": "vpp.why",
 }
 
 __all__ = [
     "BoatFileError", "NoEquilibrium", "WindGrid", "__version__", "calibrate", "compare", "crew_worth",
     "draw_rig", "in_current", "keep_on_interrupt", "levers", "load",
-    "point", "polar", "stability",
+    "point", "polar", "stability", "why",
 ]  # fmt: skip
 
 

@@ -18,7 +18,7 @@ from vpp import appendages, foiling, hulls
 from vpp.fleets import BoatArrays, Layout
 from vpp.foiling import FoilArrays, FoilLayout
 from vpp.physics import foil_geometry, hydrofoils, stability
-from vpp.physics.arrays import Array, array_namespace, sum_of_rows, without_derivatives
+from vpp.physics.arrays import Array, apply_operator, array_namespace, sum_of_rows, without_derivatives
 from vpp.physics.lifting_line import StripFlow, WakeOperator
 from vpp.physics.sail_tables import TableSailForce, table_sail_force
 from vpp.physics.sails import (
@@ -29,6 +29,7 @@ from vpp.physics.sails import (
     from_wind_axes,
     sail_shape,
     strip_flow,
+    strip_force_parts,
     strip_loads,
     strip_sums,
     wind_at,
@@ -179,6 +180,30 @@ def _sail_components(
     return tuple(
         Component(name=name, medium="air", load=together.row(i)) for i, name in enumerate(fleet_layout.sails)
     )
+
+
+def sail_force_parts(
+    *, fleet_layout: Layout, boats: BoatArrays, wake: WakeOperator, wind: Wind, state: State
+) -> dict[str, Load]:
+    """The load of all sails made of strips together, in parts: "lift", "induced" and "profile"; see
+    `vpp.physics.sails.strip_force_parts`.
+    """
+    if not fleet_layout.sails:
+        return {}
+    flow = _flow(fleet_layout, boats, wind, state)
+    parts = strip_force_parts(
+        geometry=boats.rig,
+        operator=wake,
+        flow=flow,
+        air_density=wind.air_density * boats.sail_force_scale,
+    )
+    sums = _moment_operator(boats.rig, (slice(None),))
+    return {
+        name: _load_of_sums(
+            apply_operator(sums, along), apply_operator(sums, across), flow.wind_angle, state
+        ).row(0)
+        for name, (along, across) in vars(parts).items()
+    }
 
 
 def _load_of_sums(along: Array, across: Array, wind_angle: Array, state: State) -> BodyLoad:

@@ -264,6 +264,24 @@ class SectionGeometry:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Sheeting:
+    """How a sail is sheeted, as far as the boat file says; None where it does not. For estimates of loads.
+
+    `holds` is "boom" or "clew". `point` [m] is where along the boom, from the luff, the sheet leaves it. The
+    block or lead that it runs down to stands at `block_x` and `block_height`, and between `track_min` and
+    `track_max` to leeward of the centreline. `stay_sag_share` is the sag of the stay over the luff's length.
+    """
+
+    holds: str | None = None
+    point: float | None = None
+    block_x: float | None = None
+    block_height: float | None = None
+    track_min: float | None = None
+    track_max: float | None = None
+    stay_sag_share: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
 class Sail:
     """A sail as geometry. Shares run from 0 at `foot_height` to 1 at `head_height` along the luff's vertical
     extent.
@@ -322,6 +340,7 @@ class Sail:
     deck_height: float | None = None
     deck_half_width: float | None = None
     role: str | None = None
+    sheeting: Sheeting = Sheeting()
 
     @property
     def lower_edge_height(self) -> float:
@@ -534,7 +553,8 @@ class Rig:
     `deck_half_width` to either side and mirrors the sails' flow as far as its width allows; `gap_leakage` is
     the share of that mirror lost to flow through gear, boom and crew: 0 a clean deck, 1 none.
     `mast_rotation` is the angle of a turning mast from the foot chord of the sail on it, positive where it
-    adds to the camber; the mast does not twist.
+    adds to the camber; the mast does not twist. `mast_pivot_share` is the axis that it turns about, from its
+    leading edge over the length of its section, None where the boat file does not say.
     """
 
     mast_x: float
@@ -549,6 +569,7 @@ class Rig:
     deck_half_width: float
     gap_leakage: float
     mast_rotation: Range = Range(lower=0.0, upper=0.0)
+    mast_pivot_share: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -565,7 +586,8 @@ class PointMass:
 @dataclass(frozen=True, kw_only=True)
 class Crew:
     """The crew as one mass that can move. `arm` is its distance to windward of the centreline; it sits at
-    `x`, or anywhere in `x_range` on a boat that is free to pitch.
+    `x`, or anywhere in `x_range` on a boat that is free to pitch. `trim_power` [W] is what crew or pump have
+    for trimming sails, None where the boat file does not say.
     """
 
     mass: float
@@ -574,6 +596,7 @@ class Crew:
     z: float
     drag_area: float
     x_range: Range | None = None
+    trim_power: float | None = None
 
     @property
     def along(self) -> Range:

@@ -5,7 +5,8 @@ is best where.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
@@ -13,6 +14,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from vpp.crossovers import crossover_kn
 from vpp.polar import BEST_VMG, REACH_RANGE_DEG, Polar, Progress, polar
 from vpp.results.frames import EXTENDED_MARK, Floats, status_words
 from vpp.results.variables import show_number
@@ -41,8 +43,10 @@ class NothingToCompare(ValueError):
 
 @dataclass(frozen=True, kw_only=True)
 class Crossover:
-    """Where a VMG gain changes sign: between two wind speeds of the grid, at `tws_kn` by a straight line
-    between them; NaN where a boat changes its branch in between.
+    """Where a VMG gain changes sign: between two wind speeds of the grid, at `tws_kn`, which is solved for
+    (`is_solved`) or by a straight line between them; NaN where a boat changes its branch in between. At
+    `below_kn` the gain has one sign, at `above_kn` the other; `winds` are the places of the known gains
+    next to the crossing.
     """
 
     option: str
@@ -51,6 +55,8 @@ class Crossover:
     above_kn: float
     tws_kn: float
     gain_above: bool
+    winds: tuple[int, int]
+    is_solved: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -229,10 +235,14 @@ class Comparison:
 
     def crossovers(self) -> tuple[Crossover, ...]:
         """Every change of sign of a VMG gain between wind speeds, by option and aim, gains between branches
-        left aside.
+        left aside. Where both boats can be followed between the winds it is solved for.
         """
+        return self._crossovers
+
+    @cached_property
+    def _crossovers(self) -> tuple[Crossover, ...]:
         return tuple(
-            crossover
+            self._solved(crossover)
             for option in self.alternatives
             for aim in BEST_VMG
             for crossover in find_crossovers(
@@ -243,6 +253,18 @@ class Comparison:
                 branches=self._pair(self.polar.options.index(option), self.place(aim)),
             )
         )
+
+    def _solved(self, found: Crossover) -> Crossover:
+        """A crossover solved for, where that can be."""
+        if np.isnan(found.tws_kn):
+            return found
+        tws_kn = crossover_kn(
+            self.polar,
+            option=self.polar.options.index(found.option),
+            row=self.place(found.aim),
+            winds=found.winds,
+        )
+        return found if np.isnan(tws_kn) else replace(found, tws_kn=tws_kn, is_solved=True)
 
     def _alike_kn(self, at: int, row: int) -> Floats:
         """Gains along the wind speeds where both boats are carried alike, NaN elsewhere."""
@@ -367,6 +389,7 @@ def find_crossovers(
                 above_kn=tws_kn[second],
                 tws_kn=float(tws_kn[left] + share * (tws_kn[right] - tws_kn[left])),
                 gain_above=bool(gain_kn[second] > 0.0),
+                winds=(left, right),
             )
         )
     return tuple(found)
@@ -450,4 +473,6 @@ def _say_crossover(crossover: Crossover) -> str:
     between = f"between {crossover.below_kn:g} and {crossover.above_kn:g} kn"
     if np.isnan(crossover.tws_kn):
         return f"{turn} {between}, where the way of being carried changes"
+    if crossover.is_solved:
+        return f"{turn} at {show_number(crossover.tws_kn, decimals=1)} kn"
     return f"{turn} {between} (about {show_number(crossover.tws_kn, decimals=0)} kn)"

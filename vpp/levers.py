@@ -23,16 +23,17 @@ from vpp.boat import Boat, FormedHull
 from vpp.config.errors import BoatFileError, Problem
 from vpp.config.movable import Key, MovableKeys
 from vpp.config.text import nearest
+from vpp.multipliers import NoOptimum, Optimum
 from vpp.physics.sails import wind_at
 from vpp.physics.windage import bluff_body_force
 from vpp.polar import Point
 from vpp.results.variables import DEGREE, KNOT
-from vpp.solved import Conditions, Solved
+from vpp.solved import Solved
 from vpp.solver.interior_point import minimise
 from vpp.solver.problem import Settings
 from vpp.solver.status import Status
 from vpp.state import Component, Load, State, at_height
-from vpp.trim import CONTROL_SCALES, SCALES, FastestEquilibrium, fleets_on, freedom, kind_of, state_from
+from vpp.trim import SCALES, state_from
 
 if TYPE_CHECKING:
     from vpp.config import BoatFile
@@ -69,12 +70,8 @@ _NO_CHOICE = ("environment", "sea", "calibration")
 _NONE_AT_ZERO = ("offset_y_m", "hinge_at_percent", "tab_chord_percent", "tab_min_deg", "tab_max_deg")
 # Share of a step over which derivatives are taken: small enough for curvature, large enough for rounding.
 _SMALL = 2e-3
-# A bound as near as this, in the solver's units, may hold: the barrier keeps multipliers of 1e-5 so far off.
-_MAY_HOLD = 1e-3
 # Curvature of directions that have none, as in the solver.
 _PROXIMAL = 1e-6
-# How far the conditions of an optimum may be missed before its multipliers are worth nothing.
-_MOST_MISSED = 1e-4
 # Solving again begins at the optimum; the barrier is high enough to let go of a bound.
 _AGAIN = Settings(initial_barrier=1e-4, block_size=256, restoration_starts=1)
 # Of so many levers those that need it are solved again to find the strongest.
@@ -271,136 +268,15 @@ class _Change:
     breaks: bool = False
 
 
-class _Optimum:
-    """A solved condition as the solver's problem, with its multipliers."""
+class _Optimum(Optimum):
+    """A solved condition of a boat whose numbers can be moved."""
 
     def __init__(self, movable: MovableKeys, solved: Solved, place: int) -> None:
+        try:
+            super().__init__(movable.boat, solved, place)
+        except NoOptimum as error:
+            raise NoLevers(f"there are no levers where {error}") from error
         self.movable = movable
-        self.sail_set, self.branch = str(solved.sail_set[place]), str(solved.branch[place])
-        self.conditions = replace(
-            solved.conditions.take(np.array([place])), option=np.zeros(1, dtype=np.intp)
-        )
-        self.boat = self.dressed(movable.boat)
-        self.problem = self.problem_of([self.boat])
-        self.values = _values(self.problem, solved, place)
-        self.x = self.start(self.problem)
-        none = np.zeros((self.problem.equality_count + self.problem.inequality_count, 1))
-        first = self.problem.derivatives(self.x, np.zeros(1, dtype=np.intp), none)
-        self.gradient, self.jacobian = first.gradient[:, 0], first.jacobian[..., 0]
-        self.constraints = first.values.constraints[:, 0]
-        self.lower, self.upper = self.problem.lower[:, 0], self.problem.upper[:, 0]
-        self.multipliers, self.at_lower, self.at_upper = _multipliers(self)
-        self.speed_kn = -float(first.values.objective[0]) * SCALES["boat_speed"] / KNOT
-        whole = self.problem.derivatives(
-            self.x, np.zeros(1, dtype=np.intp), np.ascontiguousarray(self.multipliers[:, None])
-        )
-        self.hessian = whole.hessian[..., 0]
-        self.lagrangian_gradient = self.gradient + self.multipliers @ self.jacobian
-        missed = np.abs(self.lagrangian_gradient - self.at_lower + self.at_upper).max()
-        if not missed <= _MOST_MISSED:
-            raise NoLevers(
-                f"there are no levers where the state is no optimum (it is missed by {missed:.1e})"
-            )
-
-    def dressed(self, boat: Boat) -> Boat:
-        """A boat under the sails of the condition."""
-        return boat.wearing(self.sail_set) if self.sail_set else boat.dressed
-
-    def problem_of(self, boats: Sequence[Boat]) -> FastestEquilibrium:
-        """The condition's problem for boats that can be solved together, one case a boat."""
-        count = len(boats)
-        conditions = Conditions(
-            option=np.arange(count),
-            tws=np.repeat(self.conditions.tws, count),
-            twa=np.repeat(self.conditions.twa, count),
-            aim=np.repeat(self.conditions.aim, count),
-        )
-        (fleet,) = fleets_on(boats, (self.branch,))
-        return FastestEquilibrium(fleet, freedom(boats, self.branch), conditions)
-
-    def is_alike(self, boat: Boat) -> bool:
-        """Whether a boat leaves the same quantities free and can be solved together with the condition's."""
-        return self.kind_of(boat) == self.kind_of(self.boat)
-
-    def kind_of(self, boat: Boat) -> tuple[object, ...]:
-        """What boats must share to be solved in one batch."""
-        return kind_of(boat, (self.branch,))
-
-    def start(self, problem: FastestEquilibrium) -> Floats:
-        """The condition's state as that of a problem, within its bounds."""
-        rows = [
-            np.full(problem.condition_count, self.values[name]) / scale
-            for name, scale in zip(problem.names, problem.scale, strict=True)
-        ]
-        inside: Floats = np.clip(np.array(rows), problem.lower, problem.upper)
-        return inside
-
-
-def _values(problem: FastestEquilibrium, solved: Solved, place: int) -> dict[str, float]:
-    """Everything that the solver moved, by name; trims of sails are read off the strips as they stand."""
-    fixed = {name: float(values[0]) for name, values in problem.fixed.items()}
-    found = dict(fixed)
-    for name in problem.names:
-        if name in solved.quantities:
-            found[name] = float(solved.quantities[name][place])
-    return found | _trims(problem, solved, place, fixed)
-
-
-def _trims(
-    problem: FastestEquilibrium, solved: Solved, place: int, fixed: Mapping[str, float]
-) -> dict[str, float]:
-    found: dict[str, float] = {}
-    rig, names = problem.boats.rig, np.array(solved.strips.sail)
-    for sail, strips in zip(problem.layout.sails, problem.layout.slices, strict=True):
-        rows = np.flatnonzero(names == sail)[: strips.stop - strips.start]
-        share, one = rig.share[strips, 0], np.ones(len(rows))
-        depth = (rig.camber_full - rig.camber_flat)[strips, 0]
-        head, foot = rig.head_ramp[strips, 0] * depth, rig.foot_ramp[strips, 0] * depth
-        for stands, columns in (
-            (solved.strips.chord_angle[rows, place], {"sheet": one, "twist": share}),
-            (
-                solved.strips.camber[rows, place] - rig.camber_flat[strips, 0],
-                {"camber": depth - head - foot, "head_camber": head, "foot_camber": foot},
-            ),
-        ):
-            held = {name: f"{sail}_{name}" for name in columns if f"{sail}_{name}" in fixed}
-            left = stands - sum(fixed[full] * columns[name] for name, full in held.items())
-            free = [name for name in columns if name not in held and name in CONTROL_SCALES]
-            if free:
-                matrix = np.array([columns[name] for name in free]).T
-                solution = np.linalg.lstsq(matrix, left, rcond=None)[0]
-                found |= {f"{sail}_{name}": float(value) for name, value in zip(free, solution, strict=True)}
-    return found
-
-
-def _multipliers(optimum: _Optimum) -> tuple[Floats, Floats, Floats]:
-    """Multipliers of the constraints (zero or negative for a limit) and of lower and upper bounds, from the
-    conditions of the optimum: by least squares over all that may hold, those of the wrong sign let go one
-    after the other.
-    """
-    equalities = optimum.problem.equality_count
-    x, count = optimum.x[:, 0], len(optimum.x)
-    limits = equalities + np.flatnonzero(optimum.constraints[equalities:] < _MAY_HOLD)
-    lows = np.flatnonzero(x - optimum.lower < _MAY_HOLD)
-    highs = np.flatnonzero(optimum.upper - x < _MAY_HOLD)
-    eye = np.eye(count)
-    # columns whose multiplier must be positive follow the equations
-    columns = [*optimum.jacobian[:equalities], *-optimum.jacobian[limits], *-eye[lows], *eye[highs]]
-    kept = list(range(len(columns)))
-    while True:
-        found = np.linalg.lstsq(np.array([columns[i] for i in kept]).T, -optimum.gradient, rcond=None)[0]
-        signed = found[equalities:]
-        if not len(signed) or signed.min() >= 0.0:
-            break
-        del kept[equalities + int(np.argmin(signed))]
-    whole = np.zeros(len(columns))
-    whole[kept] = found
-    parts = np.split(whole, np.cumsum([equalities, len(limits), len(lows)]))
-    multipliers = np.zeros(len(optimum.constraints))
-    multipliers[:equalities], multipliers[limits] = parts[0], -parts[1]
-    at_lower, at_upper = np.zeros(count), np.zeros(count)
-    at_lower[lows], at_upper[highs] = parts[2], parts[3]
-    return multipliers, at_lower, at_upper
 
 
 def _gain(optimum: _Optimum, change: _Change) -> float:

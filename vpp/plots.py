@@ -57,7 +57,7 @@ from vpp.take_off import TakeOff
 INK = "#1f2a33"
 QUIET = "#8a949c"
 _GRID = "#d9dee2"
-_LOSS, _GAIN = "#c0703a", "#2f6f9f"
+LOSS, GAIN = "#c0703a", "#2f6f9f"
 # Twelve options are told apart by ink and line, tone and hatching; after that they begin again.
 OPTION_INKS = (
     "#1f2a33", "#2f6f9f", "#c0703a", "#4d8a57", "#8a5a9c", "#7a7a2e",
@@ -192,7 +192,7 @@ def gain_plot(ax: Axes, comparison: Comparison, *, option: str) -> Axes:
     marks = comparison.marks()[index, :, angles].T
     limit = shade_limit_kn(comparison)
     x, y = _edges(grid.tws_kn), _edges(grid.twa_deg)
-    diverging = LinearSegmentedColormap.from_list("loss and gain", (_LOSS, "#fbfbf9", _GAIN))
+    diverging = LinearSegmentedColormap.from_list("loss and gain", (LOSS, "#fbfbf9", GAIN))
     ax.pcolormesh(x, y, np.ma.masked_invalid(gain), cmap=diverging, vmin=-limit, vmax=limit, rasterized=True)
     pale = np.ma.masked_where(~extended, np.ones_like(gain))
     ax.pcolormesh(x, y, pale, cmap=ListedColormap(["white"]), alpha=0.5, linewidth=0.0, rasterized=True)
@@ -229,7 +229,7 @@ def gain_figure(comparison: Comparison) -> Figure:
             ax.tick_params(labelbottom=True, labelleft=True)
         for ax in panels[len(names) :]:
             ax.remove()
-        _heading(
+        heading(
             figure,
             f"Gain in boat speed against {comparison.polar.options[0]}, kn",
             *_gain_key(comparison),
@@ -276,7 +276,7 @@ def vmg_figure(polar: Polar) -> Figure:
         figure = Figure(figsize=(10.0, 4.8), layout="constrained")
         for ax, aim in zip(figure.subplots(1, 2), BEST_VMG, strict=True):
             vmg_plot(ax, polar, aim=aim)
-        _heading(figure, "Best VMG against wind", *_vmg_key(polar))
+        heading(figure, "Best VMG against wind", *_vmg_key(polar))
         footer(figure, polar.source)
         return figure
 
@@ -298,7 +298,7 @@ def vmg_gain_figure(comparison: Comparison) -> Figure:
         edge = [f"at the edge of the gains, {item}" for item in _crossing_key(comparison, best)]
         for way, mark in ((FLIES_MARK, "\u25b3"), (FLOATS_MARK, "\u25bd")):
             edge = [item.replace(f"{way}:", f"{mark}:") for item in edge]
-        _heading(figure, title, *_vmg_key(comparison.polar), *edge)
+        heading(figure, title, *_vmg_key(comparison.polar), *edge)
         footer(figure, comparison.polar.source)
         return figure
 
@@ -367,7 +367,7 @@ def best_option_figure(comparison: Comparison) -> Figure:
         figure.legend(
             handles=handles, loc="outside right upper", frameon=False, handlelength=2.6, handleheight=1.6
         )
-        _heading(
+        heading(
             figure,
             "Which option is fastest where",
             f"dot: leads by less than {LEVEL_KN:g} kn",
@@ -445,7 +445,7 @@ def sail_set_figure(polar: Polar) -> Figure:
         figure.legend(
             handles=handles, loc="outside right upper", frameon=False, handlelength=2.6, handleheight=1.6
         )
-        _heading(
+        heading(
             figure,
             "Which sail set is best where",
             "hatched: leads the next set by less than a change costs on the leg",
@@ -493,8 +493,8 @@ def take_off_plot(ax: Axes, take_off: TakeOff, *, option: str = "base") -> Axes:
     ax.fill_between(
         angle, down, up, where=both, color="#c9dbe8", linewidth=0.0, label="hull-borne or foil-borne"
     )
-    ax.plot(angle, up, color=_LOSS, linestyle=(0, (5, 2)), marker="^", markersize=4.5, label="take-off")
-    ax.plot(angle, down, color=_GAIN, marker="v", markersize=4.5, label="touch-down")
+    ax.plot(angle, up, color=LOSS, linestyle=(0, (5, 2)), marker="^", markersize=4.5, label="take-off")
+    ax.plot(angle, down, color=GAIN, marker="v", markersize=4.5, label="touch-down")
     ax.set_title(option, loc="left")
     ax.set_xlabel(variable("twa_deg").label)
     ax.set_ylabel(variable("tws_kn").label)
@@ -520,7 +520,7 @@ def take_off_figure(take_off: TakeOff, source: Source) -> Figure:
             ax.tick_params(labelbottom=True, labelleft=True)
         for ax in panels[len(names) :]:
             ax.remove()
-        _heading(
+        heading(
             figure,
             "Winds of take-off and touch-down",
             "\u25b2 take-off: least wind in which the hull comes up by itself",
@@ -548,7 +548,7 @@ def budget_plot(ax: Axes, components: Sequence[str], values: Floats, *, title: s
     )
     span = (high - low) or 1.0
     ax.barh(
-        places, values, left=starts, height=0.62, color=[_GAIN if value >= 0.0 else _LOSS for value in values]
+        places, values, left=starts, height=0.62, color=[GAIN if value >= 0.0 else LOSS for value in values]
     )
     for bar, value in zip(ax.patches, values, strict=True):
         bar.set_hatch("" if value >= 0.0 else "////")
@@ -584,7 +584,7 @@ def budget_figure(point: Point) -> Figure:
         for ax, (column, title, unit) in zip(panels, _BUDGET_PANELS, strict=True):
             budget_plot(ax, components, budget[column].to_numpy(dtype=float), title=title, unit=unit)
         remark = str(point.values["remark"])
-        _heading(
+        heading(
             figure,
             f"{point.values['option']}: what holds the boat in balance",
             say_condition(point),
@@ -632,7 +632,7 @@ def styled(build: Callable[[], Figure]) -> Figure:
         return build()
 
 
-def _heading(figure: Figure, title: str, *under: str) -> None:
+def heading(figure: Figure, title: str, *under: str) -> None:
     """A title and the parts of its key, in as many lines as they need."""
     # spaces inside a part are kept together while lines are broken between parts
     joined = "    ".join(part.replace(" ", "\u00a0") for part in under)
@@ -1029,7 +1029,7 @@ def stability_figure(found: Stability, *, varied: str) -> Figure:
             ]
         if any((curve.reason != "").any() for curve in (floating, flying) if curve is not None):
             key.append("gaps: no balance inside the limits")
-        _heading(figure, f"{found.option}: righting moment against {varied}, by contribution", *key)
+        heading(figure, f"{found.option}: righting moment against {varied}, by contribution", *key)
         footer(figure, found.source)
         return figure
 

@@ -6,10 +6,10 @@
 Random conditions that have converged (boats as in trust.py, others of them), on the branch that is reported,
 are solved again from 20 starts by `scipy.optimize.minimize`: seven in ten by SLSQP and the rest by
 trust-constr, of each every other one from a state at random inside the bounds and the rest from the answer
-itself, shaken. They have the package's model, bounds and derivatives, and nothing else of it. Recorded beside that, a cheaper search from random
-states by the package's own solver. An end counts where its residuals are at most 1e-7 and the package would
-call it a result: inside the models' ranges and closed. Chunks are kept in out/trust; `--commit` writes the
-tables of tests/trust/results.
+itself, shaken. They have the package's model, bounds and derivatives, and nothing else of it. Recorded beside
+that, a cheaper search from random states by the package's own solver. An end counts where its residuals are
+at most 1e-7 and the package would call it a result: inside the models' ranges and closed. Chunks are kept in
+out/trust; `--commit` writes the tables of tests/trust/results.
 """
 
 from __future__ import annotations
@@ -83,8 +83,8 @@ def rows_of(
     pre_starts: int,
     key: Sequence[int],
 ) -> list[Row]:
-    """A row for each of at most `picks` converged answers, chosen at random: of those that are reported, which
-    where a boat can be carried in two ways are those of the better.
+    """A row for each of at most `picks` converged answers, chosen at random: of those that are reported,
+    which where a boat can be carried in two ways are those of the better.
     """
     solved, found = shared.answers([each.boat for each in boats], conditions)
     converged = [

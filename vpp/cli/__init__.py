@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from vpp.cli import calibrate, check, compare, crew, current, point, polar, stability
+from vpp.cli import calibrate, check, compare, course, crew, current, loads, point, polar, stability, why
 from vpp.cli.console import stopping_at_once
 from vpp.version import __version__
 
@@ -47,9 +47,12 @@ app.command("check")(stopping_at_once(check.check))
 app.command("point")(stopping_at_once(point.point))
 app.command("polar")(stopping_at_once(polar.polar))
 app.command("compare")(stopping_at_once(compare.compare))
+app.command("why")(stopping_at_once(why.why))
 app.command("stability")(stopping_at_once(stability.stability))
 app.command("crew")(stopping_at_once(crew.crew))
+app.command("course")(stopping_at_once(course.course))
 app.command("current")(stopping_at_once(current.current))
+app.command("loads")(stopping_at_once(loads.loads))
 app.command("calibrate")(stopping_at_once(calibrate.calibrate))
 
 

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
     from vpp.boat import Boat
     from vpp.config import BoatFile, Row
+    from vpp.rule_box import Verdict
 
 _SAID_ABOVE = ("name", "description")
 _COMPUTED_DECIMALS = {"kg": 0, "m": 3, "m²": 2, "m³": 3}
@@ -30,31 +31,37 @@ _SAIL_COLUMNS = {
     "aspect_ratio": "aspect",
 }
 _HEADER = ("key", "value", "unit", "origin", "what it is")
+_RULE_HEADER = ("option", "verdict", "measured", "limit", "margin")
 
 
 def check(boat: BoatPath, option: Options = None, printed: Printed = Format.TEXT) -> None:
     """Check a boat file and show every value with its origin.
 
-    The base boat is shown whole, each option by what it changes; a named option is shown whole.
+    The base boat is shown whole, each option by what it changes; a named option is shown whole. Where the
+    file has a rule box, every option is held against it.
 
     Example: vpp check keelboat.toml --option taller_rig
     """
     from vpp.config import BoatFileError, load
+    from vpp.rule_box import verdicts
 
     try:
         boat_file = load(boat)
         boats = boat_file.select(option or ())
+        found = verdicts(boat_file, option or ())
     except BoatFileError as error:
         stop(str(problem) for problem in error.problems)
     if printed is Format.JSON:
-        typer.echo(_json(boat_file, boats), nl=False)
+        typer.echo(_json(boat_file, boats, found), nl=False)
     elif printed is Format.CSV:
-        typer.echo(_csv(boat_file, boats), nl=False)
+        typer.echo(_csv(boat_file, boats, found), nl=False)
     else:
-        typer.echo(_text(boat_file, boats, whole=option or ()))
+        typer.echo(_text(boat_file, boats, found, whole=option or ()))
 
 
-def _text(boat_file: BoatFile, boats: Iterable[Boat], *, whole: Iterable[str]) -> str:
+def _text(
+    boat_file: BoatFile, boats: Sequence[Boat], found: Sequence[Verdict], *, whole: Iterable[str]
+) -> str:
     from vpp.results.files import CAUTION
 
     parts = [f"{boat_file.path}: in order. {boat_file.name}, {boat_file.digest}"]
@@ -78,6 +85,8 @@ def _text(boat_file: BoatFile, boats: Iterable[Boat], *, whole: Iterable[str]) -
             parts.append(f"Masses of {boat.name}{worn}{resting}")
             parts.append(_masses(boat))
             parts.append(_equations(boat))
+    if found:
+        parts += ["Rule box, clause by clause", *_rule_tables(found), _rule_closing(found)]
     return "\n\n".join([*parts, CAUTION])
 
 
@@ -136,6 +145,56 @@ def _masses(boat: Boat) -> str:
     return table(("mass", "kg", "x m", "y m", "z m"), [*rows, crew, total])
 
 
+def _rule_tables(found: Iterable[Verdict]) -> list[str]:
+    """A table for each clause, with what it finds of every boat."""
+    rows: dict[str, list[tuple[str, ...]]] = {}
+    for verdict in found:
+        limit = verdict.limit
+        rows.setdefault(f"{limit.clause}: {limit.what}, {limit.symbol}", []).append(_rule_row(verdict))
+    return [f"{heading}\n{table(_RULE_HEADER, each, left=2)}" for heading, each in rows.items()]
+
+
+def _rule_row(verdict: Verdict) -> tuple[str, ...]:
+    told = "pass" if verdict.holds else "FAIL"
+    return verdict.option, told, verdict.measured_text, verdict.limit.text, verdict.margin_text
+
+
+def _rule_closing(found: Sequence[Verdict]) -> str:
+    """How many of the boats break the rule box, and which clauses."""
+    from vpp.rule_box import broken_by
+
+    count = len({verdict.option for verdict in found})
+    broken = broken_by(found)
+    if not broken:
+        return f"Rule box: all {count} boats keep to it." if count > 1 else "Rule box: the boat keeps to it."
+    told = [verdict.sentence for verdict in found if not verdict.holds]
+    return "\n".join([f"Rule box: {len(broken)} of {count} boats break it.", *(f"  {each}" for each in told)])
+
+
+def _rule_records(found: Iterable[Verdict]) -> list[dict[str, Any]]:
+    """The verdicts in the form of resolved values."""
+    records: list[dict[str, Any]] = []
+    for verdict in found:
+        limit = verdict.limit
+        unit = limit.measure.unit
+        for key, value, symbol, says in (
+            (f"measured_{unit}", limit.shown(verdict.measured), limit.symbol, f"{limit.what}, as measured"),
+            (f"margin_{unit}", limit.shown(verdict.margin), limit.symbol, "what is left to the nearer bound"),
+            ("holds", verdict.holds, "", "whether the option keeps to the clause"),
+        ):
+            records.append(
+                {
+                    "option": verdict.option,
+                    "key": f"rule_box.{limit.name}.{key}",
+                    "value": value,
+                    "unit": symbol,
+                    "origin": "computed",
+                    "description": says,
+                }
+            )
+    return records
+
+
 def _records(boat_file: BoatFile, boats: Iterable[Boat]) -> list[dict[str, Any]]:
     return [
         {
@@ -151,8 +210,9 @@ def _records(boat_file: BoatFile, boats: Iterable[Boat]) -> list[dict[str, Any]]
     ]
 
 
-def _json(boat_file: BoatFile, boats: Sequence[Boat]) -> str:
-    from vpp.results.files import CAUTION, NOT_CALIBRATED, json_text
+def _json(boat_file: BoatFile, boats: Sequence[Boat], found: Sequence[Verdict]) -> str:
+    from vpp.results.files import CAUTION, NOT_CALIBRATED, json_text, records
+    from vpp.rule_box import to_frame
 
     return json_text(
         {
@@ -160,18 +220,19 @@ def _json(boat_file: BoatFile, boats: Sequence[Boat]) -> str:
             "file": str(boat_file.path),
             "digest": boat_file.digest,
             "calibration": {boat.name: boat.calibration.text or NOT_CALIBRATED for boat in boats},
-            "values": _records(boat_file, boats),
+            "values": [*_records(boat_file, boats), *_rule_records(found)],
+            "rule_box": records(to_frame(found)),
             "caution": CAUTION,
         }
     )
 
 
-def _csv(boat_file: BoatFile, boats: Iterable[Boat]) -> str:
+def _csv(boat_file: BoatFile, boats: Iterable[Boat], found: Sequence[Verdict]) -> str:
     import pandas as pd
 
     from vpp.results.files import csv_text
 
-    records = _records(boat_file, boats)
+    records = [*_records(boat_file, boats), *_rule_records(found)]
     for record in records:
         if isinstance(record["value"], list | tuple):
             record["value"] = json.dumps(record["value"])

@@ -41,6 +41,7 @@ if TYPE_CHECKING:
     from vpp.compare import Comparison
     from vpp.levers import Levers
     from vpp.results.files import Written
+    from vpp.rule_box import Verdict
 
 
 def compare(
@@ -60,6 +61,7 @@ def compare(
     """
     from vpp.compare import NothingToCompare
     from vpp.compare import compare as solve_comparison
+    from vpp.rule_box import verdicts
     from vpp.solver.stopping import keep_on_interrupt
 
     boat_file, grid = read_boat_and_winds(boat, options=option or (), tws=tws, twa=twa, out=out, sea=sea)
@@ -76,12 +78,24 @@ def compare(
     except NothingToCompare as error:
         stop([str(error)])
     levers = compared_levers(boat_file, comparison)
-    written = write_comparison(comparison, out, figures=not no_figures, levers=levers)
-    print_result(_PRINT[printed](comparison, written, levers), written, is_data=printed is not Format.TEXT)
+    found = verdicts(boat_file, comparison.polar.options)
+    written = write_comparison(
+        comparison, out, figures=not no_figures, levers=levers, rule_box=_rule_sentences(found)
+    )
+    told = _PRINT[printed](comparison, written, levers, found)
+    print_result(told, written, is_data=printed is not Format.TEXT)
     finish(comparison.polar.solved)
 
 
-def _text(comparison: Comparison, written: Written, levers: Sequence[Levers]) -> str:
+def _rule_sentences(found: Sequence[Verdict]) -> list[str]:
+    """Which options break which clause by how much; nothing where the file has no rule box."""
+    told = [f"{verdict.sentence}." for verdict in found if not verdict.holds]
+    return told or ["Every option keeps to the rule box."] * bool(found)
+
+
+def _text(
+    comparison: Comparison, written: Written, levers: Sequence[Levers], found: Sequence[Verdict]
+) -> str:
     base = comparison.polar.options[0]
     parts = [
         comparison.polar.source.line,
@@ -93,6 +107,8 @@ def _text(comparison: Comparison, written: Written, levers: Sequence[Levers]) ->
         title = f"boat speed on a reach, TWA {comparison.reach_deg:g} deg"
         parts.append(_gains(comparison, title, comparison.reach_deg))
     parts.append(_best(comparison))
+    if found:
+        parts.append("\n".join(_rule_sentences(found)))
     parts += sail_set_sentences(comparison.polar)
     if comparison.notes():
         parts.append("\n".join(comparison.notes()))
@@ -169,8 +185,11 @@ def _leader(name: str, second: str, margin: float, missing_count: int, extended_
     return told + ("*" if missing_count else "") + (EXTENDED_MARK if extended_count else "")
 
 
-def _json(comparison: Comparison, written: Written, levers: Sequence[Levers]) -> str:
+def _json(
+    comparison: Comparison, written: Written, levers: Sequence[Levers], found: Sequence[Verdict]
+) -> str:
     from vpp.results.files import json_text, records
+    from vpp.rule_box import to_frame
 
     return json_text(
         {
@@ -180,12 +199,13 @@ def _json(comparison: Comparison, written: Written, levers: Sequence[Levers]) ->
             "gain": records(comparison.gain_frame()),
             "best": records(comparison.best_frame()),
             "levers": records(shown_frame(levers, keys=())),
+            **({"rule_box": records(to_frame(found))} if found else {}),
             **sail_sets_told(comparison.polar),
         }
     )
 
 
-def _csv(comparison: Comparison, written: Written, levers: Sequence[Levers]) -> str:
+def _csv(comparison: Comparison, written: Written, levers: Sequence[Levers], found: Sequence[Verdict]) -> str:
     from vpp.results.files import csv_text
 
     return csv_text(comparison.gain_frame())

@@ -81,7 +81,7 @@ def point(
     ] = False,
     printed: Printed = Format.TEXT,
 ) -> None:
-    """Speed, trim and every force in one wind, and what more would buy.
+    """Speed, trim and every force in one wind; levers.
 
     --twa upwind or downwind finds the angle of best VMG. With --lever, --format csv prints the levers.
 

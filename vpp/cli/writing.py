@@ -72,17 +72,22 @@ def write_polar(polar: Polar, take_off: TakeOff | None, folder: Path, *, figures
 
 
 def write_comparison(
-    comparison: Comparison, folder: Path, *, figures: bool, levers: Sequence[Levers] = ()
+    comparison: Comparison,
+    folder: Path,
+    *,
+    figures: bool,
+    levers: Sequence[Levers] = (),
+    rule_box: Sequence[str] = (),
 ) -> Written:
-    """Tables and figures of a comparison, and levers of the base where there are any. Returns what was
-    written and removed.
+    """Tables and figures of a comparison, levers of the base where there are any, and sentences on the rule
+    box. Returns what was written and removed.
     """
     from vpp.results.files import CAUTION, csv_text
     from vpp.sail_choice import summary
 
     polar = comparison.polar
     choices = [sentence for option in polar.options for sentence in summary(polar, option)]
-    told = [polar.source.line, *comparison.summary(), *choices, *comparison.notes(), CAUTION]
+    told = [polar.source.line, *comparison.summary(), *rule_box, *choices, *comparison.notes(), CAUTION]
     texts = {
         **_tables(comparison.polar),
         "gain.csv": csv_text(comparison.gain_frame()),

@@ -375,6 +375,7 @@ def _lowered(boat: Boat, sinkage: float) -> Boat:
                 foot_height=sail.foot_height - sinkage,
                 head_height=sail.head_height - sinkage,
                 deck_height=None if sail.deck_height is None else sail.deck_height - sinkage,
+                sheeting=_lowered_block(sail.sheeting, sinkage),
             )
             for sail in boat.sails
         ),
@@ -387,12 +388,22 @@ def _lowered(boat: Boat, sinkage: float) -> Boat:
     )
 
 
+def _lowered_block(sheeting: parts.Sheeting, sinkage: float) -> parts.Sheeting:
+    if sheeting.block_height is None:
+        return sheeting
+    return replace(sheeting, block_height=sheeting.block_height - sinkage)
+
+
 def _si(table: TableModel, key: str) -> float:
     return unit_of(key).to_si(float(getattr(table, key)))
 
 
 def _si_or(table: TableModel, key: str, otherwise: float) -> float:
     return otherwise if getattr(table, key) is None else _si(table, key)
+
+
+def _si_where_given(table: TableModel, key: str) -> float | None:
+    return None if getattr(table, key) is None else _si(table, key)
 
 
 def _all_si(key: str, values: tuple[float, ...]) -> tuple[float, ...]:
@@ -586,6 +597,7 @@ def _rig(table: RigTable) -> parts.Rig:
         deck_half_width=_si(table, "deck_half_width_m"),
         gap_leakage=_si(table, "gap_leakage_percent"),
         mast_rotation=_range(table, "mast_rotation_min_deg", "mast_rotation_max_deg"),
+        mast_pivot_share=_si_where_given(table, "mast_pivot_percent"),
     )
 
 
@@ -674,6 +686,15 @@ def _sail(table: SailTable, chord_files: Mapping[str, ChordFile], *, mast_diamet
         deck_height=None if table.deck_height_m is None else _si(table, "deck_height_m"),
         deck_half_width=None if table.deck_half_width_m is None else _si(table, "deck_half_width_m"),
         role=None if table.role == "other" else table.role,
+        sheeting=parts.Sheeting(
+            holds=table.sheeting,
+            point=_si_where_given(table, "sheet_point_m"),
+            block_x=_si_where_given(table, "sheet_block_x_m"),
+            block_height=_si_where_given(table, "sheet_block_height_m"),
+            track_min=_si_where_given(table, "sheet_track_min_m"),
+            track_max=_si_where_given(table, "sheet_track_max_m"),
+            stay_sag_share=_si_where_given(table, "stay_sag_percent"),
+        ),
     )
 
 
@@ -721,6 +742,7 @@ def _crew(table: CrewTable) -> parts.Crew:
         z=_si(table, "z_m"),
         drag_area=_si(table, "drag_area_m2"),
         x_range=None if along.is_fixed else along,
+        trim_power=_si_where_given(table, "trim_power_w"),
     )
 
 

@@ -10,6 +10,7 @@ from vpp.boat import Boat, FormedHull
 from vpp.config import build
 from vpp.config.hull_forms import floated_findings, hull_findings
 from vpp.config.locate import Path
+from vpp.config.rule_boxes import clause_findings, part_findings, rule_findings
 from vpp.config.sail_sets import sail_set_findings
 from vpp.config.schema import (
     BoatDocument,
@@ -21,6 +22,7 @@ from vpp.config.schema import (
     MarginsTable,
     MassTable,
     RigTable,
+    RuleTable,
     SailTable,
     TableModel,
 )
@@ -59,6 +61,8 @@ def table_findings(tables: Mapping[Path, TableModel]) -> list[Finding]:
             case CrewTable():
                 found += _order(path, "arm_min_m", "arm_max_m", table)
                 found += _crew_findings(path, table)
+            case RuleTable():
+                found += rule_findings(path, table)
             case MassTable() if table.name in TAKEN_MASS_NAMES:
                 found.append(
                     Finding(
@@ -67,7 +71,7 @@ def table_findings(tables: Mapping[Path, TableModel]) -> list[Finding]:
                         "another name",
                     )
                 )
-    return found + _name_findings(tables) + _foil_name_findings(tables)
+    return found + _name_findings(tables) + _foil_name_findings(tables) + clause_findings(tables)
 
 
 def _name_findings(tables: Mapping[Path, TableModel]) -> list[Finding]:
@@ -259,6 +263,21 @@ def _hull_findings(path: Path, hull: HullTable) -> list[Finding]:
     return found
 
 
+def _sheeting_findings(path: Path, sail: SailTable) -> list[Finding]:
+    """Whether the sheet leads down to a block that can be set, and has what it is said to hold."""
+    found: list[Finding] = []
+    foot = sail.foot_height_m - sail.foot_extension_m
+    if sail.sheet_block_height_m is not None and sail.sheet_block_height_m >= foot:
+        wrong = f"is not below the lower edge of the sail at {foot:g} m"
+        found.append(Finding((*path, "sheet_block_height_m"), wrong, f"below {foot:g} m"))
+    if sail.sheet_track_min_m is not None and sail.sheet_track_max_m is not None:
+        found += _order(path, "sheet_track_min_m", "sheet_track_max_m", sail)
+    for holds, key in (("clew", "sheet_point_m"), ("boom", "stay_sag_percent")):
+        if sail.sheeting == holds and getattr(sail, key) is not None:
+            found.append(Finding((*path, key), f'not used with sheeting = "{holds}"'))
+    return found
+
+
 def _sail_findings(path: Path, sail: SailTable) -> list[Finding]:
     found: list[Finding] = []
     if sail.head_height_m < sail.foot_height_m + LEAST_LUFF_M:
@@ -295,6 +314,7 @@ def _sail_findings(path: Path, sail: SailTable) -> list[Finding]:
     ):
         found += _order(path, control.format("min"), control.format("max"), sail)
     found += section_findings(path, sail)
+    found += _sheeting_findings(path, sail)
     if sail.head_cut_chord_percent < 100.0 and sail.head_cut_from_percent >= 100.0:
         found.append(
             Finding(
@@ -462,7 +482,7 @@ def boat_findings(boat: BoatDocument) -> list[Finding]:
                 f"up to {limit:g} deg",
             )
         )
-    return found + _water_findings(boat) + sail_set_findings(boat)
+    return found + _water_findings(boat) + sail_set_findings(boat) + part_findings(boat)
 
 
 def _water_findings(boat: BoatDocument) -> list[Finding]:

@@ -20,7 +20,11 @@ from vpp.config.units import unit_of
 from vpp.config.validate import Finding
 
 # What is said of the boat and changes nothing of how it sails.
-_TELLING = ("wardrobe", "known_point")
+_TELLING = ("wardrobe", "known_point", "rule_box")
+_TELLING_KEYS = (
+    *("mast_pivot_percent", "sheet_point_m", "sheet_block_x_m", "sheet_block_height_m", "sheet_track_min_m"),
+    *("sheet_track_max_m", "stay_sag_percent", "trim_power_w"),
+)
 # Lists that can be moved as a whole: chords by a share of each, cambers by the same for all.
 _LISTS = ("chord_m", "camber_flat_percent", "camber_full_percent", "reef_percent")
 _Where = tuple[str, int | None, str]
@@ -191,6 +195,8 @@ def _places_of(document: BoatDocument) -> dict[str, _Where]:
         for index, table in entries:
             before = table_name if index is None else f"{table_name}.{table.name}"
             for key in type(table).model_fields:
+                if key in _TELLING_KEYS:
+                    continue
                 value = getattr(table, key)
                 if isinstance(value, float) or (key in _LISTS and value):
                     found[f"{before}.{key}"] = (table_name, index, key)

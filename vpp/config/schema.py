@@ -12,6 +12,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag
 
+from vpp.measurement import QUANTITIES
+
 NAME_PATTERN = r"^[a-z][a-z0-9_]*$"
 LINE_PATTERN = r"^[^\r\n]+$"
 
@@ -385,6 +387,13 @@ class RigTable(TableModel):
     mast_rotation_max_deg: float = quantity(
         "greatest angle of a turning mast from that chord", -10.0, 60.0, default=0.0
     )
+    mast_pivot_percent: float | None = quantity(
+        "axis that a turning mast turns about, from its leading edge, over the length of its section; for "
+        "vpp loads alone",
+        0.0,
+        100.0,
+        default=None,
+    )
 
 
 SAIL_MODELS = (
@@ -533,6 +542,33 @@ class SailTable(TableModel):
         None, ge=0.1, le=10.0, description="half width of that deck; the rig's where not given"
     )
     station_count: int = Field(10, ge=4, le=60, description="number of strips in the calculation")
+    sheeting: Literal["boom", "clew"] | None = Field(
+        None,
+        description="what the sheet holds, for vpp loads alone: a boom or the clew; where not given, a boom "
+        "on a sail that stands on the mast",
+    )
+    sheet_point_m: float | None = quantity(
+        "distance from the luff to where the sheet leaves the boom", 0.1, 20.0, default=None
+    )
+    sheet_block_x_m: float | None = quantity(
+        "position of the block or lead that the sheet runs down to, forward of midships",
+        -30.0,
+        30.0,
+        default=None,
+    )
+    sheet_block_height_m: float | None = quantity("height of that block or lead", 0.0, 15.0, default=None)
+    sheet_track_min_m: float | None = quantity(
+        "how far to leeward of the centreline that block can be set at least; negative to windward",
+        -15.0,
+        15.0,
+        default=None,
+    )
+    sheet_track_max_m: float | None = quantity(
+        "how far to leeward of the centreline that block can be set at most", -15.0, 15.0, default=None
+    )
+    stay_sag_percent: float | None = quantity(
+        "sag of the stay that the luff is set on, over the length of the luff", 0.1, 10.0, default=None
+    )
 
 
 class CoefficientSailTable(TableModel):
@@ -623,6 +659,9 @@ class CrewTable(TableModel):
     )
     z_m: float = quantity("height", 0.0, 10.0)
     drag_area_m2: float = quantity("drag coefficient times area of all crew in the wind", 0.0, 20.0)
+    trim_power_w: float | None = quantity(
+        "power that crew or pump have for trimming sails, for vpp loads alone", 1.0, 100000.0, default=None
+    )
 
 
 class WindageTable(TableModel):
@@ -678,6 +717,62 @@ class MarginsTable(TableModel):
     )
 
 
+def bound(description: str, low: float, high: float) -> Any:
+    """A number within a range that may be left out."""
+    return quantity(description, low, high, default=None)
+
+
+class RuleTable(TableModel):
+    """A limit on what is measured of the boat. All limits together are its rule box."""
+
+    name: str = name("what the limit is called in key paths")
+    clause: str = line("the clause that it stands in, in the words of the rule")
+    quantity: Literal[
+        "sail_area",
+        "sail_area_filled",
+        "sail_area_by_quarters",
+        "sail_set_area",
+        "total_sail_area",
+        "luff_length",
+        "chord",
+        "head_zone_height",
+        "head_transition_height",
+        "foot_zone_height",
+        "foot_transition_height",
+        "lower_edge_over_pivot",
+        "pivot_over_cant_axis",
+        "mast_height_over_deck",
+        "waterline_length",
+        "hull_beam",
+        "crew_reach",
+        "beam_with_foils",
+        "draught",
+        "foil_span",
+        "least_cant",
+        "greatest_cant",
+        "cant_range",
+        "boat_mass",
+        "crew_mass",
+    ] = Field(description="what is measured")
+    of: str | None = Field(
+        None,
+        pattern=LINE_PATTERN,
+        max_length=40,
+        description="name of the sail, sail set or foil that it is measured on",
+    )
+    at_percent: float | None = bound(
+        "height on the luff above the foot at which the chord is measured", 0.0, 100.0
+    )
+    least_m2: float | None = bound("least area that the clause allows", 0.0, 5000.0)
+    greatest_m2: float | None = bound("greatest area that the clause allows", 0.0, 5000.0)
+    least_m: float | None = bound("least length that the clause allows", -50.0, 100.0)
+    greatest_m: float | None = bound("greatest length that the clause allows", -50.0, 100.0)
+    least_kg: float | None = bound("least mass that the clause allows", 0.0, 500000.0)
+    greatest_kg: float | None = bound("greatest mass that the clause allows", 0.0, 500000.0)
+    least_deg: float | None = bound("least angle that the clause allows", -90.0, 180.0)
+    greatest_deg: float | None = bound("greatest angle that the clause allows", -90.0, 180.0)
+
+
 class BoatDocument(TableModel):
     """A whole boat without its options: the base, or what an option resolves to."""
 
@@ -699,6 +794,7 @@ class BoatDocument(TableModel):
     margins: MarginsTable
     calibration: CalibrationTable = Field(default_factory=CalibrationTable)
     known_point: tuple[KnownPointTable, ...] = Field((), max_length=50)
+    rule_box: tuple[RuleTable, ...] = Field((), max_length=100)
 
 
 class AddTables(TableModel):
@@ -711,6 +807,7 @@ class AddTables(TableModel):
     sail: tuple[AnySailTable, ...] = ()
     mass: tuple[MassTable, ...] = ()
     windage: tuple[WindageTable, ...] = ()
+    rule_box: tuple[RuleTable, ...] = ()
 
 
 class OptionTable(TableModel):
@@ -752,6 +849,7 @@ REPEATED_TABLES: dict[str, type[TableModel]] = {
     "mass": MassTable,
     "windage": WindageTable,
     "known_point": KnownPointTable,
+    "rule_box": RuleTable,
 }
 TABLES = SINGLE_TABLES | REPEATED_TABLES
 # Tables of which every model has keys of its own; the first is the one in `TABLES`.
@@ -773,7 +871,7 @@ class Choice:
     """Keys of a table that belong to one choice of a model or kind, and have no use beside another.
 
     `selector` is the path of that choice: a key of the same table, or table and key. Those `needed` must be
-    given with it.
+    given with it. `called` stands for the choices in sentences where they are too many to list.
     """
 
     table: str
@@ -782,6 +880,7 @@ class Choice:
     or_chosen: tuple[str, ...] = ()
     needed: tuple[str, ...] = ()
     optional: tuple[str, ...] = ()
+    called: str = ""
 
     @property
     def choices(self) -> tuple[str, ...]:
@@ -796,8 +895,40 @@ class Choice:
     @property
     def text(self) -> str:
         """The choice as it stands in a file."""
+        if self.called:
+            return self.called
         quoted = " or ".join(f'"{choice}"' for choice in self.choices)
         return f"{'.'.join(self.selector)} = {quoted}"
+
+
+def _with_quantities(
+    called: str,
+    chosen: list[str],
+    *,
+    needed: tuple[str, ...] = (),
+    optional: tuple[str, ...] = (),
+) -> Choice:
+    first, *others = chosen
+    return Choice(
+        table="rule_box",
+        selector=("quantity",),
+        chosen=first,
+        or_chosen=tuple(others),
+        needed=needed,
+        optional=optional,
+        called=called,
+    )
+
+
+def _measured_in(unit: str, what: str) -> Choice:
+    """The bounds of quantities of a unit."""
+    chosen = [each.name for each in QUANTITIES.values() if each.unit == unit]
+    return _with_quantities(f"a quantity that is {what}", chosen, optional=bounds_in(unit))
+
+
+def bounds_in(unit: str) -> tuple[str, str]:
+    """The keys of least and greatest value in a unit."""
+    return f"least_{unit}", f"greatest_{unit}"
 
 
 CHOICES = (
@@ -931,6 +1062,16 @@ CHOICES = (
         chosen="thin_ship",
         optional=("immersion_m", "clearance_m", "cavitation_margin"),
     ),
+    _with_quantities(
+        "a quantity of a named part",
+        [each.name for each in QUANTITIES.values() if each.is_of_named],
+        needed=("of",),
+    ),
+    Choice(table="rule_box", selector=("quantity",), chosen="chord", needed=("at_percent",)),
+    _measured_in("m2", "an area"),
+    _measured_in("m", "a length"),
+    _measured_in("kg", "a mass"),
+    _measured_in("deg", "an angle"),
 )
 
 

@@ -32,6 +32,10 @@ def _from_km(kilometres: float) -> float:
     return 1000.0 * kilometres
 
 
+def _from_nm(nautical_miles: float) -> float:
+    return 1852.0 * nautical_miles
+
+
 def _from_kn(knots: float) -> float:
     return knots * 1852.0 / 3600.0
 
@@ -44,12 +48,14 @@ UNITS = {
     "m": Unit("m", "metres"),
     "mm": Unit("mm", "millimetres", _from_mm),
     "km": Unit("km", "kilometres", _from_km),
+    "nm": Unit("nm", "nautical miles", _from_nm),
     "kn": Unit("kn", "knots", _from_kn),
     "kg": Unit("kg", "kilograms"),
     "deg": Unit("deg", "degrees", math.radians),
     "percent": Unit("%", "per cent", _share),
     "s": Unit("s", "seconds"),
     "minutes": Unit("min", "minutes", _seconds),
+    "w": Unit("W", "watts"),
     # temperatures are handed on in degrees Celsius, which is what the fluid properties take
     "c": Unit("°C", "degrees Celsius"),
 }
@@ -58,7 +64,7 @@ PURE_NUMBER = Unit("", "a pure number")
 
 # Endings that no key takes, but that people who think in another unit may write.
 FOREIGN_ENDINGS = (
-    "ft", "feet", "in", "inch", "yd", "cm", "dm", "nm",
+    "ft", "feet", "in", "inch", "yd", "cm", "dm",
     "ft2", "sqft", "sqm", "cm2", "mm2", "ft3", "l", "litres",
     "lb", "lbs", "g", "t", "tonnes", "lb_per_ft", "g_per_m2", "lb_per_ft2", "oz",
     "rad", "degrees", "f", "k", "share", "ratio", "pct", "mps", "ms",

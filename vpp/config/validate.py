@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -200,7 +200,7 @@ def _finding(root: Table, detail: ErrorDetails, path: Path) -> Finding:
     if kind == "extra_forbidden":
         if chosen := _other_model_than(owner, key):
             return Finding(path, f'not used with model = "{chosen}"')
-        return Finding(path, "unknown key", "", _unknown_hint(key, owner))
+        return Finding(path, "unknown key", "", _unknown_hint(key, owner, _of_other_choices(root, path)))
     if form := _form_of_table(path):
         if kind == "too_long":
             return Finding(path, f"there are too many [[{key}]]", f"up to {entry['maxItems']}")
@@ -208,7 +208,7 @@ def _finding(root: Table, detail: ErrorDetails, path: Path) -> Finding:
     is_element = isinstance(path[-1], int)
     allowed = allowed_text(key, entry.get("items", entry) if is_element else entry) if entry else ""
     value = plain(nodes_along(root, path)[-1])
-    return Finding(path, _wrong(kind, value, key, detail), allowed, _value_hint(kind, value, entry))
+    return Finding(path, wrong_text(kind, value, key, detail), allowed, value_hint(kind, value, entry))
 
 
 def _missing(path: Path, key: str, entry: Mapping[str, Any]) -> Finding:
@@ -249,7 +249,8 @@ def _model_at(root: Table, path: Path) -> type[TableModel] | None:
     return table_model(words[0], plain(nodes_along(root, path[:2])[-1]))
 
 
-def _wrong(kind: str, value: object, key: str, detail: ErrorDetails) -> str:
+def wrong_text(kind: str, value: object, key: str, detail: ErrorDetails) -> str:
+    """What is wrong with a value, in words, from the kind of error that pydantic reports."""
     match kind:
         case "finite_number":
             return "is not a finite number"
@@ -291,7 +292,8 @@ def _wrong(kind: str, value: object, key: str, detail: ErrorDetails) -> str:
             return detail["msg"][:1].lower() + detail["msg"][1:]
 
 
-def _value_hint(kind: str, value: object, entry: Mapping[str, Any]) -> str:
+def value_hint(kind: str, value: object, entry: Mapping[str, Any]) -> str:
+    """What may have been meant by a value of the wrong kind; empty where nothing comes to mind."""
     if kind == "literal_error" and isinstance(value, str):
         return nearest(value, [str(choice) for choice in entry.get("enum", (entry.get("const", ""),))])
     if kind in ("float_type", "int_type") and isinstance(value, str):
@@ -299,13 +301,25 @@ def _value_hint(kind: str, value: object, entry: Mapping[str, Any]) -> str:
     return ""
 
 
-def _meant(key: str, owner: type[TableModel] | None) -> str:
-    """The key of a table that an unknown one stands for: the same but for its unit, or a near one."""
+def _of_other_choices(root: Table, path: Path) -> set[str]:
+    """Keys of the table at the end of a path that belong to another choice than the one made there."""
+    found: set[str] = set()
+    for choice in CHOICES:
+        if choice.table == path[0] and len(choice.selector) == 1:
+            chosen = plain(nodes_along(root, (*path[:-1], *choice.selector))[-1])
+            if isinstance(chosen, str) and chosen not in choice.choices:
+                found.update(choice.keys)
+    return found
+
+
+def _meant(key: str, owner: type[TableModel] | None, unused: Container[str] = ()) -> str:
+    """The key of a table that an unknown one stands for: the same but for its unit, or a near one. Of keys
+    that differ by their unit only, one that is not `unused`.
+    """
     known = list(properties_of(owner)) if owner is not None else list(TABLES)
     stems = stems_of(key)
-    for candidate in known:
-        if _stem(candidate) in stems:
-            return candidate
+    if same := [candidate for candidate in known if _stem(candidate) in stems]:
+        return next((candidate for candidate in same if candidate not in unused), same[0])
     if _homes(key):
         return ""
     if near := difflib.get_close_matches(key, known, n=1):
@@ -329,9 +343,9 @@ def _stem(key: str) -> str:
     return key.removesuffix(f"_{ending_of(key)}")
 
 
-def _unknown_hint(key: str, owner: type[TableModel] | None) -> str:
+def _unknown_hint(key: str, owner: type[TableModel] | None, unused: Container[str]) -> str:
     """Which key was meant, and in which unit; or where a key that belongs elsewhere should stand."""
-    meant = _meant(key, owner)
+    meant = _meant(key, owner, unused)
     if not meant:
         homes = _homes(key)
         return f"this key belongs in {' or '.join(homes)}" if homes else ""

@@ -264,12 +264,72 @@ def strip_loads(
         return StripLoads(
             along=along, across=across, wind_angle=flow.wind_angle, incidence=incidence, lift_coefficient=lift
         )
+    met = _met(geometry, operator, flow)
+    along, across = _forces(
+        geometry, air_density, lift=met.lift, drag=met.drag, speed=met.speed, bound=met.bound(flow)
+    )
+    return StripLoads(
+        along=along,
+        across=across,
+        wind_angle=flow.wind_angle,
+        incidence=without_derivatives(met.incidence),
+        lift_coefficient=without_derivatives(met.lift),
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class StripForceParts:
+    """What a strip's force along the wind and across it consists of [N], (strips, conditions) each: lift in
+    the wind as it comes, what the wakes' induced flow adds to it, and profile drag. Their sum is the force.
+    """
+
+    lift: tuple[Array, Array]
+    induced: tuple[Array, Array]
+    profile: tuple[Array, Array]
+
+
+def strip_force_parts(
+    *, geometry: RigGeometry, operator: WakeOperator, flow: StripFlow, air_density: Array
+) -> StripForceParts:
+    """`strip_loads` in parts. Lift is of the circulation that the strip has with its wakes, in the flow that
+    it would meet without them: the rest of the force of that circulation is induced.
+    """
+    met = _met(geometry, operator, flow)
+
+    def force(*, lift: Array, drag: Array, bound: tuple[Array, Array]) -> tuple[Array, Array]:
+        return _forces(geometry, air_density, lift=lift, drag=drag, speed=met.speed, bound=bound)
+
+    none = 0.0 * met.lift
+    return StripForceParts(
+        lift=force(lift=met.lift, drag=none, bound=(flow.across, flow.along)),
+        induced=force(lift=met.lift, drag=none, bound=met.induced),
+        profile=force(lift=none, drag=met.drag, bound=met.bound(flow)),
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Met:
+    """How strips meet the flow with their wakes, and section coefficients there; `induced` is what wakes add
+    at the bound vortex, across the wind and along it.
+    """
+
+    incidence: Array
+    lift: Array
+    drag: Array
+    speed: Array
+    induced: tuple[Array, Array]
+
+    def bound(self, flow: StripFlow) -> tuple[Array, Array]:
+        """Flow across and along the wind at the bound vortex."""
+        return flow.across + self.induced[0], flow.along + self.induced[1]
+
+
+def _met(geometry: RigGeometry, operator: WakeOperator, flow: StripFlow) -> _Met:
     xp = array_namespace(flow.along, flow.across, flow.chord_angle)
     wake = operator.turned(flow.wind_angle, ride_height=flow.ride_height)
     gamma = circulation(wake=wake, flow=flow)
     met_across, met_along = wake.induced(gamma)
     at_bound = operator.turned(flow.wind_angle, BOUND, ride_height=flow.ride_height)
-    bound_across, bound_along = at_bound.induced(gamma)
     met_across, met_along = flow.across + met_across, flow.along + met_along
     incidence = xp.arctan2(met_across, met_along) - flow.chord_angle
 
@@ -277,20 +337,12 @@ def strip_loads(
         return _section(geometry, incidence, camber)
 
     lift, drag = elementwise(section, incidence, flow.camber)
-    along, across = _forces(
-        geometry,
-        air_density,
+    return _Met(
+        incidence=incidence,
         lift=lift,
         drag=drag,
         speed=lifting_speed(along=met_along, undisturbed_across=flow.across),
-        bound=(flow.across + bound_across, flow.along + bound_along),
-    )
-    return StripLoads(
-        along=along,
-        across=across,
-        wind_angle=flow.wind_angle,
-        incidence=without_derivatives(incidence),
-        lift_coefficient=without_derivatives(lift),
+        induced=at_bound.induced(gamma),
     )
 
 

@@ -279,6 +279,11 @@ TRUE_WIND_SPEED = np.array([6.0, 7.0, 8.0])
 
 def strips(one: fleets.Fleet, take: Callable[[int], Any], true_wind_speed: FloatArray) -> sails.StripLoads:
     """Loads of all strips; `take` hands out the rows of the state."""
+    return sails.strip_loads(**of_strips(one, take, true_wind_speed))
+
+
+def of_strips(one: fleets.Fleet, take: Callable[[int], Any], true_wind_speed: FloatArray) -> dict[str, Any]:
+    """What the loads of all strips are found from."""
     boats, operator = one.select(np.zeros(len(true_wind_speed), dtype=np.intp))
     air = Wind(
         true_wind_speed=true_wind_speed,
@@ -299,7 +304,7 @@ def strips(one: fleets.Fleet, take: Callable[[int], Any], true_wind_speed: Float
         leeway=take(1),
         heel=take(2),
     )
-    return sails.strip_loads(geometry=boats.rig, operator=operator, flow=flow, air_density=air.air_density)
+    return {"geometry": boats.rig, "operator": operator, "flow": flow, "air_density": air.air_density}
 
 
 def sums(take: Callable[[int], Any]) -> tuple[Any, Any]:
@@ -402,3 +407,24 @@ def test_a_cut_head_takes_its_load_off_the_head() -> None:
     high = fleet().arrays.rig.share[of_main, 0] > 0.8
     assert change[high].sum() < 0.0
     assert abs(change[high].sum()) > abs(change[~high].sum())
+
+
+def test_a_strips_force_is_the_sum_of_lift_induced_and_profile_parts() -> None:
+    asked = of_strips(fleet(), lambda i: STATE[i], TRUE_WIND_SPEED)
+    whole, parts = sails.strip_loads(**asked), sails.strip_force_parts(**asked)
+    for name in ("along", "across"):
+        axis = 0 if name == "along" else 1
+        total = parts.lift[axis] + parts.induced[axis] + parts.profile[axis]
+        np.testing.assert_allclose(total, getattr(whole, name), rtol=1e-12, atol=1e-9)
+    # profile drag pushes every strip down the wind, and wakes cost all sails together
+    assert np.all(parts.profile[0] > 0.0)
+    assert np.all(parts.induced[0].sum(axis=0) > 0.0)
+
+
+def test_lift_has_no_drag_in_a_wind_that_does_not_turn() -> None:
+    """Kutta-Joukowski: across the flow; what is along it is induced."""
+    asked = of_strips(fleet(), lambda i: STATE[i], TRUE_WIND_SPEED)
+    straight = dataclasses.replace(asked["flow"], across=0.0 * asked["flow"].across)
+    parts = sails.strip_force_parts(**(asked | {"flow": straight}))
+    np.testing.assert_allclose(parts.lift[0], 0.0, atol=1e-9)
+    assert np.abs(parts.lift[1]).max() > 10.0

@@ -1,0 +1,162 @@
+"""Gains by cause: parts against boats that differ in one thing, and against solving again; their sum."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import lru_cache
+
+import numpy as np
+import pytest
+
+from tests.support import keelboat
+from vpp import equilibrium, load
+from vpp.polar import Point, point
+from vpp.results.files import Source
+from vpp.why import (
+    CAUSES,
+    CENTRE,
+    DRIVE,
+    HULL,
+    INDUCED,
+    LEFT_OVER,
+    LIMITS,
+    PROFILE,
+    RIGHTING,
+    SIDE_FORCE,
+    SMALL,
+    TURNING,
+    WEIGHT,
+    WINDAGE,
+    NoSplit,
+    _by_height,
+    split,
+    why,
+)
+
+SOURCE = Source(name="tests", file="none", digest="0")
+OF_SAILS = (DRIVE, INDUCED, PROFILE, SIDE_FORCE, CENTRE, TURNING)
+
+
+def at(boat, tws_kn=12.0, twa_deg=60.0, aim="speed"):
+    of = keelboat.conditions(tws_kn=tws_kn, twa_deg=twa_deg, aim=aim)
+    solved = equilibrium.solve([boat], of)
+    assert not solved.status.any()
+    return Point(source=SOURCE, solved=solved)
+
+
+BASE = keelboat.coarse(keelboat.base(), 5)
+
+
+def parts(found):
+    return {part.cause: part.gain_kn for part in found.parts}
+
+
+@lru_cache(maxsize=1)
+def boat_file():
+    return load(keelboat.FILE)
+
+
+@lru_cache(maxsize=8)
+def solved(option, wind):
+    return point(boat_file(), tws_kn=wind[0], twa_deg=wind[1], option=option)
+
+
+def test_a_boat_gains_nothing_on_itself():
+    found = split(at(BASE), at(replace(BASE, name="same")))
+    assert set(parts(found)) == set(CAUSES)
+    assert all(abs(part.gain_kn) < 1e-9 for part in found.parts)
+    assert all(abs(part.solved_again_kn) < 1e-5 for part in found.parts)
+
+
+@pytest.mark.parametrize(("twa_deg", "aim"), [(45.0, "speed"), (np.nan, "upwind"), (np.nan, "downwind")])
+def test_what_differs_in_windage_alone_gains_by_windage_alone(twa_deg, aim):
+    less = replace(
+        BASE,
+        name="sleek",
+        windage=tuple(replace(item, drag_coefficient=0.5 * item.drag_coefficient) for item in BASE.windage),
+    )
+    found = split(at(BASE, twa_deg=twa_deg, aim=aim), at(less, twa_deg=twa_deg, aim=aim))
+    by_cause = parts(found)
+    assert abs(by_cause[WINDAGE]) > 1e-3
+    assert by_cause[WINDAGE] == pytest.approx(found.gain_kn, rel=2e-3)
+    assert all(abs(gain) < 1e-7 for cause, gain in by_cause.items() if cause != WINDAGE)
+    again = {part.cause: part.solved_again_kn for part in found.parts}
+    assert again[WINDAGE] == pytest.approx(found.gain_kn, rel=2e-2)
+
+
+def test_a_crew_that_may_sit_further_out_gains_by_a_limit_that_gives_way():
+    arm = replace(BASE.crew.arm, upper=1.1 * BASE.crew.arm.upper)
+    further = replace(BASE, name="racks", crew=replace(BASE.crew, arm=arm))
+    found = split(at(BASE, tws_kn=16.0), at(further, tws_kn=16.0))
+    by_cause = parts(found)
+    assert by_cause[LIMITS] == pytest.approx(found.gain_kn, rel=2e-2)
+    assert all(abs(gain) < 1e-6 for cause, gain in by_cause.items() if cause != LIMITS)
+    assert found.gain_kn > 1e-3
+
+
+def test_a_heavier_crew_that_does_not_sink_the_boat_gains_by_righting_moment():
+    heavier = replace(BASE, name="more crew", crew=replace(BASE.crew, mass=1.2 * BASE.crew.mass))
+    found = split(at(BASE, tws_kn=16.0), at(heavier, tws_kn=16.0))
+    by_cause = parts(found)
+    assert by_cause[RIGHTING] == pytest.approx(found.gain_kn, rel=2e-2)
+    assert all(abs(gain) < 1e-7 for cause, gain in by_cause.items() if cause != RIGHTING)
+
+
+def test_a_heavier_crew_as_the_boat_file_has_it_sinks_the_boat_too():
+    by_cause = parts(split(solved("base", (16.0, 100.0)), solved("more_crew", (16.0, 100.0))))
+    assert by_cause[RIGHTING] > 0.0 > by_cause[HULL]
+    assert all(abs(by_cause[cause]) < 2e-3 for cause in OF_SAILS)
+
+
+@pytest.mark.parametrize("wind", [(12.0, "upwind"), (16.0, 100.0)], ids=str)
+@pytest.mark.parametrize("option", ["taller_rig", "long_luff", "cut_head", "more_crew"])
+def test_parts_of_the_demo_options_add_up_and_are_what_solving_again_gives(option, wind):
+    found = split(solved("base", wind), solved(option, wind))
+    largest = max(abs(part.gain_kn) for part in found.parts)
+    assert abs(found.remainder_kn) < 0.03 * largest + 5e-4
+    for part in found.parts:
+        assert part.solved_again_kn == pytest.approx(part.gain_kn, rel=0.08, abs=0.02 * largest + 2e-4)
+    assert sum(gain for _, gain in found.steps()) == pytest.approx(found.gain_kn, abs=1e-12)
+
+
+def test_going_back_is_the_same_the_other_way_round():
+    there = split(solved("base", (12.0, "upwind")), solved("taller_rig", (12.0, "upwind")))
+    back = split(solved("taller_rig", (12.0, "upwind")), solved("base", (12.0, "upwind")))
+    assert parts(back) == pytest.approx({cause: -gain for cause, gain in parts(there).items()}, abs=1e-9)
+
+
+def test_force_and_height_share_a_heeling_moment_between_them():
+    # (force, moment): the same height, the same force, and both changed
+    assert _by_height(np.array([100.0, 500.0]), np.array([120.0, 600.0])) == pytest.approx(0.0)
+    assert _by_height(np.array([100.0, 500.0]), np.array([100.0, 550.0])) == pytest.approx(50.0)
+    by_height = _by_height(np.array([100.0, 500.0]), np.array([120.0, 720.0]))
+    assert by_height == pytest.approx(110.0 * (6.0 - 5.0))
+    # by force: the mean height times 20
+    assert 720.0 - 500.0 - by_height == pytest.approx(5.5 * 20.0)
+    # a force that has no height to speak of
+    assert _by_height(np.array([100.0, 500.0]), np.array([-1.0, 80.0])) == pytest.approx(-420.0)
+
+
+def test_the_table_and_the_sentence_say_the_same():
+    found = why(boat_file(), option="taller_rig", tws_kn=12.0, twa_deg="upwind")
+    frame = found.to_frame()
+    assert frame["cause"].tolist() == [*CAUSES, LEFT_OVER]
+    assert frame["gain_kn"].sum() == pytest.approx(found.gain_kn)
+    assert frame["option"].unique().tolist() == ["taller_rig"]
+    sentence = found.sentence()
+    assert sentence.startswith(
+        "taller_rig gains 0.03 kn on base, VMG upwind in 12.0 kn, hull-borne: sail drive"
+    )
+    assert [name for name, _ in found.steps()][-1] in (SMALL, LEFT_OVER)
+    assert WEIGHT not in sentence
+    assert "taller_rig against base" in repr(found)
+
+
+def test_without_a_result_there_are_no_parts():
+    crippled = replace(BASE, name="crippled", margins=replace(BASE.margins, leeway=0.002))
+    failed = Point(
+        source=SOURCE,
+        solved=equilibrium.solve([crippled], keelboat.conditions(tws_kn=12.0, twa_deg=60.0)),
+    )
+    with pytest.raises(NoSplit, match="crippled has no result: No equilibrium"):
+        split(at(BASE), failed)
