@@ -2,7 +2,7 @@
 change of rig buys.
 
 The names below are loaded on first use, so that `import vpp` and `vpp --help` stay quick. `vpp.polar`,
-`vpp.compare`, `vpp.levers` and `vpp.why` are the functions; other names of those modules come by
+`vpp.compare`, `vpp.gusts`, `vpp.levers` and `vpp.why` are the functions; other names of those modules come by
 `from vpp.polar import ...`.
 """
 
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from vpp.config import load as load
     from vpp.crew import crew_worth as crew_worth
     from vpp.current import in_current as in_current
+    from vpp.gusts import gusts as gusts
     from vpp.levers import levers as levers
     from vpp.polar import WindGrid as WindGrid
     from vpp.polar import point as point
@@ -41,6 +42,7 @@ _PUBLIC = {
     "compare": "vpp.compare",
     "crew_worth": "vpp.crew",
     "in_current": "vpp.current",
+    "gusts": "vpp.gusts",
     "levers": "vpp.levers",
     "WindGrid": "vpp.polar",
     "BoatFileError": "vpp.config",
@@ -52,7 +54,7 @@ _PUBLIC = {
 
 __all__ = [
     "BoatFileError", "NoEquilibrium", "WindGrid", "__version__", "calibrate", "compare", "crew_worth",
-    "draw_rig", "in_current", "keep_on_interrupt", "levers", "load",
+    "draw_rig", "gusts", "in_current", "keep_on_interrupt", "levers", "load",
     "point", "polar", "stability", "why",
 ]  # fmt: skip
 

@@ -9,7 +9,20 @@ from typing import Annotated
 
 import typer
 
-from vpp.cli import calibrate, check, compare, course, crew, current, loads, point, polar, stability, why
+from vpp.cli import (
+    calibrate,
+    check,
+    compare,
+    course,
+    crew,
+    current,
+    gusts,
+    loads,
+    point,
+    polar,
+    stability,
+    why,
+)
 from vpp.cli.console import stopping_at_once
 from vpp.version import __version__
 
@@ -48,6 +61,7 @@ app.command("point")(stopping_at_once(point.point))
 app.command("polar")(stopping_at_once(polar.polar))
 app.command("compare")(stopping_at_once(compare.compare))
 app.command("why")(stopping_at_once(why.why))
+app.command("gusts")(stopping_at_once(gusts.gusts))
 app.command("stability")(stopping_at_once(stability.stability))
 app.command("crew")(stopping_at_once(crew.crew))
 app.command("course")(stopping_at_once(course.course))
