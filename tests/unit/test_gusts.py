@@ -1,4 +1,4 @@
-"""One trim in the winds around it: against the same trims solved as roots by SciPy, and against free trims."""
+"""One trim in the winds around it: against roots found by SciPy, and against free trims."""
 
 from __future__ import annotations
 
