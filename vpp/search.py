@@ -42,7 +42,7 @@ from vpp.starts import LAST, scattered_states, starts_for
 from vpp.trim import FastestEquilibrium, start
 
 # Steps along the sides of a cell of which one condition is solved from guessed starts; of every
-# `LEADS`-th boat, others have cells so many times as wide.
+# `LEADS`-th boat, and cells so many times as wide where other boats are solved in the same wind.
 CELL, LEADS, WIDER = 1.8, 4, 4.0
 # Of conditions that were not asked for, those within the second of the first angle [rad] may be solved from
 # guessed starts: nearer the wind, and dead before it, answers are dear or none.
@@ -202,7 +202,9 @@ class _Search:
 
     def _leads(self) -> Mask:
         """Conditions to be solved from guessed starts: the middle one of every cell."""
-        wide = np.where(self.conditions.option % LEADS == 0, 1.0, WIDER) * CELL
+        option = self.conditions.option
+        others = (self.near.case >= 0) & (option[self.near.case] != option[:, None])
+        wide = np.where((option % LEADS == 0) | ~others.any(axis=1), 1.0, WIDER) * CELL
         easy = (np.abs(self.conditions.twa - MIDDLE) < AROUND) & ~self.satellite
         leads = np.zeros(len(wide), dtype=bool)
         leads[self._middles(np.flatnonzero(self.wanted | easy), wide)] = True
@@ -237,13 +239,16 @@ class _Search:
                     states.append(start(problem, how)[:, self.condition[which]])
         if not index:
             return
-        lone = cases[self._lone()[cases]]
+        # guessed starts of a condition that has no other to compare with are all followed up
+        alone = self._lone()
+        lone, thorough = cases[alone[cases]], alone[np.concatenate(index)]
         if len(lone):
             more, scattered = scattered_states(self.problem, lone)
             index.append(more)
             states.append(scattered)
         starts = np.concatenate(index), np.concatenate(states, axis=-1)
-        self._minimise(*starts, self._first())
+        thorough = np.concatenate([thorough, np.zeros(len(starts[0]) - len(thorough), dtype=bool)])
+        self._minimise(*starts, self._first(), thorough=thorough)
         undecided = (self.found.status[cases] == Status.STEP_LIMIT) & (standing(self.found)[cases] == 1)
         self.found.status[cases[undecided]] = UNSOLVED
         self._tell(cases[self.found.status[cases] != UNSOLVED])
@@ -258,29 +263,38 @@ class _Search:
         self._tell(cases)
 
     def _minimise(
-        self, cases: Integers, states: FloatArray, settings: Settings, *, restore_first: Mask | None = None
+        self,
+        cases: Integers,
+        states: FloatArray,
+        settings: Settings,
+        *,
+        restore_first: Mask | None = None,
+        thorough: Mask | None = None,
     ) -> Mask:
-        """Solve cases, some of them several times, from states; says which led to new optima."""
+        """Solve cases, some of them several times, from states; says which led to new optima. States of one
+        case are rivals, but the `thorough` ones.
+        """
         if not len(cases):
             return np.zeros(0, dtype=bool)
-        answer = self._searched(cases, states, settings, restore_first)
-        new = self._keep(answer, cases)
-        ahead = np.flatnonzero(self._ahead(answer, cases))
-        if len(ahead) and not stopping.asked():
-            again = self._searched(cases[ahead], answer.x[:, ahead], SETTINGS, None)
-            new[ahead] |= self._keep(again, cases[ahead])
-        return new
-
-    def _searched(
-        self, cases: Integers, states: FloatArray, settings: Settings, restore_first: Mask | None
-    ) -> Solution:
-        return minimise(
+        rivals = cases
+        if thorough is not None:
+            rivals = np.where(thorough, len(self.patch) + np.arange(len(cases)), cases)
+        answer = minimise(
             Cases(self.problem, cases),
             states,
             settings=settings,
             restore_first=restore_first,
-            rivals=cases,
+            rivals=rivals,
         )
+        new = self._keep(answer, cases)
+        ahead = np.flatnonzero(self._ahead(answer, cases))
+        if len(ahead) and not stopping.asked():
+            places = cases[ahead]
+            again = minimise(
+                Cases(self.problem, places), answer.x[:, ahead], settings=SETTINGS, rivals=places
+            )
+            new[ahead] |= self._keep(again, places)
+        return new
 
     def _ahead(self, answer: Solution, cases: Integers) -> Mask:
         """Which searches ran out of iterations at a feasible state that is faster than the best answer."""
