@@ -561,7 +561,7 @@ def run_chunks(
 def _state_of_the_code() -> str:
     """A few digits that change with the package, the boat files and these scripts."""
     digest = hashlib.sha256()
-    code = (ROOT / "vpp").rglob("*.py"), CONFIGS.iterdir(), Path(__file__).parent.glob("*.py")
+    code = (ROOT / "vpp").rglob("*.py"), CONFIGS.glob("*.*"), Path(__file__).parent.glob("*.py")
     for path in sorted(path for paths in code for path in paths):
         digest.update(path.read_bytes())
     return digest.hexdigest()[:8]
