@@ -38,7 +38,7 @@ _LOADS = (
 )
 _CHECKS = (
     ("rule_of_thumb", "sheet by the rule of thumb, kN", 1e3),
-    ("leech_tension_alone", "leech, if it alone held the twist, kN", 1e3),
+    ("leech_tension_alone", "upper bound: leech that alone holds the twist, kN", 1e3),
     ("twist", "twist, deg", 1.0),
 )
 _RULE = (
