@@ -194,13 +194,13 @@ def fleets_on(boats: Sequence[Boat], branches: Sequence[str]) -> list[Fleet]:
 def kind_of(boat: Boat, branches: Sequence[str]) -> tuple[object, ...]:
     """What boats must share to be solved in one batch on those of the branches that they have."""
     having = branches_of(boat)
-    free = tuple(
-        name
+    adjustable = tuple(
+        (name, bound.is_fixed)
         for branch in having
         for name, bound in ranges(boat, branch).items()
-        if branch in branches and not bound.is_fixed
+        if branch in branches
     )
-    return fleets.layout(boat), having, free
+    return fleets.layout(boat), having, adjustable
 
 
 def freedom(boats: Sequence[Boat], branch: str = HULL_BORNE) -> Freedom:

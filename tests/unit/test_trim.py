@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from tests.support import foiler, keelboat
-from vpp import starts, trim
+from vpp import config, starts, trim
 from vpp.boat import Range
 from vpp.physics.hull import EXTENDED_FROUDE_LIMIT
 from vpp.solved import BRANCHES
@@ -290,3 +290,14 @@ def _assert_different(starts):
     for i, one in enumerate(starts):
         for other in starts[i + 1 :]:
             assert (np.abs(one - other).max(axis=0) > 0.05).all()
+
+
+def test_boats_that_hold_what_others_do_not_have_are_not_solved_with_them():
+    """A mast held at an angle leaves the same quantities free as one that does not turn, and has one more."""
+    rigs = config.load(keelboat.FILE.with_name("foiling_rigs.toml"))
+    held, fixed = rigs.boat("mast_held"), rigs.boat("twin_skin")
+    for branch in trim.branches_of(held):
+        names = [set(trim.ranges(boat, branch)) for boat in (held, fixed)]
+        assert names[0] - names[1] == {"mast_rotation"}
+        assert trim.ranges(held, branch)["mast_rotation"].is_fixed
+        assert trim.kind_of(held, (branch,)) != trim.kind_of(fixed, (branch,))

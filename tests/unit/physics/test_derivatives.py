@@ -44,6 +44,17 @@ NEVER = {
     "planing.porpoising_trim": REPORTED,
     "planing_handover.bottom_fullness": BUILT_ONCE,
     "planing_handover.wet_beyond_bottom": REPORTED,
+    "rig_loads.boom_sheet": REPORTED,
+    "rig_loads.clew_pull": REPORTED,
+    "rig_loads.clew_sheet": REPORTED,
+    "rig_loads.force_across_chord": REPORTED,
+    "rig_loads.leech_load": REPORTED,
+    "rig_loads.mast_moment": REPORTED,
+    "rig_loads.plate_centre": REPORTED,
+    "rig_loads.rule_of_thumb_sheet_load": REPORTED,
+    "rig_loads.stay_tension": REPORTED,
+    "rig_loads.strip_loads": REPORTED,
+    "rig_loads.trim_work": REPORTED,
     "righting_curves.initial_metacentre_height": REPORTED,
     "sail_sections.base_drag": BUILT_ONCE,
     "sail_sections.forebody_drag": BUILT_ONCE,
@@ -64,6 +75,7 @@ NEVER = {
     "waves.outside_range": REPORTED,
     "waves.wave_spectrum": BUILT_ONCE,
     "waves.wind_sea": BUILT_ONCE,
+    "sails.strip_force_parts": REPORTED,
 }
 
 
