@@ -114,16 +114,11 @@ def _number(value: float, decimals: int) -> str:
 
 
 def _json(fit: CalibrationFit) -> str:
-    from vpp.results.files import CAUTION, NOT_CALIBRATED, json_text, records
-    from vpp.version import __version__
+    from vpp.results.files import CAUTION, json_text, origin, records
 
     return json_text(
         {
-            "boat": fit.source.name,
-            "file": fit.source.file,
-            "digest": fit.source.digest,
-            "version": __version__,
-            "calibration": fit.source.calibration or NOT_CALIBRATED,
+            **origin(fit.source),
             "option": fit.option,
             "scales": records(fit.scales_frame().round(_FILE_DECIMALS)),
             "points": records(fit.to_frame().round(_FILE_DECIMALS)),

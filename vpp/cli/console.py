@@ -85,12 +85,18 @@ def sail_set_sentences(polar: Polar) -> list[str]:
     from vpp.sail_choice import summary
 
     told = [(option, summary(polar, option)) for option in polar.options]
-    return ["\n".join(_wrapped(sentence) for sentence in sentences) for _, sentences in told if sentences]
+    return [
+        "\n".join(wrapped(sentence, units=("kn", "deg")) for sentence in sentences)
+        for _, sentences in told
+        if sentences
+    ]
 
 
-def _wrapped(sentence: str) -> str:
-    # a number and its unit stay in one line
-    joined = sentence.replace(" kn", "\u00a0kn").replace(" deg", "\u00a0deg")
+def wrapped(sentence: str, *, units: Sequence[str] = ()) -> str:
+    """A sentence in lines, further ones indented; a number and one of the units after it stay together."""
+    joined = sentence
+    for unit in units:
+        joined = joined.replace(f" {unit}", f"\u00a0{unit}")
     return textwrap.fill(joined, width=108, subsequent_indent="    ").replace("\u00a0", " ")
 
 

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import textwrap
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from vpp.cli.console import closing, finish, marked_table, print_result, progress, stop
+from vpp.cli.console import closing, finish, marked_table, print_result, progress, stop, wrapped
 from vpp.cli.options import (
     BoatPath,
     Format,
@@ -32,6 +31,9 @@ if TYPE_CHECKING:
 
 _SPEED_DECIMALS = {"unchanged_kn": 6, "changed_kn": 6, "unchanged_twa_deg": 3}
 _BREAK_EVEN_DECIMALS = {"break_even_tws_kn": 2, "from_tws_kn": 3, "to_tws_kn": 3}
+
+# Units that stay with their numbers where lines are broken.
+_UNITS = ("kn", "%")
 
 
 def crew(
@@ -89,8 +91,8 @@ def _text(worth: CrewWorth, written: Written) -> str:
             f"{option}: gain of each change of the crew, kn (%): positive where faster, - without a result"
         )
         parts += [title, *(_gains(worth, option, row) for row in worth.told_rows())]
-    parts.append("\n".join(_wrapped(note) for note in worth.notes()))
-    parts.append("\n".join(_wrapped(sentence) for sentence in worth.summary()))
+    parts.append("\n".join(wrapped(note, units=_UNITS) for note in worth.notes()))
+    parts.append("\n".join(wrapped(sentence, units=_UNITS) for sentence in worth.summary()))
     return "\n\n".join([*parts, closing(written)])
 
 
@@ -127,12 +129,6 @@ def _cell(gain_kn: float, gain_percent: float) -> str:
     from vpp.crew import show_gain
 
     return show_gain(gain_kn, gain_percent).replace(" kn (", " (").replace(" %)", ")")
-
-
-def _wrapped(sentence: str) -> str:
-    # a number and its unit stay in one line
-    joined = sentence.replace(" kn", "\u00a0kn").replace(" %", "\u00a0%")
-    return textwrap.fill(joined, width=108, subsequent_indent="    ").replace("\u00a0", " ")
 
 
 # --- data and files -----------------------------------------------------------------------------------------

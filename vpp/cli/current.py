@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import textwrap
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from vpp.cli.console import SOME_FAILED, stop, table
+from vpp.cli.console import SOME_FAILED, stop, table, wrapped
 from vpp.cli.options import BoatPath, Format, Printed, Waves, angle_of, read_boat
 
 if TYPE_CHECKING:
@@ -33,6 +32,9 @@ _FILE_DECIMALS = {
     "course_over_ground_deg": 3,
     "made_good_kn": 4,
 }
+
+# Units that stay with their numbers where lines are broken.
+_UNITS = ("kn", "deg", "%")
 
 
 def current(
@@ -131,7 +133,7 @@ def _text(found: InCurrent) -> str:
         _table(found),
         _SIGNS,
         *(["\n".join(remarks)] if remarks else []),
-        "\n".join(_wrapped(sentence) for sentence in found.summary()),
+        "\n".join(wrapped(sentence, units=_UNITS) for sentence in found.summary()),
     ]
     return "\n\n".join([*parts, CAUTION])
 
@@ -166,29 +168,18 @@ def _steered(row: OnTack) -> str:
     return row.steered_for.replace("_", " ").replace("vmg", "VMG")
 
 
-def _wrapped(sentence: str) -> str:
-    # a number and its unit stay in one line
-    joined = sentence.replace(" kn", "\u00a0kn").replace(" deg", "\u00a0deg").replace(" %", "\u00a0%")
-    return textwrap.fill(joined, width=108, subsequent_indent="    ").replace("\u00a0", " ")
-
-
 def _frame(found: InCurrent) -> pd.DataFrame:
     """The rows with the digits that files carry."""
     return found.to_frame().round(_FILE_DECIMALS)
 
 
 def _json(found: InCurrent) -> str:
-    from vpp.results.files import CAUTION, NOT_CALIBRATED, json_text, records
-    from vpp.version import __version__
+    from vpp.results.files import CAUTION, json_text, origin, records
 
     share, made_good = found.by_both_tacks()
     return json_text(
         {
-            "boat": found.source.name,
-            "file": found.source.file,
-            "digest": found.source.digest,
-            "version": __version__,
-            "calibration": found.source.calibration or NOT_CALIBRATED,
+            **origin(found.source),
             "rows": records(_frame(found)),
             "both_tacks": {
                 "starboard_share_percent": _number(100.0 * share, 2),

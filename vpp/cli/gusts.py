@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from vpp.cli.console import SOME_FAILED, stop, table
-from vpp.cli.options import BoatPath, Format, Printed, Waves, angle_of, read_boat
+from vpp.cli.console import SOME_FAILED, stop, table, wrapped
+from vpp.cli.options import BaseOptions, BoatPath, Format, OneTwa, OneTws, Printed, Waves, angle_of, read_boat
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -25,19 +24,9 @@ _MEANS = (
 
 def gusts(
     boat: BoatPath,
-    tws: Annotated[
-        float | None, typer.Option("--tws", metavar="KN", help="True wind speed, kn.  [required]")
-    ] = None,
-    twa: Annotated[
-        str | None,
-        typer.Option("--twa", metavar="DEG", help="True wind angle, deg, or upwind or downwind.  [required]"),
-    ] = None,
-    option: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--option", metavar="NAME", help="Option of the boat file; repeat for more.", show_default="base"
-        ),
-    ] = None,
+    tws: OneTws = None,
+    twa: OneTwa = None,
+    option: BaseOptions = None,
     change: Annotated[
         float, typer.Option("--change", metavar="KN", help="More wind in a gust, less in a lull, kn.")
     ] = 2.0,
@@ -132,17 +121,13 @@ def _text(found: Sequence[Gusts], hold_foils: bool) -> str:
     means = _MEANS.format(foils=", and those that fly the boat" if flies else "")
     parts = [found[0].source.line]
     for each in found:
-        told = "\n".join(_wrapped(sentence) for sentence in each.sentences())
+        told = "\n".join(wrapped(sentence) for sentence in each.sentences())
         title = (
             f"{each.option}, trimmed for {each.tws_kn:g} kn at TWA {each.twa_deg:.1f} deg, {each.branch}: "
             f"{each.trimmed_for['boat_speed_kn']:.2f} kn"
         )
         parts += [f"{title}\n\n{_table(each)}", told]
     return "\n\n".join([*(part for part in parts if part), means, CAUTION])
-
-
-def _wrapped(sentence: str) -> str:
-    return textwrap.fill(sentence, width=108, subsequent_indent="    ")
 
 
 def _table(found: Gusts) -> str:
@@ -177,16 +162,11 @@ def _frame(found: Sequence[Gusts]) -> pd.DataFrame:
 
 
 def _json(found: Sequence[Gusts], hold_foils: bool) -> str:
-    from vpp.results.files import CAUTION, NOT_CALIBRATED, json_text, records
-    from vpp.version import __version__
+    from vpp.results.files import CAUTION, json_text, origin, records
 
     source = found[0].source
     told: dict[str, Any] = {
-        "boat": source.name,
-        "file": source.file,
-        "digest": source.digest,
-        "version": __version__,
-        "calibration": source.calibration or NOT_CALIBRATED,
+        **origin(source),
         "foils_held": hold_foils,
         "winds": records(_frame(found)),
         "spectrum": [_spectrum(each) for each in found],

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import textwrap
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,8 +10,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from vpp.cli.console import SOME_FAILED, closing, print_result, stop, table
-from vpp.cli.options import BoatPath, Format, Printed, Waves, angle_of, read_boat
+from vpp.cli.console import SOME_FAILED, closing, print_result, stop, table, wrapped
+from vpp.cli.options import BaseOptions, BoatPath, Format, OneTwa, OneTws, Printed, Waves, angle_of, read_boat
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -52,19 +51,9 @@ _SIGNS = (
 
 def loads(
     boat: BoatPath,
-    tws: Annotated[
-        float | None, typer.Option("--tws", metavar="KN", help="True wind speed, kn.  [required]")
-    ] = None,
-    twa: Annotated[
-        str | None,
-        typer.Option("--twa", metavar="DEG", help="True wind angle, deg, or upwind or downwind.  [required]"),
-    ] = None,
-    option: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--option", metavar="NAME", help="Option of the boat file; repeat for more.", show_default="base"
-        ),
-    ] = None,
+    tws: OneTws = None,
+    twa: OneTwa = None,
+    option: BaseOptions = None,
     to_tws: Annotated[
         float | None,
         typer.Option(
@@ -297,7 +286,7 @@ def _text(found: Sequence[_Found], written: Written | None) -> str:
     parts = [_source(found).line]
     for item in found:
         parts += [_state(state) for state in item.shown]
-        parts += ["\n".join(_wrapped(note) for note in _notes(item))] if _notes(item) else []
+        parts += ["\n".join(wrapped(note) for note in _notes(item))] if _notes(item) else []
         parts.append(_sheeting(item.states[0]))
         parts += [_work(item.trimming)] if item.trimming is not None else []
     parts += [_RULE, LOADS_CAUTION]
@@ -385,7 +374,7 @@ def _work(found: Trimming) -> str:
         )
         for row in found.to_frame().to_dict(orient="records")
     ]  # fmt: skip
-    told = [_wrapped(sentence) for sentence in found.summary()]
+    told = [wrapped(sentence) for sentence in found.summary()]
     return "\n".join([title, "", table(header, rows, left=2), "", *told])
 
 
@@ -393,10 +382,6 @@ def _number(value: float, decimals: int) -> str:
     from vpp.results.variables import show_number
 
     return show_number(value, decimals=decimals)
-
-
-def _wrapped(sentence: str) -> str:
-    return textwrap.fill(sentence, width=108, subsequent_indent="    ")
 
 
 # --- data and files -----------------------------------------------------------------------------------------
@@ -428,16 +413,11 @@ def _work_frame(found: Sequence[_Found]) -> pd.DataFrame | None:
 
 
 def _about(found: Sequence[_Found]) -> dict[str, Any]:
-    from vpp.results.files import NOT_CALIBRATED
-    from vpp.version import __version__
+    from vpp.results.files import origin
 
     source = _source(found)
     return {
-        "boat": source.name,
-        "file": source.file,
-        "digest": source.digest,
-        "version": __version__,
-        "calibration": source.calibration or NOT_CALIBRATED,
+        **origin(source),
         "waves": source.sea or "none",
         "options": [item.states[0].option for item in found],
     }

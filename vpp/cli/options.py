@@ -52,6 +52,17 @@ Options = Annotated[
         "--option", metavar="NAME", help="Take only this option; repeat for more.", show_default="all"
     ),
 ]
+OneTws = Annotated[float | None, typer.Option("--tws", metavar="KN", help="True wind speed, kn.  [required]")]
+OneTwa = Annotated[
+    str | None,
+    typer.Option("--twa", metavar="DEG", help="True wind angle, deg, or upwind or downwind.  [required]"),
+]
+BaseOptions = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--option", metavar="NAME", help="Option of the boat file; repeat for more.", show_default="base"
+    ),
+]
 Out = Annotated[Path, typer.Option("--out", "-o", metavar="DIR", help="Folder for the files.")]
 Printed = Annotated[
     Format, typer.Option("--format", metavar="|".join(Format), parser=_format, help="What is printed.")

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Annotated, Any, NamedTuple
 import typer
 
 from vpp.cli.console import SOME_FAILED, closing, print_result, stop, table
-from vpp.cli.options import BoatPath, Format, Printed, Waves, angle_of, read_boat
+from vpp.cli.options import BaseOptions, BoatPath, Format, Printed, Waves, angle_of, read_boat
+from vpp.cli.writing import figure_problems, write_figure
 
 if TYPE_CHECKING:
     from vpp.config import BoatFile
@@ -35,12 +36,7 @@ def point(
     twa: Annotated[
         str, typer.Option("--twa", metavar="DEG", help="True wind angle, deg, or upwind or downwind.")
     ],
-    option: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--option", metavar="NAME", help="Option of the boat file; repeat for more.", show_default="base"
-        ),
-    ] = None,
+    option: BaseOptions = None,
     branch: Annotated[
         str | None,
         typer.Option(
@@ -125,9 +121,7 @@ def _drawing_problems(
     options: Sequence[str], *, figure: Path | None, plot: bool, out: Path | None
 ) -> list[str]:
     """What is wrong with the words that ask for drawings."""
-    problems = []
-    if figure is not None and figure.suffix.lower() not in (".png", ".svg"):
-        problems.append(f"figure = {str(figure)!r}: the name must end in .png or .svg")
+    problems = figure_problems(figure)
     if figure is not None and len(options) > 1:
         problems.append(
             f"figure = {str(figure)!r}: the budget of one option is drawn; {len(options)} are named"
@@ -199,13 +193,8 @@ def _levers(boat_file: BoatFile, found: Sequence[Point], *, keys: Sequence[str])
 
 def _draw_budget(found: Point, path: Path) -> None:
     from vpp.plots import budget_figure
-    from vpp.results.files import save_figure
 
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        save_figure(path, budget_figure(found))
-    except OSError as error:
-        stop([f"figure = {str(path)!r}: cannot be written ({error.strerror})"])
+    write_figure(path, budget_figure(found))
 
 
 def _draw_rig(found: Sequence[Point], folder: Path) -> Written:

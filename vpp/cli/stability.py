@@ -267,9 +267,8 @@ def _told(curve: Curve, words: np.ndarray[Any, Any], what: str) -> list[str]:
 
 
 def _about(found: Stability) -> dict[str, Any]:
-    from vpp.results.files import NOT_CALIBRATED
+    from vpp.results.files import origin
     from vpp.results.variables import DEGREE, KNOT
-    from vpp.version import __version__
 
     settings = found.settings
     said = {
@@ -281,11 +280,7 @@ def _about(found: Stability) -> dict[str, Any]:
         "ce_height_m": settings.effort_height,
     }
     return {
-        "boat": found.source.name,
-        "file": found.source.file,
-        "digest": found.source.digest,
-        "version": __version__,
-        "calibration": found.source.calibration or NOT_CALIBRATED,
+        **origin(found.source),
         "option": found.option,
         "settings": {name: None if value != value else round(value, 9) for name, value in said.items()},
     }

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from vpp.cli.console import SOME_FAILED, stop, table
-from vpp.cli.options import BoatPath, Format, Printed, Waves, angle_of, read_boat
+from vpp.cli.console import SOME_FAILED, stop, table, wrapped
+from vpp.cli.options import BoatPath, Format, OneTwa, OneTws, Printed, Waves, angle_of, read_boat
+from vpp.cli.writing import figure_problems, write_figure
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -27,13 +27,8 @@ _MEANS = (
 
 def why(
     boat: BoatPath,
-    tws: Annotated[
-        float | None, typer.Option("--tws", metavar="KN", help="True wind speed, kn.  [required]")
-    ] = None,
-    twa: Annotated[
-        str | None,
-        typer.Option("--twa", metavar="DEG", help="True wind angle, deg, or upwind or downwind.  [required]"),
-    ] = None,
+    tws: OneTws = None,
+    twa: OneTwa = None,
     option: Annotated[
         list[str] | None,
         typer.Option(
@@ -63,8 +58,7 @@ def why(
 
     given = {"--tws": tws, "--twa": twa}
     problems = [f"{name}: missing" for name, value in given.items() if value is None]
-    if figure is not None and figure.suffix.lower() not in (".png", ".svg"):
-        problems.append(f"figure = {str(figure)!r}: the name must end in .png or .svg")
+    problems += figure_problems(figure)
     try:
         boat_file = read_boat(boat, options=[*(option or ()), base], sea=sea)
         names = [name for name in option or [each.name for each in boat_file.boats] if name != base]
@@ -100,14 +94,9 @@ def why(
 
 
 def _draw(found: Why, first: Point, path: Path) -> None:
-    from vpp.results.files import save_figure
     from vpp.why_plot import why_figure
 
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        save_figure(path, why_figure(found, first.source))
-    except OSError as error:
-        stop([f"figure = {str(path)!r}: cannot be written ({error.strerror})"])
+    write_figure(path, why_figure(found, first.source))
 
 
 def _text(found: Sequence[Why], first: Point) -> str:
@@ -132,11 +121,7 @@ def _table(found: Why) -> str:
         for name, gain in found.steps()
     ]
     rows.append(("together", "", show_number(found.gain_kn, decimals=3, signed=True), ""))
-    return f"{_wrapped(found.sentence())}\n\n{table(_HEADER, rows, left=2)}"
-
-
-def _wrapped(sentence: str) -> str:
-    return textwrap.fill(sentence, width=108, subsequent_indent="    ")
+    return f"{wrapped(found.sentence())}\n\n{table(_HEADER, rows, left=2)}"
 
 
 def _frame(found: Sequence[Why]) -> pd.DataFrame:
@@ -148,15 +133,10 @@ def _frame(found: Sequence[Why]) -> pd.DataFrame:
 
 
 def _json(found: Sequence[Why], first: Point) -> str:
-    from vpp.results.files import CAUTION, NOT_CALIBRATED, json_text, records
-    from vpp.version import __version__
+    from vpp.results.files import CAUTION, json_text, origin, records
 
     told: dict[str, Any] = {
-        "boat": first.source.name,
-        "file": first.source.file,
-        "digest": first.source.digest,
-        "version": __version__,
-        "calibration": first.source.calibration or NOT_CALIBRATED,
+        **origin(first.source),
         "parts": records(_frame(found)),
         "summary": [each.sentence() for each in found],
         "caution": CAUTION,

@@ -148,3 +148,21 @@ def _write(folder: Path, polar: Polar, texts: dict[str, str], drawn: dict[str, F
         return write_folder(folder, texts={**texts, ABOUT: about}, figures=figures)
     except OSError as error:
         stop([f"out = {str(folder)!r}: cannot be written ({error.strerror})"])
+
+
+def figure_problems(path: Path | None) -> list[str]:
+    """What is wrong with the name of a figure."""
+    if path is None or path.suffix.lower() in (".png", ".svg"):
+        return []
+    return [f"figure = {str(path)!r}: the name must end in .png or .svg"]
+
+
+def write_figure(path: Path, figure: Figure) -> None:
+    """One figure to a file of this name, folders and all."""
+    from vpp.results.files import save_figure
+
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        save_figure(path, figure)
+    except OSError as error:
+        stop([f"figure = {str(path)!r}: cannot be written ({error.strerror})"])

@@ -85,6 +85,17 @@ class Source:
         return "\n".join(said)
 
 
+def origin(source: Source) -> dict[str, str]:
+    """Where a result came from, for JSON."""
+    return {
+        "boat": source.name,
+        "file": source.file,
+        "digest": source.digest,
+        "version": __version__,
+        "calibration": source.calibration or NOT_CALIBRATED,
+    }
+
+
 def calibration_text(boats: Sequence[Boat]) -> str:
     """What forces of boats are multiplied by after known points: once where all are alike, else by their
     names; empty where none is calibrated.
