@@ -10,8 +10,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from click.testing import Result
-from typer.testing import CliRunner
+from typer.testing import CliRunner, Result
 
 from tests.support import synthetic
 from vpp.cli import app
