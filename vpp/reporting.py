@@ -63,6 +63,10 @@ UNFELT = "{sail} and the other sails do not feel each other"
 """Remark on every result of a boat with sails from strips and one from a table."""
 SKIMMING = "hull at the surface"
 """Remark on a hull-borne result whose hull has all but left the water: a little more speed and it flies."""
+BACKED = "{sail} eased until it is backed: a soft sail would flap"
+"""Remark on a result in which a sail as a whole has the wind on its leeward side: the best of the model, where
+a real sail could not hold its shape and would be furled or lowered.
+"""
 # Lift coefficient of an arm through the surface above which a result warns of ventilation: an estimate, no
 # source; whether it ventilates depends on its nose, its surface and the waves.
 VENTILATION_LIFT = 0.3
@@ -151,11 +155,14 @@ def report(problem: FastestEquilibrium, solution: Solution) -> Report:
     off_table = _off_table(problem, strips)
     status = _status(problem, solution, closes, flow.wind_angle, off_table)
     reasons = [_reason(problem, solution, status, closes, str(off_table[i]), int(i)) for i in everything]
-    warned = _ventilation(problem, at_work)
+    warned, backed = _ventilation(problem, at_work), backed_sails(strips)
     beyond = range_remarks(problem.fleet, problem.conditions.option, problem.boats, state, quantities, planes)
     remarks = [
         "; ".join(
-            filter(None, (_remark(problem, solution, quantities, margins, int(i)), beyond[i], warned[i]))
+            filter(
+                None,
+                (_remark(problem, solution, quantities, margins, int(i)), beyond[i], warned[i], backed[i]),
+            )
         )
         if status[i] == Status.CONVERGED
         else ""
@@ -557,6 +564,20 @@ def _ventilation(problem: FastestEquilibrium, at_work: Sequence[WorkingFoil]) ->
             text = f"{each.name} arm may ventilate from its {'tail' if from_tail[i] else 'nose'}"
             warned[i] = f"{warned[i]}; {text}" if warned[i] else text
     return warned
+
+
+def backed_sails(strips: Strips) -> list[str]:
+    """Which sails as a whole have the wind on their leeward side, in every condition; a head alone may, where
+    it is made to. Sails from a table have no chord to tell it by.
+    """
+    names = list(dict.fromkeys(strips.sail))
+    of = np.array(strips.sail)
+    normal = strips.forward * np.sin(strips.chord_angle) + strips.leeward * np.cos(strips.chord_angle)
+    push = [normal[of == name].sum(axis=0) for name in names]
+    return [
+        "; ".join(BACKED.format(sail=name) for name, force in zip(names, push, strict=True) if force[i] < 0.0)
+        for i in range(strips.leeward.shape[-1])
+    ]
 
 
 def _remark(

@@ -22,7 +22,7 @@ from vpp import balance, hulls
 from vpp.config.resolve import BASE
 from vpp.multipliers import NoOptimum, Optimum
 from vpp.polar import Point, point
-from vpp.results.variables import DEGREE, KNOT, show_number
+from vpp.results.variables import CONTROL_COLUMNS, DEGREE, KNOT, show_number, variable
 from vpp.solved import SPEED, Solved
 from vpp.solver.interior_point import minimise
 from vpp.solver.problem import Derivatives, Settings, Values
@@ -60,6 +60,9 @@ CAUSES = {
 LEVEL_KN = 0.005
 """Parts smaller than this are told together."""
 
+APART_DEG = 10.0
+"""Trims that stand further apart than this on the two boats make them two ways of sailing."""
+
 SMALL, LEFT_OVER = "smaller parts", "left over"
 
 COLUMNS = (
@@ -94,7 +97,9 @@ class Part:
 
 @dataclass(frozen=True, kw_only=True)
 class Why:
-    """A gain in boat speed, or in speed made good where that is the aim, and its parts."""
+    """A gain in boat speed, or in speed made good where that is the aim, and its parts. `apart` names trims that
+    stand elsewhere on the two boats: they are then sailed in two ways, and their parts are rough.
+    """
 
     option: str
     base: str
@@ -105,6 +110,7 @@ class Why:
     base_kn: float
     option_kn: float
     parts: tuple[Part, ...]
+    apart: tuple[str, ...] = ()
 
     def __repr__(self) -> str:
         return (
@@ -140,7 +146,9 @@ class Why:
         ]
         turn = "gains" if self.gain_kn >= 0.0 else "loses"
         told = f": {', '.join(parts)}" if parts else ""
-        return f"{self.option} {turn} {gain} kn on {self.base}, {say_wind(self)}, {self.branch}{told}."
+        rough = f" The two are not trimmed alike, which makes the parts rough: {'; '.join(self.apart)}."
+        said = f"{self.option} {turn} {gain} kn on {self.base}, {say_wind(self)}, {self.branch}{told}."
+        return said + rough * bool(self.apart)
 
     def to_frame(self) -> pd.DataFrame:
         """The table of parts, one row a cause, and the remainder as the last."""
@@ -201,7 +209,20 @@ def split(base: Point, option: Point) -> Why:
         base_kn=speeds[0],
         option_kn=speeds[1],
         parts=_parts(*optima),
+        apart=_apart(*found, names),
     )
+
+
+def _apart(base: Solved, option: Solved, names: Sequence[str]) -> tuple[str, ...]:
+    """Trims that stand elsewhere on the two boats, with where they stand."""
+    told = []
+    for column in CONTROL_COLUMNS:
+        of = variable(column)
+        stands = [float(each.quantities[of.source][0]) / DEGREE for each in (base, option)]
+        if of.unit == "deg" and abs(stands[1] - stands[0]) > APART_DEG:
+            where = [f"{of.show(value)} deg on {name}" for value, name in zip(stands, names, strict=True)]
+            told.append(f"{of.long_name} {', '.join(where)}")
+    return tuple(told)
 
 
 def say_wind(found: Why) -> str:

@@ -50,6 +50,9 @@ LEAST, MOST = 0.7, 1.4
 TWS_KN, TWA_DEG = (3.0, 35.0), (25.0, 180.0)
 # A variable is at a bound where it is nearer than this share of the room between its bounds.
 AT_BOUND = 1e-6
+FIRST_FILES = (
+    "catamaran", "foiling_monohull", "foiling_rigs", "keelboat", "keelboat_sails", "keelboat_water", "skiff",
+)  # fmt: skip
 SHARE_OF_AIMS = {SPEED: 0.7, UPWIND: 0.15, DOWNWIND: 0.15}
 
 # --- boats --------------------------------------------------------------------------------------------------
@@ -104,8 +107,11 @@ class Drawn:
 
 
 def files() -> list[str]:
-    """Names of the demo boat files."""
-    return sorted(path.stem for path in CONFIGS.glob("*.toml"))
+    """Names of the demo boat files. Random numbers follow from the place of a file, so that new files are
+    added to the end.
+    """
+    found = {path.stem for path in CONFIGS.glob("*.toml")}
+    return [*FIRST_FILES, *sorted(found.difference(FIRST_FILES))]
 
 
 @lru_cache
