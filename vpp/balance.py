@@ -24,6 +24,7 @@ from vpp.physics.sail_tables import TableSailForce, table_sail_force
 from vpp.physics.sails import (
     RigGeometry,
     SailShape,
+    SailTrim,
     StripLoads,
     Wind,
     from_wind_axes,
@@ -225,10 +226,11 @@ class SailCurvature:
     wind_angle: Array
 
     def hessian(
-        self, fleet_layout: Layout, *, state: State, multipliers: Array, variable_count: int
+        self, fleet_layout: Layout, *, state: State, multipliers: Array, pushes: Array, variable_count: int
     ) -> Array:
-        """What they add to the Hessian (variables, variables, conditions) of `multipliers . residuals`;
-        state and multipliers (equations, conditions) are plain numbers.
+        """What they add to the Hessian (variables, variables, conditions) of `multipliers . residuals` and of
+        `pushes . sail_pushes`; state, multipliers (equations, conditions) and pushes (sails, conditions) are
+        plain numbers.
         """
         # the residuals are linear in the sums, and alike in those of all sails
         unit = np.eye(6).reshape(2, 3, 6, 1)
@@ -236,7 +238,37 @@ class SailCurvature:
         felt = residuals(fleet_layout, [Component(name="", medium="air", load=load)], leeway=state.leeway)
         by_sums = sum_of_rows(multipliers[:, None] * felt[:, 0])
         weights = np.tile(by_sums.reshape(2, 3, -1), (1, len(fleet_layout.sails), 1))
+        weights[:, ::3] += self._by_forces(fleet_layout, state, pushes)
         return self.of_sums.dense(weights, variable_count)
+
+    def _by_forces(self, fleet_layout: Layout, state: State, pushes: Array) -> Array:
+        """How much the sums of force in wind axes count in `pushes . sail_pushes`, (2, sails, conditions)."""
+        forward, normal = from_wind_axes(
+            along=np.array([[1.0], [0.0]]), across=np.array([[0.0], [1.0]]), wind_angle=self.wind_angle
+        )
+        angle = np.array([_mean_chord(trim) for trim in state.trims])
+        return pushes * (forward[:, None] * np.sin(angle) + normal[:, None] * np.cos(angle))
+
+
+def _mean_chord(trim: SailTrim) -> Array:
+    """Angle of a sail's chord from the centreline half way up [rad]."""
+    return trim.sheet + 0.5 * trim.twist
+
+
+def sail_pushes(fleet_layout: Layout, components: Sequence[Component], state: State) -> tuple[Array, ...]:
+    """Force of each sail made of strips normal to its chord [N], positive to leeward: what fills it. A cloth
+    sail as a whole can only be filled from the windward side: pressed from the other it loses its shape.
+    """
+    loads_of = {component.name: component.load for component in components}
+    pushes = []
+    for name, trim in zip(fleet_layout.sails, state.trims, strict=True):
+        load = loads_of[name]
+        assert isinstance(load, BodyLoad)
+        forward, normal, _ = load.force
+        angle = _mean_chord(trim)
+        xp = array_namespace(angle)
+        pushes.append(forward * xp.sin(angle) + normal * xp.cos(angle))
+    return tuple(pushes)
 
 
 def table_sail_forces(*, boats: BoatArrays, wind: Wind, state: State) -> tuple[TableSailForce, ...]:
@@ -506,6 +538,11 @@ def foil_margins(fleet_layout: Layout, at_work: Sequence[WorkingFoil]) -> tuple[
                 FoilMargin(kind=CAVITATION, of=name, value=cavitation[i]) for i, name in enumerate(names)
             ]
     return tuple(margins)
+
+
+def sail_limits(boats: BoatArrays, pushes: Sequence[Array], *, scale: Array) -> list[Array]:
+    """What fills each sail over `scale` [N]: none may be negative. A solid one has room to be backed."""
+    return [push / scale + room for push, room in zip(pushes, boats.backing_room, strict=True)]
 
 
 def margin_count(fleet_layout: Layout) -> int:

@@ -80,6 +80,7 @@ class BoatArrays:
     hull_resistance_scale: Array
     windage_scale: Array
     sail_force_scale: Array
+    backing_room: Array
     seaway: Seaway | None = None
 
     @property
@@ -237,17 +238,26 @@ def fleet(boats: Sequence[Boat], *, ride_heights: Sequence[tuple[float, float]] 
     """Stack boats of one layout, their sails mirrored in the water as afloat, or as `Fleet.mirrored` has it
     from two ride heights of each. Raises ValueError when layouts differ.
     """
+    stacked = without_wakes(boats)
+    if ride_heights is None:
+        return replace(stacked, wake=wakes(boats, np.zeros(len(boats))))
+    return stacked.mirrored(boats, ride_heights)
+
+
+def without_wakes(boats: Sequence[Boat]) -> Fleet:
+    """Boats of one layout stacked without the influence of their sails, for which `wakes` is dear. Raises
+    ValueError when layouts differ.
+    """
     shared = layout(boats[0])
     for boat in boats:
         if layout(boat) != shared:
             raise ValueError(f"{boat.name} and {boats[0].name} differ in layout and cannot share a batch")
-    stacked = Fleet(
+    return Fleet(
         layout=shared,
         arrays=_stack([_boat_arrays(boat) for boat in boats]),
-        wake=wakes(boats, np.zeros(len(boats))) if ride_heights is None else np.empty(0),
+        wake=np.empty(0),
         exposures=tuple(exposure(boat) for boat in boats),
     )
-    return stacked if ride_heights is None else stacked.mirrored(boats, ride_heights)
 
 
 def wakes(boats: Sequence[Boat], ride_heights: FloatArray) -> FloatArray:
@@ -304,7 +314,17 @@ def _boat_arrays(boat: Boat) -> BoatArrays:
         hull_resistance_scale=scale.hull_resistance,
         windage_scale=scale.windage,
         sail_force_scale=scale.sail_force,
+        backing_room=np.array([_SOLID_ROOM if _is_solid(sail) else 0.0 for sail in boat.sails]),
     )
+
+
+# How much of the rig's force may press a solid sail from leeward: more than there ever is. A sail of cloth
+# that is pressed from there loses its shape.
+_SOLID_ROOM = 100.0
+
+
+def _is_solid(sail: Sail) -> bool:
+    return sail.section is not None and sail.section.kind == "solid"
 
 
 def _bluff_arrays(boat: Boat) -> BluffArrays:

@@ -39,6 +39,10 @@ FOIL_LIMIT = (
     "No equilibrium: the foils cannot keep their margins of immersion and cavitation; try another wind speed "
     "or angle, or smaller margins in [margins]."
 )
+SAIL_LIMIT = (
+    "No equilibrium: a sail cannot be kept filled from its windward side; try another true wind angle, less "
+    "wind, or other sails."
+)
 TOO_FAST = (
     f"The boat would go faster than Froude number {EXTENDED_FROUDE_LIMIT}, where its hull resistance is not "
     "known; leave this condition out, or give the boat less sail or a hull model with a wider range."
@@ -63,9 +67,9 @@ UNFELT = "{sail} and the other sails do not feel each other"
 """Remark on every result of a boat with sails from strips and one from a table."""
 SKIMMING = "hull at the surface"
 """Remark on a hull-borne result whose hull has all but left the water: a little more speed and it flies."""
-BACKED = "{sail} eased until it is backed: a soft sail would flap"
-"""Remark on a result in which a sail as a whole has the wind on its leeward side: the best of the model, where
-a real sail could not hold its shape and would be furled or lowered.
+EMPTY = "{sail} is filled no more: a crew would lower or furl it"
+"""Remark on a result that would be faster if a sail as a whole could be pressed from its leeward side, as
+cloth cannot be.
 """
 # Lift coefficient of an arm through the surface above which a result warns of ventilation: an estimate, no
 # source; whether it ventilates depends on its nose, its surface and the waves.
@@ -155,14 +159,11 @@ def report(problem: FastestEquilibrium, solution: Solution) -> Report:
     off_table = _off_table(problem, strips)
     status = _status(problem, solution, closes, flow.wind_angle, off_table)
     reasons = [_reason(problem, solution, status, closes, str(off_table[i]), int(i)) for i in everything]
-    warned, backed = _ventilation(problem, at_work), backed_sails(strips)
+    warned = _ventilation(problem, at_work)
     beyond = range_remarks(problem.fleet, problem.conditions.option, problem.boats, state, quantities, planes)
     remarks = [
         "; ".join(
-            filter(
-                None,
-                (_remark(problem, solution, quantities, margins, int(i)), beyond[i], warned[i], backed[i]),
-            )
+            filter(None, (_remark(problem, solution, quantities, margins, int(i)), beyond[i], warned[i]))
         )
         if status[i] == Status.CONVERGED
         else ""
@@ -408,7 +409,7 @@ def _prices(
     per metre [1/s] of immersion and of clearance, and per unit of cavitation number [m/s].
     """
     speed_unit = trim.SCALES["boat_speed"]
-    felt = -speed_unit * solution.multipliers[problem.equality_count :]
+    felt = -speed_unit * solution.multipliers[problem.equality_count :][: len(margins)]
     kinds = np.array([margin.kind for margin in margins])
     row = problem.names.index("ride_height")
     held = problem.free.branch == FOIL_BORNE
@@ -531,6 +532,8 @@ def _reason(
         return FASTER_THAN_SEARCHED if problem.layout.heaves else TOO_FAST
     if code == Status.NO_EQUILIBRIUM:
         worst = int(solution.worst_constraint[i])
+        if worst >= problem.equality_count + balance.margin_count(problem.layout):
+            return SAIL_LIMIT
         if worst >= problem.equality_count:
             return FOIL_LIMIT
         equation = problem.layout.equations[worst]
@@ -566,20 +569,6 @@ def _ventilation(problem: FastestEquilibrium, at_work: Sequence[WorkingFoil]) ->
     return warned
 
 
-def backed_sails(strips: Strips) -> list[str]:
-    """Which sails as a whole have the wind on their leeward side, in every condition; a head alone may, where
-    it is made to. Sails from a table have no chord to tell it by.
-    """
-    names = list(dict.fromkeys(strips.sail))
-    of = np.array(strips.sail)
-    normal = strips.forward * np.sin(strips.chord_angle) + strips.leeward * np.cos(strips.chord_angle)
-    push = [normal[of == name].sum(axis=0) for name in names]
-    return [
-        "; ".join(BACKED.format(sail=name) for name, force in zip(names, push, strict=True) if force[i] < 0.0)
-        for i in range(strips.leeward.shape[-1])
-    ]
-
-
 def _remark(
     problem: FastestEquilibrium,
     solution: Solution,
@@ -601,9 +590,9 @@ def _remark(
         if solution.active_lower[row, i] and problem.free.branch == FOIL_BORNE:
             remarks.append("hull clearance limit")
     felt = solution.multipliers[problem.equality_count :, i] < -_FELT
-    remarks += [
-        f"{margin.of} {margin.kind} limit" for margin, holds in zip(margins, felt, strict=True) if holds
-    ]
+    limits = [f"{margin.of} {margin.kind} limit" for margin in margins]
+    limits += [EMPTY.format(sail=name) for name in problem.layout.sails]
+    remarks += [limit for limit, holds in zip(limits, felt, strict=True) if holds]
     if problem.layout.sails:
         remarks += [UNFELT.format(sail=name) for name in problem.layout.table_sails]
     return "; ".join(remarks)

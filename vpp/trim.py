@@ -272,6 +272,7 @@ class FastestEquilibrium:
         self.boats = fleet.at_sea(boats, conditions.option, conditions.tws)
         self.fixed = {name: values[conditions.option] for name, values in free.fixed.items()}
         self.residual_scale = balance.residual_scales(self.layout, self.boats, conditions.tws)
+        self.force_scale = self.residual_scale[self.layout.equations.index("surge")]
         lower, upper = free.lower[:, conditions.option], free.upper[:, conditions.option]
         lower = self._above_crests(lower, upper)
         if self.seeks_vmg:
@@ -314,8 +315,8 @@ class FastestEquilibrium:
 
     @property
     def inequality_count(self) -> int:
-        """Number of margins of the foils."""
-        return balance.margin_count(self.layout)
+        """Number of margins of the foils, and of sails made of strips, which must be filled."""
+        return balance.margin_count(self.layout) + len(self.layout.sails)
 
     def values(self, x: FloatArray, cases: Integers) -> Values:
         """Objective and scaled residuals at x (variables, cases)."""
@@ -385,6 +386,7 @@ class FastestEquilibrium:
                 self.layout,
                 state=state_from(self.named(x, cases), self.layout),
                 multipliers=multipliers[: self.equality_count] / self.residual_scale[:, cases],
+                pushes=multipliers[len(multipliers) - len(self.layout.sails) :] / self.force_scale[cases],
                 variable_count=len(x),
             )
         constraints, jacobian = jets.dense_gradient(residual, len(x), residual.shape)
@@ -441,9 +443,12 @@ class FastestEquilibrium:
         components, at_work = self.loads(values, cases, later)
         residual = balance.residuals(self.layout, components, leeway=values["leeway"])
         constraints = residual / self.residual_scale[:, cases]
-        if at_work:
-            margins = balance.foil_margins(self.layout, at_work)
-            limits = balance.foil_limits(self.of(cases)[0], margins, boat_speed=values["boat_speed"])
+        boats, state = self.of(cases)[0], state_from(values, self.layout)
+        margins = balance.foil_margins(self.layout, at_work)
+        limits = balance.foil_limits(boats, margins, boat_speed=values["boat_speed"])
+        pushes = balance.sail_pushes(self.layout, components, state)
+        limits += balance.sail_limits(boats, pushes, scale=self.force_scale[cases])
+        if limits:
             constraints = array_namespace(constraints).concatenate(
                 [constraints, array_namespace(*limits).stack(limits)]
             )

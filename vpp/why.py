@@ -97,8 +97,8 @@ class Part:
 
 @dataclass(frozen=True, kw_only=True)
 class Why:
-    """A gain in boat speed, or in speed made good where that is the aim, and its parts. `apart` names trims that
-    stand elsewhere on the two boats: they are then sailed in two ways, and their parts are rough.
+    """A gain in boat speed, or in speed made good where that is the aim, and its parts. `apart` names trims
+    that stand elsewhere on the two boats: they are then sailed in two ways, and the parts are rough.
     """
 
     option: str
@@ -209,7 +209,7 @@ def split(base: Point, option: Point) -> Why:
         base_kn=speeds[0],
         option_kn=speeds[1],
         parts=_parts(*optima),
-        apart=_apart(*found, names),
+        apart=_apart(found[0], found[1], names),
     )
 
 

@@ -16,13 +16,13 @@ import numpy as np
 from vpp import balance, config, trim
 from vpp.boat import Boat, Range
 from vpp.equilibrium import solve
-from vpp.reporting import BACKED
+from vpp.reporting import EMPTY
 from vpp.solved import DOWNWIND, FOIL_BORNE, UPWIND, Conditions
 
 BOAT = Path(__file__).parents[2] / "configs" / "foiling_monohull.toml"
 KNOT = 1852.0 / 3600.0
 UPWIND_TWS_KN, DOWNWIND_TWS_KN = (10.0, 16.0, 22.0), (10.0, 16.0)
-# Behind a variant that is fastest with its jib backed.
+# Behind a variant that would be faster with its jib backed.
 MARK = "\N{DAGGER}"
 WINDAGE = ("mast", "rigging", "topsides", "deck_edges", "deck_gear", "crew windage", "raised foil windage")
 
@@ -111,7 +111,7 @@ def found(boats: dict[str, Boat], tws_kn: float, aim: str) -> list[Row]:
         )
         rows.append(
             Row(
-                variant=f"{name} {MARK}" if BACKED.format(sail="jib") in solved.remark[i] else name,
+                variant=f"{name} {MARK}" if EMPTY.format(sail="jib") in solved.remark[i] else name,
                 vmg=abs(values["vmg"]),
                 speed=values["boat_speed"],
                 effort=values["ce_height"],

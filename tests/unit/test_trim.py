@@ -30,7 +30,8 @@ def problem(request):
 
 
 def _multipliers(problem, seed):
-    return np.random.default_rng(seed).normal(size=(problem.equality_count, problem.condition_count))
+    count = problem.equality_count + problem.inequality_count
+    return np.random.default_rng(seed).normal(size=(count, problem.condition_count))
 
 
 def _cases(problem):
@@ -131,7 +132,7 @@ def test_problem_satisfies_what_the_solver_asks_for(problem):
     checked: Problem = problem
     assert checked.variable_count == len(problem.names) == len(problem.lower) == len(problem.upper)
     assert checked.equality_count == 4
-    assert checked.inequality_count == 0
+    assert checked.inequality_count == 2  # both sails must be filled
     assert (checked.lower < checked.upper).all()
 
 

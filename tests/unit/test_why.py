@@ -160,3 +160,16 @@ def test_without_a_result_there_are_no_parts():
     )
     with pytest.raises(NoSplit, match="crippled has no result: No equilibrium"):
         split(at(BASE), failed)
+
+
+def test_boats_that_are_not_trimmed_alike_are_said_to_be_so():
+    """One of them cannot sheet its jib in; the parts of such a gain are rough."""
+    main, jib = BASE.sails
+    eased = replace(jib, sheet=replace(jib.sheet, lower=np.radians(40.0)))
+    option = replace(BASE, name="eased", sails=(main, eased))
+    before, after = at(BASE, twa_deg=50.0), at(option, twa_deg=50.0)
+    sheet = before.values["jib_sheet_deg"]
+    found = split(before, after)
+    assert f"jib sheet angle {sheet:.1f} deg on base, 40.0 deg on eased" in found.apart
+    assert found.apart[0] in found.sentence()
+    assert split(before, before).apart == ()
