@@ -565,10 +565,17 @@ def run_chunks(
 
 
 def _state_of_the_code() -> str:
-    """A few digits that change with the package, the boat files and these scripts."""
+    """A few digits that change with the parts of the package that are in use, the boat files and these
+    scripts.
+    """
     digest = hashlib.sha256()
-    code = (ROOT / "vpp").rglob("*.py"), CONFIGS.glob("*.*"), Path(__file__).parent.glob("*.py")
-    for path in sorted(path for paths in code for path in paths):
+    used = {module.__file__ for name, module in sys.modules.items() if name.split(".")[0] == "vpp"}
+    paths = [
+        *(Path(file) for file in used if file),
+        *CONFIGS.glob("*.*"),
+        *Path(__file__).parent.glob("*.py"),
+    ]
+    for path in sorted(paths):
         digest.update(path.read_bytes())
     return digest.hexdigest()[:8]
 
