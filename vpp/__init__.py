@@ -22,7 +22,10 @@ if TYPE_CHECKING:
     from vpp.config import load as load
     from vpp.crew import crew_worth as crew_worth
     from vpp.current import in_current as in_current
+    from vpp.doubt import doubt as doubt
+    from vpp.exchange.formats import export as export
     from vpp.gusts import gusts as gusts
+    from vpp.improve import improve as improve
     from vpp.levers import levers as levers
     from vpp.polar import WindGrid as WindGrid
     from vpp.polar import point as point
@@ -31,6 +34,7 @@ if TYPE_CHECKING:
     from vpp.solved import NoEquilibrium as NoEquilibrium
     from vpp.solver.stopping import keep_on_interrupt as keep_on_interrupt
     from vpp.stability import stability as stability
+    from vpp.targets import targets as targets
     from vpp.why import why as why
 
 _PUBLIC = {
@@ -42,20 +46,24 @@ _PUBLIC = {
     "compare": "vpp.compare",
     "crew_worth": "vpp.crew",
     "in_current": "vpp.current",
+    "doubt": "vpp.doubt",
+    "export": "vpp.exchange.formats",
     "gusts": "vpp.gusts",
+    "improve": "vpp.improve",
     "levers": "vpp.levers",
     "WindGrid": "vpp.polar",
     "BoatFileError": "vpp.config",
     "NoEquilibrium": "vpp.solved",
     "keep_on_interrupt": "vpp.solver.stopping",
     "stability": "vpp.stability",
+    "targets": "vpp.targets",
     "why": "vpp.why",
 }
 
 __all__ = [
     "BoatFileError", "NoEquilibrium", "WindGrid", "__version__", "calibrate", "compare", "crew_worth",
-    "draw_rig", "gusts", "in_current", "keep_on_interrupt", "levers", "load",
-    "point", "polar", "stability", "why",
+    "doubt", "draw_rig", "export", "gusts", "improve", "in_current", "keep_on_interrupt", "levers", "load",
+    "point", "polar", "stability", "targets", "why",
 ]  # fmt: skip
 
 

@@ -97,7 +97,8 @@ class Brief:
         if self.chosen == self.base:
             allowed = " that keeps to the rule box" if self.verdicts else ""
             return f"Keep {self.base}: no option{allowed} is faster {over}."
-        gain = f"{show_number(mean, decimals=1)} % faster than {self.base} {over}"
+        digits = 1 if mean >= DECISIVE_PERCENT else 2
+        gain = f"{show_number(mean, decimals=digits)} % faster than {self.base} {over}"
         if mean < DECISIVE_PERCENT:
             return (
                 f"{self.chosen} leads, but is only {gain}: below {DECISIVE_PERCENT:g} %, no basis for a "
@@ -170,6 +171,8 @@ class Brief:
             f"Differences below {DECISIVE_PERCENT:g} % are no basis for a decision by themselves.",
             "The model knows nothing of cost, handling, strength or reliability.",
         ]
+        if self.comparison.set_values():
+            told.append("Why and how sure are of the boats as filed, with everything set as it stands there.")
         return (*told, *self.comparison.notes())
 
     def _over(self) -> str:

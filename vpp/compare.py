@@ -4,8 +4,8 @@ is best where.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
@@ -14,25 +14,34 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from vpp.boat import Boat
+from vpp.config.set_boats import SetBoats, set_boats
 from vpp.crossovers import crossover_kn
-from vpp.polar import BEST_VMG, REACH_RANGE_DEG, Polar, Progress, polar
+from vpp.polar import (
+    BEST_VMG,
+    REACH_RANGE_DEG,
+    Polar,
+    Progress,
+    WindGrid,
+    WindGridError,
+    polar,
+    source_of,
+)
 from vpp.results.frames import EXTENDED_MARK, Floats, status_words
 from vpp.results.variables import show_number
-from vpp.solved import FOIL_BORNE
+from vpp.set_values import Candidates, SetValues, grid_problems
+from vpp.solved import FOIL_BORNE, SPEED
+from vpp.summary_by_wind import DECISIVE_PERCENT as DECISIVE_PERCENT
+from vpp.summary_by_wind import LEVEL_KN as LEVEL_KN
+from vpp.summary_by_wind import Course, Turn, say
 
 if TYPE_CHECKING:
     from vpp.config import BoatFile
-
-LEVEL_KN = 0.005
-"""Two speeds closer than this are called level: a hundredth of a knot is the last digit shown."""
 
 FLIES_MARK, FLOATS_MARK = "^", "v"
 """What follows a gain between branches: the option is foil-borne and the base hull-borne, or the other way
 round.
 """
-
-DECISIVE_PERCENT = 1.0
-"""Differences below this share of a speed are no basis for a decision by themselves."""
 
 _SMALL = f": below {DECISIVE_PERCENT:g} %, no basis for a decision by itself"
 
@@ -64,15 +73,23 @@ class Comparison:
     """A polar with what its options gain against the base, which is the polar's first option.
 
     Gains are positive where the option is the faster: in boat speed at a given angle, in speed made good to
-    windward or downwind where the aim is a best VMG. They are NaN unless both boats converged.
+    windward or downwind where the aim is a best VMG. They are NaN unless both boats converged. Options with
+    quantities that are set for a range of wind have the values of `settings` in the polar.
     """
 
     polar: Polar
+    settings: SetValues = field(default_factory=SetValues, repr=False)
 
     def __repr__(self) -> str:
         options = f"{', '.join(self.alternatives)} against {self.polar.options[0]}"
         counted = f"{len(self.polar.solved.status)} conditions, {int(np.sum(self.polar.converged))} converged"
         return f"Comparison({self.polar.source.file}: {options}; {counted})"
+
+    def _repr_html_(self) -> str:
+        """What a notebook shows: the figure of best VMGs and their gains, and a table of gains."""
+        from vpp.notebook import comparison_html  # noqa: PLC0415  (figures only where they are looked at)
+
+        return comparison_html(self)
 
     @property
     def alternatives(self) -> tuple[str, ...]:
@@ -129,6 +146,19 @@ class Comparison:
             f"{FLIES_MARK} the option is foil-borne and {self.polar.options[0]} hull-borne, {FLOATS_MARK} "
             f"the other way round: {int(np.sum(crossing != 0))} of {crossing.size} gains"
         )
+
+    def set_values(self) -> SetValues:
+        """What is set for a day, a leg or a range of wind: the values that are best for each and what they
+        lose. Empty, and false, where no option has anything that is set.
+        """
+        return self.settings
+
+    def boat_at(self, at: int, wind: int, row: int) -> Boat:
+        """The boat of an option at a wind and a row of `row_aims`, all by their places, with what is set."""
+        name = self.polar.options[at]
+        if name in self.settings.options:
+            return self.settings.boat_at(name, wind, row)
+        return self.polar.solved.boats[at]
 
     def vmg_gain_kn(self, option: str, *, aim: str) -> Floats:
         """Gain in speed made good `upwind` or `downwind` of an option, along the wind speeds."""
@@ -245,13 +275,17 @@ class Comparison:
             self._solved(crossover)
             for option in self.alternatives
             for aim in BEST_VMG
-            for crossover in find_crossovers(
-                tws_kn=self.polar.grid.tws_kn,
-                gain_kn=self._alike_kn(self.polar.options.index(option), self.place(aim)),
-                option=option,
-                aim=aim,
-                branches=self._pair(self.polar.options.index(option), self.place(aim)),
-            )
+            for crossover in self._turning(self.polar.options.index(option), self.place(aim), aim)
+        )
+
+    def _turning(self, at: int, row: int, aim: str) -> tuple[Crossover, ...]:
+        """Changes of sign of an option's gain along the winds of a row, by straight lines."""
+        return find_crossovers(
+            tws_kn=self.polar.grid.tws_kn,
+            gain_kn=self._alike_kn(at, row),
+            option=self.polar.options[at],
+            aim=aim,
+            branches=self._pair(at, row),
         )
 
     def _solved(self, found: Crossover) -> Crossover:
@@ -263,8 +297,80 @@ class Comparison:
             option=self.polar.options.index(found.option),
             row=self.place(found.aim),
             winds=found.winds,
+            boat_at=self.boat_at,
         )
         return found if np.isnan(tws_kn) else replace(found, tws_kn=tws_kn, is_solved=True)
+
+    def by_wind(self) -> tuple[str, ...]:
+        """Which option is best in which range of wind and what the others gain or cost there, in sentences:
+        upwind, on a reach and downwind. The ranges end where the better option is solved to change.
+        """
+        return self._by_wind
+
+    @cached_property
+    def _by_wind(self) -> tuple[str, ...]:
+        ways: list[tuple[float | str, str]] = [("upwind", "Upwind")]
+        if self.reach_deg is not None:
+            ways.append((self.reach_deg, f"On the reach, TWA {self.reach_deg:g} deg"))
+        ways.append(("downwind", "Downwind"))
+        if not self.alternatives:
+            return ()
+        return (*say([self._course(twa_deg, where) for twa_deg, where in ways]), *self._say_missing())
+
+    def _say_missing(self) -> list[str]:
+        """How many conditions of the grid could not be compared, by option."""
+        counts = {name: self.missing_count(name) for name in self.alternatives}
+        named = [f"{name} in {count}" for name, count in counts.items() if count]
+        of = self.made_good()[0].size
+        told = f"Not compared for want of a result, of {of} conditions: {', '.join(named)}."
+        return [told] if named else []
+
+    def _course(self, twa_deg: float | str, where: str) -> Course:
+        """What all options make good along the winds at an angle or a best VMG."""
+        row = self.place(twa_deg)
+        # those of best VMG are solved for anyway; one on the reach is not worth as much
+        turns = (
+            self.crossovers()
+            if isinstance(twa_deg, str)
+            else [
+                each
+                for name in self.alternatives
+                for each in self._turning(self.polar.options.index(name), row, SPEED)
+            ]
+        )
+        return Course(
+            where=where,
+            tws_kn=self.polar.grid.tws_kn,
+            options=self.polar.options,
+            made_good=self.made_good()[:, :, row],
+            crossing=self.crossing()[:, :, row],
+            extended=self.gain_extended()[:, :, row],
+            overtaking=lambda first, second, left, right: self._overtaking(first, second, row, (left, right)),
+            turns={
+                name: [
+                    _as_turn(each)
+                    for each in turns
+                    if each.option == name and each.aim == self.polar.row_aims[row]
+                ]
+                for name in self.alternatives
+            },
+        )
+
+    def _overtaking(self, first: int, second: int, row: int, winds: tuple[int, int]) -> Turn:
+        """Where one option overtakes another between two winds at which it is slower and faster."""
+        low, high = (self.polar.grid.tws_kn[wind] for wind in winds)
+        carried = {tuple(self.polar.branch[[first, second], wind, row]) for wind in winds}
+        if len(carried) > 1:
+            return Turn(below_kn=low, above_kn=high, tws_kn=np.nan, is_solved=False)
+        tws_kn = crossover_kn(
+            self.polar, option=second, against=first, row=row, winds=winds, boat_at=self.boat_at
+        )
+        if np.isfinite(tws_kn):
+            return Turn(below_kn=low, above_kn=high, tws_kn=tws_kn, is_solved=True)
+        before, after = (self.made_good()[[second, first], wind, row] for wind in winds)
+        lead = before[0] - before[1], after[0] - after[1]
+        share = lead[0] / (lead[0] - lead[1])
+        return Turn(below_kn=low, above_kn=high, tws_kn=float(low + share * (high - low)), is_solved=False)
 
     def _alike_kn(self, at: int, row: int) -> Floats:
         """Gains along the wind speeds where both boats are carried alike, NaN elsewhere."""
@@ -336,11 +442,18 @@ def compare(
 ) -> Comparison:
     """Every option of a boat file, or those named, against its base boat on one wind grid.
 
-    Raises WindGridError for a grid that cannot be used, BoatFileError for an option that the file does not
-    hold and NothingToCompare when only the base boat is left.
+    Where an option has quantities that are set for a range of wind, every value is solved and the best of
+    each range is taken; see `Comparison.set_values`. Raises WindGridError for a grid that cannot be used,
+    BoatFileError for an option that the file does not hold and for a value that the boat cannot have, and
+    NothingToCompare when only the base boat is left and nothing of it is set.
     """
-    if len(boat_file.select(options)) < 2:
+    has_options, made = len(boat_file.select(options)) > 1, set_boats(boat_file, options)
+    if not has_options and not made:
         raise NothingToCompare(f"{boat_file.path}: nothing to compare: no option beside the base boat")
+    if made:
+        return _with_set_values(
+            boat_file, made, options, tws_kn=tws_kn, twa_deg=twa_deg, processes=processes, progress=progress
+        )
     return Comparison(
         polar=polar(
             boat_file,
@@ -351,6 +464,55 @@ def compare(
             progress=progress,
         )
     )
+
+
+def _with_set_values(
+    boat_file: BoatFile,
+    made: Mapping[str, SetBoats],
+    options: Sequence[str],
+    *,
+    tws_kn: Sequence[float] | None,
+    twa_deg: Sequence[float] | None,
+    processes: int,
+    progress: Progress | None,
+) -> Comparison:
+    """The same where options have quantities that are set: each value is solved as a boat of its own."""
+    quantities = {name: each.quantities for name, each in made.items()}
+    grid = WindGrid.parse()
+    grid = WindGrid(
+        tws_kn=grid.tws_kn if tws_kn is None else tuple(float(value) for value in tws_kn),
+        twa_deg=grid.twa_deg if twa_deg is None else tuple(float(value) for value in twa_deg),
+    )
+    if problems := grid_problems(quantities, grid):
+        raise WindGridError(problems)
+    filed = boat_file.select(options)
+    boats: list[Boat] = []
+    of: list[Candidates] = []
+    for boat in filed:
+        if boat.name not in made:
+            boats.append(boat)
+            continue
+        own = made[boat.name]
+        places = len(boats) + np.arange(len(own.held) + len(own.free))
+        of.append(
+            Candidates(
+                option=boat.name,
+                quantities=own.quantities,
+                held=places[: len(own.held)],
+                free=places[len(own.held) :],
+            )
+        )
+        boats += (*own.held, *own.free)
+    solved = polar(
+        replace(boat_file, boats=tuple(boats)),
+        tws_kn=grid.tws_kn,
+        twa_deg=grid.twa_deg,
+        processes=processes,
+        progress=progress,
+    )
+    settings = SetValues(solved=solved, of=tuple(of))
+    source = replace(source_of(boat_file, filed), stopped=solved.source.stopped)
+    return Comparison(polar=settings.polar(source=source, boats=filed), settings=settings)
 
 
 def find_crossovers(
@@ -466,6 +628,15 @@ def _say_crossing(
         gain = show_number(gain_kn[index], decimals=2, signed=True)
         told.append(f"at {tws_kn[index]:g} kn {names[0]} is {base}, {names[1]} {option} ({gain} {unit})")
     return told
+
+
+def _as_turn(crossover: Crossover) -> Turn:
+    return Turn(
+        below_kn=crossover.below_kn,
+        above_kn=crossover.above_kn,
+        tws_kn=crossover.tws_kn,
+        is_solved=crossover.is_solved,
+    )
 
 
 def _say_crossover(crossover: Crossover) -> str:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import brentq
 
+from vpp.boat import Boat
 from vpp.multipliers import Optimum
 from vpp.optima import SETTINGS
 from vpp.polar import Polar
@@ -26,15 +28,34 @@ WITHIN_KN = 0.005
 _HOLDS = 1e-7
 
 
-def crossover_kn(polar: Polar, *, option: int, row: int, winds: tuple[int, int]) -> float:
+BoatAt = Callable[[int, int, int], Boat]
+"""The boat of an option at a wind and a row of a polar, all by their places."""
+
+
+def crossover_kn(
+    polar: Polar,
+    *,
+    option: int,
+    row: int,
+    winds: tuple[int, int],
+    against: int = 0,
+    boat_at: BoatAt | None = None,
+) -> float:
     """True wind speed [kn] between two `winds` of a polar, by their places, at which an option is as fast as
-    the polar's first in a row of `Polar.row_aims`.
+    the one that it is held `against`, in a row of `Polar.row_aims`.
 
     Both boats are followed from their answers in both winds to the winds between, and the better counts. NaN
-    where one of the answers is no optimum, cannot be followed, or where the gain has no zero between.
+    where one of the answers is no optimum, cannot be followed, or where the gain has no zero between. Where
+    an option is not one boat in every wind, `boat_at` says which; NaN where it is not the same in both winds.
     """
+    boat_at = boat_at or (lambda at, *_: polar.solved.boats[at])
+    if any(boat_at(at, winds[0], row) is not boat_at(at, winds[1], row) for at in (against, option)):
+        return math.nan
     try:
-        boats = [[_optimum(polar, at, wind, row) for wind in winds] for at in (0, option)]
+        boats = [
+            [_optimum(polar, boat_at(at, wind, row), at, wind, row) for wind in winds]
+            for at in (against, option)
+        ]
     except ValueError:  # no optima, or boats that cannot be made anew
         return math.nan
 
@@ -52,10 +73,9 @@ def crossover_kn(polar: Polar, *, option: int, row: int, winds: tuple[int, int])
         return math.nan
 
 
-def _optimum(polar: Polar, option: int, wind: int, row: int) -> Optimum:
+def _optimum(polar: Polar, boat: Boat, option: int, wind: int, row: int) -> Optimum:
     rows, winds = len(polar.row_aims), len(polar.grid.tws_kn)
-    place = (option * winds + wind) * rows + row
-    return Optimum(polar.solved.boats[int(polar.solved.conditions.option[place])], polar.solved, place)
+    return Optimum(boat, polar.solved, (option * winds + wind) * rows + row)
 
 
 def _made_good(optima: list[Optimum], tws_kn: float) -> float:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -26,6 +27,12 @@ _CONVERGED = Status.CONVERGED.name.lower()
 # A solved wind is met to the rounding of what files carry, an angle to that of degrees in radians.
 _SAME_KN = 1e-4
 _SAME_DEG = 1e-6
+# A valley of VMG this deep, as a part of it, is one; files carry a tenth of that.
+_VALLEY, _VALLEY_STEP_DEG = 2e-4, 0.25
+# A best VMG beside a grid angle stands for it: one of the two left out is found again by the other.
+_CLOSE_PART = 0.3
+# One knot may be found again by luck.
+_KNOTS_NEAR = 2
 # Two solved angles this close say the same, and their difference is the solver's tolerance.
 _CLOSE_DEG = 0.02
 
@@ -50,14 +57,30 @@ class LeftOut:
 @dataclass(frozen=True, kw_only=True)
 class _Curve:
     """The solved angles of one option in one wind, rising, with speed [kn] (NaN without a result), the branch
-    (a number, -1 without a result), and which neighbours may be joined.
+    (a number, -1 without a result), which are best VMGs whose slope is taken as known, and which neighbours
+    may be joined.
     """
 
     twa_deg: Floats
     speed_kn: Floats
     branch: NDArray[np.int_]
+    is_best: NDArray[np.bool_]
     joined: NDArray[np.bool_]
     slope: Floats
+
+    @cached_property
+    def left_out_kn(self) -> Floats:
+        """How far every solved angle is missed when it, and what stands close to it, is left out and found
+        again from the rest [kn]; NaN at the ends of a part.
+        """
+        errors = np.full(len(self.twa_deg), np.nan)
+        for place in range(1, len(errors) - 1):
+            if self.joined[place - 1] and self.joined[place]:
+                widest = float(np.max(np.diff(self.twa_deg)[place - 1 : place + 1]))
+                rest = _leave(self, place, apart_deg=_CLOSE_PART * widest)
+                again = rest.at(self.twa_deg[place : place + 1])[0][0]
+                errors[place] = again - self.speed_kn[place]
+        return errors
 
     def at(self, twa_deg: Floats) -> tuple[Floats, NDArray[np.int_], NDArray[np.int_]]:
         """Speed [kn], branch and what there is at angles (m,)."""
@@ -79,12 +102,13 @@ class _Curve:
 @dataclass(frozen=True, kw_only=True)
 class _Best:
     """Best VMG of one option along the solved winds (n,): angle [deg] and VMG [kn, positive either way], NaN
-    without a result, and the branch.
+    without a result, the branch, and which neighbours may be joined (n - 1,).
     """
 
     twa_deg: Floats
     vmg_kn: Floats
     branch: NDArray[np.int_]
+    joined: NDArray[np.bool_]
     reason: tuple[str, ...]
 
 
@@ -106,11 +130,18 @@ class PolarInterpolant:
     _best: Mapping[tuple[str, str], _Best] = field(repr=False)
 
     @classmethod
-    def from_frame(cls, frame: pd.DataFrame) -> PolarInterpolant:
+    def from_frame(
+        cls, frame: pd.DataFrame, *, parted_by: Sequence[str] = ("branch",), tops: bool = False
+    ) -> PolarInterpolant:
         """From the table of conditions of a polar (`Polar.to_frame`, or its `polar.csv`).
 
-        Raises InterpolationError where no condition of it has a result.
+        A change in any text column of `parted_by` that the table has counts as a change of branch. With
+        `tops`, best VMGs count as the tops of hills that they are: there the curve along the angle has the
+        slope V tan(TWA) that VMG is stationary with, and best VMGs of neighbouring winds are joined only
+        where no valley of VMG lies between their angles. Raises InterpolationError where no condition of the
+        table has a result.
         """
+        frame = frame.assign(branch=_parts(frame, parted_by))
         known = frame[frame["status"] == _CONVERGED]
         if known.empty:
             raise InterpolationError("The polar has no result to interpolate; see the reasons in its table.")
@@ -122,8 +153,10 @@ class PolarInterpolant:
         for option in options:
             of_option = frame[frame["option"].astype(str) == option]
             by_wind = [of_option[np.isclose(of_option["tws_kn"], wind, atol=_SAME_KN)] for wind in winds]
-            curves[option] = tuple(_curve(rows, branches) for rows in by_wind)
-            best |= {(option, aim): _best(by_wind, aim, branches) for aim in BEST_VMG}
+            curves[option] = tuple(_curve(rows, branches, tops=tops) for rows in by_wind)
+            for aim in BEST_VMG:
+                found = _best(by_wind, aim, branches)
+                best[option, aim] = _parted_by_valleys(found, curves[option]) if tops else found
         angles = np.unique(frame["twa_deg"][frame["aim"] == SPEED].to_numpy(dtype=float))
         return cls(
             options=options, tws_kn=winds, twa_deg=angles, branches=branches, _curves=curves, _best=best
@@ -170,6 +203,12 @@ class PolarInterpolant:
         speed, branch, code = self.sampled(option, angles).at(wind.ravel(), place)
         return speed.reshape(wind.shape), branch.reshape(wind.shape), code.reshape(wind.shape)
 
+    def in_solved_wind(
+        self, option: str, place: int, twa_deg: Floats
+    ) -> tuple[Floats, NDArray[np.int_], NDArray[np.int_]]:
+        """Speed [kn], branch and what there is at angles (m,) in a solved wind, by its place."""
+        return self._curves[option][place].at(twa_deg)
+
     def sampled(self, option: str, twa_deg: Floats) -> Sampled:
         """The option at chosen angles (m,), to be asked for many winds."""
         at = [curve.at(twa_deg) for curve in self._curves[option]]
@@ -192,7 +231,7 @@ class PolarInterpolant:
         """
         best = self._best[option, aim]
         self.check_winds(tws_kn)
-        joined = (best.branch[:-1] == best.branch[1:]) & (best.branch[1:] >= 0)
+        joined = best.joined
         on = np.flatnonzero(np.abs(self.tws_kn - tws_kn) < _SAME_KN)
         if on.size:
             return float(best.twa_deg[on[0]]), float(best.vmg_kn[on[0]]), int(best.branch[on[0]])
@@ -216,10 +255,38 @@ class PolarInterpolant:
             wind, reason = self.tws_kn[lacking[0]], best.reason[lacking[0]]
             return f"no best VMG {aim} at {wind:g} kn" + (f": {reason}" if reason else "")
         lower, upper = self.tws_kn[around]
+        changes = (
+            "way of being carried" if best.branch[around[0]] != best.branch[around[1]] else "best course"
+        )
         return (
-            f"between {lower:g} and {upper:g} kn the way of being carried changes for best VMG {aim}: "
+            f"between {lower:g} and {upper:g} kn the {changes} changes for best VMG {aim}: "
             "solve the polar in the winds of the course"
         )
+
+    def best_knots(self, option: str, aim: str) -> tuple[Floats, Floats, NDArray[np.bool_]]:
+        """Angle [deg] and VMG [kn, positive up and down] of best VMG in the solved winds (n,), NaN without a
+        result, and which neighbours are joined (n - 1,).
+        """
+        best = self._best[option, aim]
+        return best.twa_deg, best.vmg_kn, best.joined
+
+    def error_kn(self, option: str, *, tws_kn: float, twa_deg: float) -> float:
+        """How far the speed at one wind and angle may be off [kn]: the error with which the solved points
+        around it are found again when left out, along the angle and along the wind added up. 0 at a solved
+        point, NaN where there is no speed or too few points to tell. As steps are twice as wide where points
+        are left out, the speed is better than this where the polar is smooth.
+        """
+        curves = self._curves[option]
+        on = np.flatnonzero(np.abs(self.tws_kn - tws_kn) < _SAME_KN)
+        if on.size:
+            return _angle_error_kn(curves[on[0]], twa_deg)
+        if self.known(option, tws_kn=tws_kn, twa_deg=twa_deg) != KNOWN:
+            return np.nan
+        after = int(np.searchsorted(self.tws_kn, tws_kn))
+        error = float(np.max([_angle_error_kn(curves[wind], twa_deg) for wind in (after - 1, after)]))
+        speeds = self.sampled(option, np.array([twa_deg]))
+        left_out = left_out_errors(self.tws_kn, speeds.speed_kn[:, 0], speeds.joined[:, 0])
+        return error + error_near(self.tws_kn, left_out, tws_kn, part=same_part(speeds.joined[:, 0], after))
 
     def left_out(self, option: str) -> tuple[LeftOut, ...]:
         """Every inner grid point that its neighbours can stand in for, left out in turn and found again from
@@ -263,7 +330,13 @@ def _left_out(option: str, along: str, rows: Sequence[tuple[float, float, float]
 # --- curves from a table ------------------------------------------------------------------------------------
 
 
-def _curve(rows: pd.DataFrame, branches: Sequence[str]) -> _Curve:
+def _parts(frame: pd.DataFrame, columns: Sequence[str]) -> list[str]:
+    """What tells the parts of a table in which points may be joined, one text a row."""
+    words = [_words(frame[name]) for name in columns if name in frame.columns]
+    return [", ".join(filter(None, row)) for row in zip(*words, strict=True)]
+
+
+def _curve(rows: pd.DataFrame, branches: Sequence[str], *, tops: bool) -> _Curve:
     """The curve of one option in one wind: the grid's angles, and both best VMGs where they have a result."""
     good = (rows["status"] == _CONVERGED).to_numpy()
     at_angle = (rows["aim"] == SPEED).to_numpy()
@@ -277,23 +350,61 @@ def _curve(rows: pd.DataFrame, branches: Sequence[str]) -> _Curve:
     _, first = np.unique(twa[order], return_index=True)
     order = order[first]
     speed_kn = np.where(branch[order] >= 0, speed[order], np.nan)
-    return _made(twa[order], speed_kn, branch[order])
+    return _made(twa[order], speed_kn, branch[order], best[order] & tops)
 
 
-def _made(twa_deg: Floats, speed_kn: Floats, branch: NDArray[np.int_]) -> _Curve:
+def _made(twa_deg: Floats, speed_kn: Floats, branch: NDArray[np.int_], is_best: NDArray[np.bool_]) -> _Curve:
     joined = _joined(branch[:, np.newaxis])[:, 0]
+    slope = monotone_slopes(twa_deg, speed_kn, joined)
+    if is_best.any():
+        slope = np.where(is_best, _top_slopes(twa_deg, speed_kn, joined, slope), slope)
     return _Curve(
-        twa_deg=twa_deg,
-        speed_kn=speed_kn,
-        branch=branch,
-        joined=joined,
-        slope=monotone_slopes(twa_deg, speed_kn, joined),
+        twa_deg=twa_deg, speed_kn=speed_kn, branch=branch, is_best=is_best, joined=joined, slope=slope
     )
 
 
-def _leave(curve: _Curve, place: int) -> _Curve:
-    rest = np.arange(len(curve.twa_deg)) != place
-    return _made(curve.twa_deg[rest], curve.speed_kn[rest], curve.branch[rest])
+def _top_slopes(twa_deg: Floats, speed_kn: Floats, joined: NDArray[np.bool_], slope: Floats) -> Floats:
+    """Slopes with which VMG is stationary, or the given ones where the cubic would overshoot with those."""
+    wanted = speed_kn * np.tan(twa_deg * DEGREE) * DEGREE
+    rise = np.where(joined, np.diff(speed_kn) / np.diff(twa_deg), np.nan)
+    left, right = np.append(np.nan, rise), np.append(rise, np.nan)
+    # up to three times the chord's slope a cubic stays within its ends (Fritsch and Carlson, from memory)
+    fits = [
+        np.isnan(chord) | ((wanted * chord >= 0.0) & (np.abs(wanted) <= 3.0 * np.abs(chord)))
+        for chord in (left, right)
+    ]
+    return np.where(fits[0] & fits[1] & np.isfinite(slope), wanted, slope)
+
+
+def _leave(curve: _Curve, place: int, *, apart_deg: float = 0.0) -> _Curve:
+    """The curve without one of its knots, and without those closer to it than `apart_deg`."""
+    distance = np.abs(curve.twa_deg - curve.twa_deg[place])
+    rest = (distance > 0.0) & (distance >= apart_deg)
+    return _made(curve.twa_deg[rest], curve.speed_kn[rest], curve.branch[rest], curve.is_best[rest])
+
+
+def _angle_error_kn(curve: _Curve, twa_deg: float) -> float:
+    """With what error solved angles around one are found again when left out [kn]; 0 at a solved angle, NaN
+    where there is no speed.
+    """
+    if curve.at(np.array([twa_deg]))[2][0] != KNOWN:
+        return np.nan
+    if np.min(np.abs(curve.twa_deg - twa_deg)) < _SAME_DEG:
+        return 0.0
+    after = int(np.searchsorted(curve.twa_deg, twa_deg))
+    largest = error_near(curve.twa_deg, curve.left_out_kn, twa_deg, part=same_part(curve.joined, after))
+    return largest * _error_share(curve, twa_deg, after)
+
+
+def _error_share(curve: _Curve, twa_deg: float, after: int) -> float:
+    """The share of the error of an interval that there is at a place in it: none at its ends, and little
+    around one with a known slope.
+    """
+    low, high = curve.twa_deg[after - 1 : after + 1]
+    t = (twa_deg - low) / (high - low)
+    nearer = after - 1 if t < 0.5 else after
+    share = 4.0 * t * (1.0 - t)
+    return float(share**2 if curve.is_best[nearer] else share)
 
 
 def _best(by_wind: Sequence[pd.DataFrame], aim: str, branches: Sequence[str]) -> _Best:
@@ -308,7 +419,34 @@ def _best(by_wind: Sequence[pd.DataFrame], aim: str, branches: Sequence[str]) ->
         branch.append(int(_branch_numbers(row, good, branches)[0]) if found else -1)
         said = next(iter(_words(row["reason"])), "")
         reason.append("" if found else said.rstrip("."))
-    return _Best(twa_deg=np.array(twa), vmg_kn=np.array(vmg), branch=np.array(branch), reason=tuple(reason))
+    numbers = np.array(branch)
+    return _Best(
+        twa_deg=np.array(twa),
+        vmg_kn=np.array(vmg),
+        branch=numbers,
+        joined=_joined(numbers[:, np.newaxis])[:, 0],
+        reason=tuple(reason),
+    )
+
+
+def _parted_by_valleys(best: _Best, curves: Sequence[_Curve]) -> _Best:
+    """Best VMGs joined only where they lie on the same hill of VMG in both winds."""
+    joined = best.joined.copy()
+    for place in np.flatnonzero(joined).tolist():
+        here, there = best.twa_deg[place], best.twa_deg[place + 1]
+        joined[place] = _falls(curves[place], here, there) and _falls(curves[place + 1], there, here)
+    return replace(best, joined=joined)
+
+
+def _falls(curve: _Curve, top_deg: float, to_deg: float) -> bool:
+    """Whether VMG falls all the way from a top to another angle, as far as it is known on the way."""
+    count = max(3, int(np.ceil(abs(to_deg - top_deg) / _VALLEY_STEP_DEG)))
+    angles = np.linspace(top_deg, to_deg, count)
+    speed, _, code = curve.at(angles)
+    vmg = np.abs(speed * np.cos(angles * DEGREE))[code == KNOWN]
+    if not vmg.size:
+        return True
+    return bool(np.all(vmg - np.minimum.accumulate(vmg) <= _VALLEY * vmg[0]))
 
 
 def _branch_numbers(rows: pd.DataFrame, good: NDArray[np.bool_], branches: Sequence[str]) -> NDArray[np.int_]:
@@ -398,6 +536,43 @@ def evaluate(x: Floats, y: Floats, slope: Floats, joined: NDArray[np.bool_], at:
     )
     inside = (at >= x[0]) & (at <= x[-1]) & joined[(place, *column)]
     return np.where(inside, value, np.nan)
+
+
+def left_out_errors(x: Floats, y: Floats, joined: NDArray[np.bool_]) -> Floats:
+    """How far every knot of a monotone cubic (n,) is missed when left out and found again from the rest; NaN
+    at the ends of a part, which nothing stands on either side of.
+    """
+    errors = np.full(len(x), np.nan)
+    for place in range(1, len(x) - 1):
+        if joined[place - 1] and joined[place]:
+            rest = np.arange(len(x)) != place
+            both = np.delete(joined, place)
+            slope = monotone_slopes(x[rest], y[rest], both)
+            errors[place] = evaluate(x[rest], y[rest], slope, both, x[place : place + 1])[0] - y[place]
+    return errors
+
+
+def same_part(joined: NDArray[np.bool_], after: int) -> slice:
+    """The knots that are joined, over any others, to those before and at `after`."""
+    first, last = after - 1, after
+    while first > 0 and joined[first - 1]:
+        first -= 1
+    while last < len(joined) and joined[last]:
+        last += 1
+    return slice(max(first, 0), last + 1)
+
+
+def error_near(x: Floats, errors: Floats, at: float, *, part: slice) -> float:
+    """The largest of the errors of left-out knots near a place, two on either side of it in its part; where
+    none of these has one, the largest of the part; NaN where that has none.
+    """
+    after = int(np.searchsorted(x, at))
+    near = slice(max(after - _KNOTS_NEAR, part.start), min(after + _KNOTS_NEAR, part.stop))
+    for chosen in (errors[near], errors[part]):
+        known = np.abs(chosen[np.isfinite(chosen)])
+        if known.size:
+            return float(known.max())
+    return np.nan
 
 
 @dataclass(frozen=True, kw_only=True)

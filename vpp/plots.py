@@ -17,7 +17,7 @@ from typing import Any
 import matplotlib as mpl
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.colors import LinearSegmentedColormap, ListedColormap
+from matplotlib.colors import LinearSegmentedColormap, ListedColormap, Normalize, to_rgb
 from matplotlib.figure import Figure
 from matplotlib.layout_engine import ConstrainedLayoutEngine
 from matplotlib.patches import Rectangle
@@ -25,8 +25,8 @@ from matplotlib.projections.polar import PolarAxes
 from matplotlib.ticker import Formatter, MaxNLocator
 from numpy.typing import NDArray
 
-from vpp.compare import FLIES_MARK, FLOATS_MARK, LEVEL_KN, Comparison
-from vpp.polar import BEST_VMG, Point, Polar
+from vpp.compare import DECISIVE_PERCENT, FLIES_MARK, FLOATS_MARK, LEVEL_KN, Comparison
+from vpp.polar import BEST_VMG, Point, Polar, WindGrid
 from vpp.results.files import CAUTION, Source
 from vpp.results.frames import EXTENDED_MARK, EXTENDED_REMARK, Floats
 from vpp.results.rounding import add_up, decimals_for
@@ -196,6 +196,8 @@ def gain_plot(ax: Axes, comparison: Comparison, *, option: str) -> Axes:
     ax.pcolormesh(x, y, np.ma.masked_invalid(gain), cmap=diverging, vmin=-limit, vmax=limit, rasterized=True)
     pale = np.ma.masked_where(~extended, np.ones_like(gain))
     ax.pcolormesh(x, y, pale, cmap=ListedColormap(["white"]), alpha=0.5, linewidth=0.0, rasterized=True)
+    shade = diverging(Normalize(-limit, limit)(np.nan_to_num(gain)))[..., :3]
+    shade = np.where(extended[..., np.newaxis], 0.5 + 0.5 * shade, shade)
     loss = np.ma.masked_where(~(gain <= -LEVEL_KN), gain)
     ax.pcolor(x, y, loss, hatch="////", facecolor="none", edgecolor="#8a4a20", alpha=0.45, linewidth=0.0)
     row_step, column_step = _number_steps(comparison)
@@ -205,7 +207,7 @@ def gain_plot(ax: Axes, comparison: Comparison, *, option: str) -> Axes:
             if np.isnan(value):
                 ax.plot(tws, twa, **_MISSING_MARK)
             elif row % row_step == 0 and column % column_step == 0:
-                _write_gain(ax, tws, twa, value, mark=str(marks[row, column]))
+                _write_gain(ax, tws, twa, value, mark=str(marks[row, column]), shade=shade[row, column])
     _wind_axes(ax, grid.tws_kn, grid.twa_deg)
     ax.set_title(option, loc="left")
     return ax
@@ -313,20 +315,11 @@ def best_option_plot(ax: Axes, comparison: Comparison) -> Axes:
     result. Conditions in which a boat rests on extended hull resistance are paler and marked.
     """
     grid, names = comparison.polar.grid, comparison.polar.options
-    table = comparison.best_frame()
-    shape = (len(grid.tws_kn), len(grid.twa_deg) + len(BEST_VMG))
-    best = np.array([names.index(name) if name else -1 for name in table["option"]]).reshape(shape)
-    margin = table["margin_kn"].to_numpy().reshape(shape)
-    missing = table["missing_count"].to_numpy().reshape(shape)
-    extended = table["extended_count"].to_numpy().reshape(shape)
-    order = [shape[1] - 2, *range(len(grid.twa_deg)), shape[1] - 1]
-    best, margin, missing, extended = (values[:, order].T for values in (best, margin, missing, extended))
-    x = _edges(grid.tws_kn)
-    # a gap of half a row sets the rows of best VMG apart from the angles
-    tops = np.array([0.0, *(1.5 + np.arange(len(grid.twa_deg))), len(grid.twa_deg) + 2.0])
+    best, margin, missing, extended = _best_map(comparison)
+    x, tops = _edges(grid.tws_kn), _map_tops(grid)
     for row, top in enumerate(tops):
         for column, tws in enumerate(grid.tws_kn):
-            index = best[row, column]
+            index = int(best[row, column])
             if missing[row, column]:
                 ax.plot(tws - 0.32 * (x[column + 1] - x[column]), top + 0.5, **_MISSING_MARK)
             if index < 0:
@@ -340,26 +333,98 @@ def best_option_plot(ax: Axes, comparison: Comparison) -> Axes:
             ax.add_patch(Rectangle(corner, width, 1.0, **fill))
             if margin[row, column] < LEVEL_KN:
                 ax.plot(tws, top + 0.5, marker="o", color=INK, markersize=3.5, markeredgecolor="white")
-    middles = tops + 0.5
-    _name_regions(ax, best[1:-1], grid.tws_kn, middles[1:-1], names)
+    _name_regions(ax, best[1:-1], grid.tws_kn, tops[1:-1] + 0.5, names)
+    _map_axes(ax, grid)
+    return ax
+
+
+def best_margin_plot(ax: Axes, comparison: Comparison) -> Axes:
+    """By how much (kn) the fastest option leads the next, in the same map: the darker the more, the number
+    bold where it is no less than what a decision can rest on. Lines run between regions of different options.
+    """
+    grid = comparison.polar.grid
+    best, margin, missing, _ = _best_map(comparison)
+    speed = _as_map(comparison, np.nanmax(comparison.made_good(), axis=0, initial=0.0))
+    x, tops = _edges(grid.tws_kn), _map_tops(grid)
+    known = margin[np.isfinite(margin)]
+    limit = max(float(np.quantile(known, 0.95)) if known.size else 0.0, 2.0 * LEVEL_KN)
+    shades = LinearSegmentedColormap.from_list("margin", ("#fbfbf9", GAIN))(
+        Normalize(0.0, limit, clip=True)(np.nan_to_num(margin))
+    )[..., :3]
+    row_step, column_step = _number_steps(comparison)
+    for row, top in enumerate(tops):
+        for column, tws in enumerate(grid.tws_kn):
+            width, middle = x[column + 1] - x[column], top + 0.5
+            is_known = best[row, column] >= 0 and np.isfinite(margin[row, column])
+            shade = shades[row, column]
+            if missing[row, column]:
+                ink = {"color": ink_on(shade)} if is_known else {}
+                ax.plot(tws - 0.32 * width, middle, **{**_MISSING_MARK, **ink})
+            if not is_known:
+                continue
+            ax.add_patch(
+                Rectangle(
+                    (x[column], top), width, 1.0, facecolor=tuple(shade), edgecolor=_GRID, linewidth=0.3
+                )
+            )
+            at_edge = row in (0, len(tops) - 1)
+            if (at_edge or (row - 1) % row_step == 0) and column % column_step == 0:
+                decides = margin[row, column] >= 0.01 * DECISIVE_PERCENT * speed[row, column]
+                told = show_number(float(margin[row, column]), decimals=2)
+                weight = "bold" if decides else "normal"
+                _write_on(ax, tws, middle, told, shade=shade, fontweight=weight)
+    _set_borders(ax, best, x, tops)
+    _map_axes(ax, grid)
+    return ax
+
+
+def _best_map(comparison: Comparison) -> tuple[NDArray[np.int_], Floats, Floats, Floats]:
+    """The best option by its place (-1 where there is none), its margin, and how many options are missing
+    and extended, on (rows of the map, tws).
+    """
+    names, table = comparison.polar.options, comparison.best_frame()
+    shape = comparison.made_good().shape[1:]
+    best = np.array([names.index(name) if name else -1 for name in table["option"]])
+    columns = (table[name].to_numpy() for name in ("margin_kn", "missing_count", "extended_count"))
+    margin, missing, extended = (_as_map(comparison, values.reshape(shape)) for values in columns)
+    return _as_map(comparison, best.reshape(shape)), margin, missing, extended
+
+
+def _as_map(comparison: Comparison, values: Any) -> Any:
+    """Values on (tws, row_aims) as rows of the map, that of best VMG upwind first."""
+    angles = len(comparison.polar.grid.twa_deg)
+    return values[:, [angles, *range(angles), angles + 1]].T
+
+
+def _map_tops(grid: WindGrid) -> Floats:
+    """Upper ends of the rows of a map: a gap of half a row sets best VMG apart from the angles."""
+    return np.array([0.0, *(1.5 + np.arange(len(grid.twa_deg))), len(grid.twa_deg) + 2.0])
+
+
+def _map_axes(ax: Axes, grid: WindGrid) -> None:
+    tops = _map_tops(grid)
     labels = ["best VMG up", *(f"{angle:g}" for angle in grid.twa_deg), "best VMG down"]
     step = max(1, round(len(grid.twa_deg) / 15))
     keep = [0, *range(1, len(labels) - 1, step), len(labels) - 1]
-    ax.set_yticks([middles[index] for index in keep], [labels[index] for index in keep])
-    ax.set_xlim(x[0], x[-1])
+    ax.set_yticks([tops[index] + 0.5 for index in keep], [labels[index] for index in keep])
+    ax.set_xlim(*_edges(grid.tws_kn)[[0, -1]])
     ax.set_ylim(tops[-1] + 1.0, 0.0)
     ax.set_ylabel(variable("twa_deg").label)
     ax.set_xticks(_thinned(grid.tws_kn, 12))
     ax.set_xlabel(variable("tws_kn").label)
-    return ax
 
 
 def best_option_figure(comparison: Comparison) -> Figure:
-    """Which option is best where."""
+    """Which option is best where, and by how much."""
 
     def build() -> Figure:
-        figure = Figure(figsize=(8.6, 7.4), layout="constrained")
-        best_option_plot(figure.subplots(), comparison)
+        figure = Figure(figsize=(14.6, 7.6), layout="constrained")
+        left, right = figure.subplots(1, 2, sharey=True)
+        best_option_plot(left, comparison)
+        best_margin_plot(right, comparison)
+        left.set_title("The fastest option", loc="left")
+        right.set_title("Its lead over the next, kn", loc="left")
+        right.tick_params(labelleft=True)
         handles = [
             Rectangle((0.0, 0.0), 1.0, 1.0, label=name, **_option_fill(index))
             for index, name in enumerate(comparison.polar.options)
@@ -369,8 +434,9 @@ def best_option_figure(comparison: Comparison) -> Figure:
         )
         heading(
             figure,
-            "Which option is fastest where",
+            "Which option is fastest where, and by how much",
             f"dot: leads by less than {LEVEL_KN:g} kn",
+            f"bold: leads by {DECISIVE_PERCENT:g} % of its speed or more",
             "\u00d7: an option has no result",
             "blank: none has",
             *([f"paler, {EXTENDED_MARK}: {_EXTENDED}"] if comparison.polar.extended.any() else []),
@@ -399,7 +465,7 @@ def sail_set_plot(ax: Axes, polar: Polar, *, option: str) -> Axes:
     missing = np.any(np.isnan(speeds), axis=0)[:, order].T
     best, close = best[:, order].T, (lead < boat.sail_change.least_gain)[:, order].T
     x = _edges(grid.tws_kn)
-    tops = np.array([0.0, *(1.5 + np.arange(len(grid.twa_deg))), len(grid.twa_deg) + 2.0])
+    tops = _map_tops(grid)
     for row, top in enumerate(tops):
         for column, tws in enumerate(grid.tws_kn):
             width = x[column + 1] - x[column]
@@ -410,14 +476,7 @@ def sail_set_plot(ax: Axes, polar: Polar, *, option: str) -> Axes:
                 ax.add_patch(Rectangle((x[column], top), width, 1.0, **fill))
     _set_borders(ax, best, x, tops)
     _name_regions(ax, best[1:-1], grid.tws_kn, tops[1:-1] + 0.5, sets)
-    labels = ["best VMG up", *(f"{angle:g}" for angle in grid.twa_deg), "best VMG down"]
-    keep = [0, *range(1, len(labels) - 1, max(1, round(len(grid.twa_deg) / 15))), len(labels) - 1]
-    ax.set_yticks([tops[index] + 0.5 for index in keep], [labels[index] for index in keep])
-    ax.set_xlim(x[0], x[-1])
-    ax.set_ylim(tops[-1] + 1.0, 0.0)
-    ax.set_ylabel(variable("twa_deg").label)
-    ax.set_xticks(_thinned(grid.tws_kn, 12))
-    ax.set_xlabel(variable("tws_kn").label)
+    _map_axes(ax, grid)
     cost, leg = boat.sail_change.lost_time, boat.sail_change.leg_time / 60.0
     ax.set_title(f"{option}: a change costs {cost:g} s, a leg has {leg:g} min", loc="left")
     return ax
@@ -610,7 +669,6 @@ _MOST_NUMBER_ROWS, _MOST_NUMBER_COLUMNS = 40, 12
 _MISSING_MARK: dict[str, Any] = {"marker": "x", "color": "#6a747b", "markersize": 4.0, "linestyle": ""}
 _HULL_BORNE_LINE: dict[str, Any] = {"linestyle": (0, (6, 1.5, 1, 1.5)), "linewidth": 0.7}
 HALO = {"boxstyle": "round,pad=0.12", "facecolor": "white", "edgecolor": "none", "alpha": 0.82}
-_THIN_HALO = {**HALO, "boxstyle": "round,pad=0.04", "alpha": 0.65}
 
 
 def say_condition(point: Point) -> str:
@@ -726,13 +784,34 @@ def _number_steps(comparison: Comparison) -> tuple[int, int]:
     )
 
 
-def _write_gain(ax: Axes, tws: float, twa: float, value: float, *, mark: str) -> None:
-    said = _signed(value) + mark
-    is_extended = EXTENDED_MARK in mark
-    style: dict[str, Any] = {"fontstyle": "italic", "color": "#59636b"} if is_extended else {}
+def _write_gain(ax: Axes, tws: float, twa: float, value: float, *, mark: str, shade: Floats) -> None:
+    """A gain on its cell. Behind the digits is the cell's colour, so that no hatching crosses them."""
+    style: dict[str, Any] = {"fontstyle": "italic"} if EXTENDED_MARK in mark else {}
+    _write_on(ax, tws, twa, _signed(value) + mark, shade=shade, **style)
+
+
+def _write_on(ax: Axes, x: float, y: float, text: str, *, shade: Floats, **style: Any) -> None:
+    """A text in the middle of a cell of a colour, dark or light as that asks."""
+    ground = {"boxstyle": "round,pad=0.08", "facecolor": tuple(shade), "edgecolor": "none"}
     # a cell's text lies inside its axes, so the layout need not measure a thousand of them
-    style = {"in_layout": False, **style}
-    ax.text(tws, twa, said, ha="center", va="center", fontsize=7.0, bbox=_THIN_HALO, **style)
+    style = {"fontsize": 7.0, "color": ink_on(shade), "in_layout": False, **style}
+    ax.text(x, y, text, ha="center", va="center", bbox=ground, **style)
+
+
+def ink_on(shade: Floats) -> str:
+    """The ink that stands out on a colour (red, green and blue from 0 to 1): that of the greater contrast as
+    the Web Content Accessibility Guidelines 2.1 define it (from memory), light or dark.
+    """
+    light, dark = (_luminance(np.array(to_rgb(ink))) for ink in ("white", INK))
+    ground = _luminance(shade)
+    on_light, on_dark = (light + 0.05) / (ground + 0.05), (ground + 0.05) / (dark + 0.05)
+    return "white" if on_light > on_dark else INK
+
+
+def _luminance(colour: Floats) -> float:
+    """Relative luminance of a colour (red, green and blue from 0 to 1), from 0 to 1."""
+    linear = np.where(colour <= 0.04045, colour / 12.92, ((colour + 0.055) / 1.055) ** 2.4)
+    return float(linear @ np.array([0.2126, 0.7152, 0.0722]))
 
 
 class _SignedTicks(Formatter):
@@ -882,20 +961,35 @@ def _label_line_ends(ax: Axes, tws_kn: Sequence[float], values: Floats, names: S
             fontsize=8.5,
             color=OPTION_INKS[index % _OPTION_COUNT],
             va="center",
-            arrowprops={"arrowstyle": "-", "color": QUIET, "linewidth": 0.6, "shrinkA": 1.0, "shrinkB": 0.0},
+            arrowprops=_LEADER,
         )
+
+
+# From the left of a name, so that it crosses none, to the end of its line.
+_LEADER: dict[str, Any] = {
+    "arrowstyle": "-",
+    "color": QUIET,
+    "linewidth": 0.6,
+    "shrinkA": 1.0,
+    "shrinkB": 0.0,
+    "relpos": (0.0, 0.5),
+}
 
 
 def _spread(places: Floats, *, gap: float) -> Floats:
     """Rising places moved apart until neighbours are at least `gap` from each other, about their common
-    middle.
+    middle, and kept from 0 to 1 as far as there is room.
     """
     apart = places.copy()
     for _ in range(50):
         overlap = np.maximum(0.0, gap - np.diff(apart))
         apart[:-1] -= 0.5 * overlap
         apart[1:] += 0.5 * overlap
-    return apart
+    steps = gap * np.arange(len(apart))
+    # from the top down no higher than there is room for those above, then from the bottom up likewise
+    apart = np.minimum(apart, 1.0 - steps[::-1])
+    kept: Floats = np.maximum(apart, steps)
+    return kept
 
 
 def _name_regions(
@@ -1073,12 +1167,5 @@ def _ended_lines(ax: Axes, x: Floats, lines: Sequence[tuple[str, Floats, dict[st
             fontsize=8.5,
             color=style["color"],
             va="center",
-            arrowprops={
-                "arrowstyle": "-",
-                "color": QUIET,
-                "linewidth": 0.6,
-                "shrinkA": 1.0,
-                "shrinkB": 0.0,
-                "relpos": (0.0, 0.5),
-            },
+            arrowprops=_LEADER,
         )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -31,10 +32,13 @@ from vpp.results.frames import (
 )
 from vpp.results.variables import DEGREE, KNOT, variable
 from vpp.solved import BRANCHES, DOWNWIND, HULL_BORNE, SPEED, UPWIND, Conditions, NoEquilibrium, Solved
+from vpp.targets_between import Targets, each_way, targets_from
 from vpp.trim import branches_of
 from vpp.wardrobe import made_good, places_under, solve
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
     from vpp.config import BoatFile
 
 Progress = Callable[[int, int], None]
@@ -174,6 +178,26 @@ class Polar:
             f"{count} conditions, {int(np.sum(self.converged))} converged)"
         )
 
+    def _repr_html_(self) -> str:
+        """What a notebook shows: the figure of the first option and a table of its best VMGs."""
+        from vpp.notebook import polar_html  # noqa: PLC0415  (figures only where they are looked at)
+
+        return polar_html(self)
+
+    def _repr_png_(self) -> bytes:
+        """What a console that draws shows: the figure of the first option."""
+        from vpp.notebook import png  # noqa: PLC0415  (figures only where they are looked at)
+
+        return png(self.plot())
+
+    def plot(self, option: str | None = None) -> Figure:
+        """The polar of one option, of the first unless another is named. Raises KeyError for one that is not
+        there.
+        """
+        from vpp.notebook import figure_of  # noqa: PLC0415  (figures only where they are looked at)
+
+        return figure_of(self, option)
+
     @property
     def converged(self) -> NDArray[np.bool_]:
         """Which conditions have a result that may be used, flat."""
@@ -258,21 +282,34 @@ class Polar:
         """
         return self.rows(column)[:, :, len(self.grid.twa_deg) + BEST_VMG.index(aim)]
 
-    def speed(self, option: str, *, tws_kn: float, twa_deg: float | str) -> float:
-        """Boat speed in kn at a point of the grid; `twa_deg` may be `upwind` or `downwind`. NaN where that
-        point has not converged.
+    def speed(self, option: str = "base", *, tws_kn: float, twa_deg: float | str) -> float:
+        """Boat speed in kn at a wind and an angle; `twa_deg` may be `upwind` or `downwind`. Between points of
+        the grid it is interpolated, as `targets` says with its error; NaN at a point of the grid that has not
+        converged.
 
-        Raises KeyError for an option and ValueError for a wind that the polar does not hold: nothing is
-        interpolated.
+        Raises KeyError for an option that the polar does not hold and InterpolationError, which is a
+        ValueError, with the reason where there is no speed between solved points or the wind lies beyond
+        them.
         """
         if option not in self.options:
             raise KeyError(f"no option {option!r} in this polar; it holds {', '.join(self.options)}")
-        at_option = self.options.index(option)
-        at_wind = _position(self.grid.tws_kn, tws_kn, "tws_kn")
-        if isinstance(twa_deg, str):
-            return float(self.at_best_vmg("boat_speed_kn", aim=check_aim(twa_deg))[at_option, at_wind])
-        at_angle = _position(self.grid.twa_deg, twa_deg, "twa_deg")
-        return float(self.at_angles("boat_speed_kn")[at_option, at_wind, at_angle])
+        at_option, at_wind = self.options.index(option), _position(self.grid.tws_kn, tws_kn)
+        row = (
+            self.row_aims.index(check_aim(twa_deg))
+            if isinstance(twa_deg, str)
+            else _position(self.grid.twa_deg, twa_deg)
+        )
+        if at_wind is not None and row is not None:
+            return float(self.rows("boat_speed_kn")[at_option, at_wind, row])
+        return self.targets().boat_speed_kn(option, tws_kn=tws_kn, twa_deg=twa_deg)
+
+    def targets(self) -> Targets:
+        """Best VMG up and down by wind, what being off it costs, and speeds between the solved points."""
+        return self._targets
+
+    @cached_property
+    def _targets(self) -> Targets:
+        return targets_from(self.to_frame(), source=self.source, each=each_way(self.solved))
 
     @property
     def row_aims(self) -> tuple[str, ...]:
@@ -542,9 +579,9 @@ def _list_problems(
         yield f"{name}: the values must rise, each once"
 
 
-def _position(values: Sequence[float], wanted: float, name: str) -> int:
+def _position(values: Sequence[float], wanted: float) -> int | None:
+    """Where a wind or an angle stands in the grid; None where it does not."""
     for index, value in enumerate(values):
         if math.isclose(value, wanted, rel_tol=0.0, abs_tol=1e-9):
             return index
-    held = ", ".join(f"{value:g}" for value in values)
-    raise ValueError(f"{name} = {wanted:g} is not in this polar, which holds {held}")
+    return None

@@ -418,6 +418,22 @@ class FastestEquilibrium:
         )
         return components, at_work
 
+    def limits(
+        self,
+        values: Mapping[str, Array],
+        cases: Integers,
+        components: Sequence[Component],
+        at_work: Sequence[WorkingFoil],
+    ) -> list[Array]:
+        """What is left of each margin of the foils and what fills each sail, scaled; none may be negative."""
+        boats = self.of(cases)[0]
+        margins = balance.foil_margins(self.layout, at_work)
+        pushes = balance.sail_pushes(self.layout, components, state_from(values, self.layout))
+        return [
+            *balance.foil_limits(boats, margins, boat_speed=values["boat_speed"]),
+            *balance.sail_limits(boats, pushes, scale=self.force_scale[cases]),
+        ]
+
     def wind(self, values: Mapping[str, Array], cases: Integers) -> Wind:
         """The wind of some cases."""
         return balance.true_wind(
@@ -443,11 +459,7 @@ class FastestEquilibrium:
         components, at_work = self.loads(values, cases, later)
         residual = balance.residuals(self.layout, components, leeway=values["leeway"])
         constraints = residual / self.residual_scale[:, cases]
-        boats, state = self.of(cases)[0], state_from(values, self.layout)
-        margins = balance.foil_margins(self.layout, at_work)
-        limits = balance.foil_limits(boats, margins, boat_speed=values["boat_speed"])
-        pushes = balance.sail_pushes(self.layout, components, state)
-        limits += balance.sail_limits(boats, pushes, scale=self.force_scale[cases])
+        limits = self.limits(values, cases, components, at_work)
         if limits:
             constraints = array_namespace(constraints).concatenate(
                 [constraints, array_namespace(*limits).stack(limits)]

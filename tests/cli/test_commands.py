@@ -28,7 +28,9 @@ def test_compare_prints_gains_leaders_summary_files_and_caution(invented: Run) -
     assert done.stderr == ""
     for said in ("VMG upwind", "VMG downwind", "boat speed on a reach, TWA 110 deg", "taller_rig", "fastest"):
         assert said in done.stdout
-    assert "lower_foot: upwind +0.03 kn VMG (0.9 %) at 6 kn" in done.stdout
+    assert "In short, against base: what differs by less than 1 %" in done.stdout
+    assert "Downwind: from 6 to 18 kn taller_rig is the fastest, worth" in done.stdout
+    assert "lower_foot: upwind +0.03 kn VMG (0.9 %) at 6 kn" in Path("out/summary.txt").read_text()
     assert done.stdout.rstrip().endswith(CAUTION)
     names = {
         "about.json", "best.csv", "budget.csv", "gain.csv", "polar.csv", "summary.txt", "best_option.png",
@@ -36,6 +38,25 @@ def test_compare_prints_gains_leaders_summary_files_and_caution(invented: Run) -
     }  # fmt: skip
     assert {path.name for path in Path("out").iterdir()} == names
     assert all(f"out/{name}" in done.stdout for name in names)
+
+
+def test_details_are_the_sentences_of_each_option_and_the_map_of_the_best(invented: Run) -> None:
+    plain = invented("compare", "good.toml", "--no-figures", *SMALL).stdout
+    done = invented("compare", "good.toml", "--no-figures", "--details", *SMALL).stdout
+    assert "lower_foot: upwind +0.03 kn VMG (0.9 %) at 6 kn" not in plain
+    assert "lower_foot: upwind +0.03 kn VMG (0.9 %) at 6 kn" in done
+    lines = done.splitlines()
+    start = lines.index("Best option and its margin over the next, kn, at true wind angle and speed")
+    header, *rows = lines[start + 1 : start + 7]
+    assert header.split() == ["TWA", "deg", "6", "kn", "12", "kn", "18", "kn"]
+    best = pd.read_csv("out/best.csv", keep_default_na=False)
+    names = ["base", "taller_rig", "lower_foot", "cut_head"]
+    for row, angle in zip(rows[1:4], (60.0, 110.0, 160.0), strict=True):
+        along = best[(best["aim"] == "speed") & (best["twa_deg"] == angle)]
+        told = row.split(maxsplit=1)[1].replace("=", " ").split()
+        assert told[::2] == [chr(ord("a") + names.index(name)) for name in along["option"]]
+        assert [float(each) for each in told[1::2]] == [round(each, 2) for each in along["margin_kn"]]
+    assert "a base, b taller_rig, c lower_foot, d cut_head" in lines
 
 
 def test_printed_gain_is_the_one_in_the_table(invented: Run) -> None:

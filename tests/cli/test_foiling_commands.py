@@ -124,7 +124,11 @@ def test_compare_marks_gains_between_branches(run: Run) -> None:
     assert not any(word.endswith(("^", "v")) for word in taller.split()[2:])
     note = next(line for line in lines if line.startswith("^ the option is foil-borne and base hull-borne"))
     assert note in Path("out/summary.txt").read_text().splitlines()
-    assert "at 6 kn base is hull-borne, taller_rig foil-borne (+" in " ".join(done.stdout.split())
+    assert "flying at 6 kn where base does not" in " ".join(done.stdout.split())
+    summary = Path("out/summary.txt").read_text()
+    assert "at 6 kn base is hull-borne, taller_rig foil-borne (+" in summary
+    details = run("compare", "flying.toml", "--details", "--no-figures", *GRID).stdout
+    assert "at 6 kn base is hull-borne, taller_rig foil-borne (+" in " ".join(details.split())
     gain = pd.read_csv("out/gain.csv", keep_default_na=False)
     assert set(gain["option_branch"]) == {"hull-borne", "foil-borne"}
     assert Path("out/branches.csv").exists()

@@ -45,7 +45,7 @@ class _Invented(trim.FastestEquilibrium):
     """
 
     free_names: tuple[str, ...] = ("boat_speed", "leeway", "rudder", "crew_arm")
-    limits: Mapping[str, tuple[float, float]] = {
+    rooms: Mapping[str, tuple[float, float]] = {
         "boat_speed": (0.05, SPEED_LIMIT),
         "leeway": (-1.5, 1.5),
         "rudder": (-20.0, 20.0),
@@ -56,7 +56,7 @@ class _Invented(trim.FastestEquilibrium):
     def __init__(self, conditions: Conditions):
         boat = keelboat.base()
         fixed = [name for name in trim.ranges(boat, HULL_BORNE) if name not in self.free_names]
-        bounds = np.array([self.limits[name] for name in self.free_names])
+        bounds = np.array([self.rooms[name] for name in self.free_names])
         free = trim.Freedom(
             branch=HULL_BORNE,
             names=self.free_names,
@@ -80,6 +80,14 @@ class _Invented(trim.FastestEquilibrium):
         return np.array(
             [guesses[name] / scale + 0.0 * tws for name, scale in zip(self.names, self.scale, strict=True)]
         )
+
+    @property
+    def inequality_count(self) -> int:
+        """None: there are no sails to be filled."""
+        return 0
+
+    def limits(self, *_: Any) -> list[Any]:
+        return []
 
     def loads(
         self, values: Mapping[str, Any], cases: NDArray[np.int64], *later: Any

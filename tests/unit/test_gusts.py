@@ -61,7 +61,7 @@ def test_it_is_the_root_of_the_equations_with_the_trims_held():
         def residuals(state, problem=problem, x=x):
             moved = x.copy()
             moved[places, 0] = state
-            return problem.values(moved, np.zeros(1, dtype=np.int64)).constraints[:, 0]
+            return problem.values(moved, np.zeros(1, dtype=np.int64)).constraints[: problem.equality_count, 0]
 
         answer = root(residuals, x[places, 0], tol=1e-12)
         assert answer.success

@@ -13,8 +13,9 @@ import numpy as np
 import pytest
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
-from matplotlib.text import Text
+from matplotlib.text import Annotation, Text
 
 from tests.support import synthetic
 from vpp import plots
@@ -183,12 +184,88 @@ def test_names_at_line_ends_do_not_cover_each_other(comparison: Comparison) -> N
         assert all(upper.y0 >= lower.y1 - 1.0 for lower, upper in pairwise(boxes))
 
 
+def test_lines_to_names_cross_none_of_them(comparison: Comparison) -> None:
+    """Each line starts at the left edge of its own name, and all names lie to the right of that."""
+    figure = plots.vmg_gain_figure(comparison)
+    canvas = FigureCanvasAgg(figure)
+    canvas.draw()
+    for ax in figure.axes:
+        named = [item for item in ax.texts if item.get_text() in comparison.polar.options]
+        left = min(Text.get_window_extent(item, canvas.get_renderer()).x0 for item in named)
+        for item in named:
+            assert isinstance(item, Annotation)
+            drawn = item.arrow_patch.get_path().transformed(item.arrow_patch.get_transform()).vertices
+            assert drawn[:, 0].max() <= left + 1.0
+
+
+def test_names_stay_beside_their_axes_as_far_as_there_is_room() -> None:
+    at_the_top = plots._spread(np.linspace(0.97, 1.0, 10), gap=0.058)
+    assert at_the_top[-1] == pytest.approx(1.0)
+    assert np.diff(at_the_top) == pytest.approx([0.058] * 9)
+    at_the_foot = plots._spread(np.zeros(4), gap=0.058)
+    assert at_the_foot == pytest.approx(0.058 * np.arange(4))
+
+
 def test_vmg_is_drawn_as_speed_made_good_both_ways(comparison: Comparison) -> None:
     for aim in ("upwind", "downwind"):
         ax = plots.vmg_plot(Figure().subplots(), comparison.polar, aim=aim)
         drawn = np.array([line.get_ydata() for line in ax.lines])
         np.testing.assert_array_equal(drawn, np.abs(comparison.polar.at_best_vmg("vmg_kn", aim=aim)))
         assert (drawn > 0.0).all()
+
+
+@pytest.mark.parametrize("shade", ["#2f6f9f", "#c0703a", "#fbfbf9", "#dceaf4", "#7b5136", "black", "white"])
+def test_numbers_stand_out_on_the_colour_of_their_cell(shade: str) -> None:
+    """Contrast of at least 3, what the Web Content Accessibility Guidelines 2.1 ask of large text (from
+    memory), with the relative luminance that they define.
+    """
+
+    def luminance(colour: str) -> float:
+        linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in to_rgb(colour)]
+        return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+    ink = luminance(plots.ink_on(np.array(to_rgb(shade))))
+    ground = luminance(shade)
+    assert (max(ink, ground) + 0.05) / (min(ink, ground) + 0.05) >= 3.0
+
+
+def one_far_ahead(comparison: Comparison) -> Comparison:
+    """taller_rig a fifth faster in 12 kn at 90 deg: rows run over 4 options, 4 winds and 6 aims."""
+    solved = comparison.polar.solved
+    speed = solved.quantities["boat_speed"].copy()
+    speed[24 + 6 + 2] *= 1.2
+    quantities = {**solved.quantities, "boat_speed": speed}
+    return Comparison(polar=replace(comparison.polar, solved=replace(solved, quantities=quantities)))
+
+
+def test_numbers_of_a_gain_are_dark_or_light_as_their_cell_asks(comparison: Comparison) -> None:
+    comparison = one_far_ahead(comparison)
+    ax = plots.gain_plot(Figure().subplots(), comparison, option="taller_rig")
+    inks = {item.get_text(): item.get_color() for item in ax.texts}
+    limit = plots.shade_limit_kn(comparison)
+    gain = comparison.gain_kn()[1, :, :4]
+    strong, weak = gain[gain >= limit], gain[np.abs(gain) < 0.2 * limit]
+    assert strong.size
+    assert weak.size
+    assert all(inks[f"{value:+.2f}"] == "white" for value in strong)
+    assert all(inks[plots.show_number(value, decimals=2, signed=True)] == plots.INK for value in weak)
+
+
+def test_map_of_leads_says_them_in_knots_and_bold_where_a_decision_can_rest_on_them(
+    comparison: Comparison,
+) -> None:
+    comparison = one_far_ahead(comparison)
+    ax = plots.best_margin_plot(Figure().subplots(), comparison)
+    best = comparison.best_frame()
+    known = best[best["margin_kn"].notna()]
+    assert sorted(item.get_text() for item in ax.texts) == sorted(
+        f"{margin:.2f}" for margin in known["margin_kn"]
+    )
+    bold = sum(item.get_fontweight() == "bold" for item in ax.texts)
+    assert bold == int((known["margin_kn"] >= 0.01 * known["best_kn"]).sum())
+    assert 0 < bold < len(ax.texts)
+    crosses = [line for line in ax.lines if line.get_marker() == "x"]
+    assert len(crosses) == int((best["missing_count"] > 0).sum())
 
 
 def test_map_of_leaders_fills_every_condition_with_its_leader(comparison: Comparison) -> None:

@@ -128,15 +128,19 @@ def test_failed_condition_is_a_gap_and_not_a_number(small: Polar) -> None:
     assert math.isnan(small.speed("base", tws_kn=18.0, twa_deg=30.0))
 
 
-def test_speed_is_read_at_grid_points_only(small: Polar) -> None:
+def test_speed_is_read_on_the_grid_and_interpolated_between(small: Polar) -> None:
     wanted = synthetic.boat_speed_kn("taller_rig", np.array([6.0]), np.array([90.0]))[0]
     assert small.speed("taller_rig", tws_kn=6.0, twa_deg=90.0) == pytest.approx(wanted, rel=1e-12)
     upwind = small.at_best_vmg("boat_speed_kn", aim="upwind")[1, 0]
     assert small.speed("taller_rig", tws_kn=6.0, twa_deg="upwind") == upwind
-    with pytest.raises(ValueError, match="twa_deg = 91"):
-        small.speed("base", tws_kn=6.0, twa_deg=91.0)
-    with pytest.raises(ValueError, match="tws_kn = 7"):
-        small.speed("base", tws_kn=7.0, twa_deg=90.0)
+    found = small.targets()
+    assert small.speed(tws_kn=7.0, twa_deg=91.0) == found.speed_at(tws_kn=7.0, twa_deg=91.0).boat_speed_kn
+    between = found.target("taller_rig", aim="upwind", tws_kn=7.0)
+    assert small.speed("taller_rig", tws_kn=7.0, twa_deg="upwind") == between.boat_speed_kn
+    with pytest.raises(ValueError, match="nothing is extrapolated; solve it at this angle"):
+        small.speed("base", tws_kn=6.0, twa_deg=20.0)
+    with pytest.raises(ValueError, match="nothing is extrapolated; solve the polar in winds from 5 to 18"):
+        small.speed("base", tws_kn=5.0, twa_deg=90.0)
     with pytest.raises(KeyError, match="no option 'nothing'"):
         small.speed("nothing", tws_kn=6.0, twa_deg=90.0)
 

@@ -74,7 +74,8 @@ def test_jacobian_in_waves_is_that_of_differences() -> None:
     problem = keelboat.problem([in_sea(CHOP)], UPWIND)
     x = keelboat.random_states(problem, seed=3)
     cases = np.arange(problem.condition_count)
-    found = problem.derivatives(x, cases, np.zeros((problem.equality_count, len(cases)))).jacobian
+    none = np.zeros((problem.equality_count + problem.inequality_count, len(cases)))
+    found = problem.derivatives(x, cases, none).jacobian
     step = 1e-6
     for i in range(problem.variable_count):
         up, down = x.copy(), x.copy()

@@ -186,7 +186,7 @@ def test_derivatives_of_the_whole_balance_by_power() -> None:
     cases = np.arange(2)
     x = 0.5 * (problem.lower + problem.upper)
     x[problem.names.index("boat_speed")] = 0.7
-    found = problem.derivatives(x, cases, np.ones((problem.equality_count, 2)))
+    found = problem.derivatives(x, cases, np.ones((problem.equality_count + problem.inequality_count, 2)))
     up, down = x.copy(), x.copy()
     up[row] += 1e-5
     down[row] -= 1e-5

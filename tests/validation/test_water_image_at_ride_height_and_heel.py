@@ -272,7 +272,7 @@ def test_gain_of_low_luff_is_that_with_the_image_where_the_boat_rides(
 ) -> None:
     """Image theorem, solved through the tool at 14 kn with both boats held at one ride height and the image
     there: the gain of half a metre of luff at the foot is the same within 0.001 kn. Mirrored as afloat it
-    would be 0.014 kn more. Free to ride higher than an image that does not move, a boat would gain by that.
+    would be 0.029 kn more. Free to ride higher than an image that does not move, a boat would gain by that.
     """
     options = ("base", "low_luff")
     monkeypatch.setattr(trim, "_ride_heights", lambda boat, branch: Range(lower=0.464, upper=0.466))
@@ -282,7 +282,7 @@ def test_gain_of_low_luff_is_that_with_the_image_where_the_boat_rides(
         assert found == pytest.approx(gain_upwind("foiling_monohull", options, FOIL_BORNE, 14.0), abs=0.001)
     with_image(monkeypatch, heel=0.0, ride_height=0.0)
     assert gain_upwind("foiling_monohull", options, FOIL_BORNE, 14.0) - found == pytest.approx(
-        0.014, abs=0.003
+        0.029, abs=0.003
     )
 
 

@@ -11,16 +11,21 @@ import typer
 
 from vpp.cli import (
     calibrate,
+    card,
     check,
     compare,
     course,
     crew,
     current,
+    doubt,
+    export,
     gusts,
+    improve,
     loads,
     point,
     polar,
     stability,
+    target,
     why,
 )
 from vpp.cli.console import stopping_at_once
@@ -61,11 +66,16 @@ app.command("point")(stopping_at_once(point.point))
 app.command("polar")(stopping_at_once(polar.polar))
 app.command("compare")(stopping_at_once(compare.compare))
 app.command("why")(stopping_at_once(why.why))
+app.command("doubt")(stopping_at_once(doubt.doubt))
 app.command("gusts")(stopping_at_once(gusts.gusts))
+app.command("target")(stopping_at_once(target.target))
+app.command("card")(stopping_at_once(card.card))
+app.command("improve")(stopping_at_once(improve.improve))
 app.command("stability")(stopping_at_once(stability.stability))
 app.command("crew")(stopping_at_once(crew.crew))
 app.command("course")(stopping_at_once(course.course))
 app.command("current")(stopping_at_once(current.current))
+app.command("export")(stopping_at_once(export.export))
 app.command("loads")(stopping_at_once(loads.loads))
 app.command("calibrate")(stopping_at_once(calibrate.calibrate))
 

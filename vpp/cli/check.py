@@ -11,12 +11,14 @@ from vpp.cli.console import stop, table
 from vpp.cli.options import BoatPath, Format, Options, Printed
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
     from vpp.boat import Boat
     from vpp.config import BoatFile, Row
+    from vpp.config.set_tables import SetQuantity
     from vpp.rule_box import Verdict
 
+_BASE = "base"
 _SAID_ABOVE = ("name", "description")
 _COMPUTED_DECIMALS = {"kg": 0, "m": 3, "m²": 2, "m³": 3}
 _SAIL_COLUMNS = {
@@ -38,17 +40,19 @@ def check(boat: BoatPath, option: Options = None, printed: Printed = Format.TEXT
     """Check a boat file and show every value with its origin.
 
     The base boat is shown whole, each option by what it changes; a named option is shown whole. Where the
-    file has a rule box, every option is held against it.
+    file has a rule box, every option is held against it. Every value of what is set ([[set]]) is checked too.
 
     Example: vpp check keelboat.toml --option taller_rig
     """
     from vpp.config import BoatFileError, load
+    from vpp.config.set_boats import set_boats
     from vpp.rule_box import verdicts
 
     try:
         boat_file = load(boat)
         boats = boat_file.select(option or ())
         found = verdicts(boat_file, option or ())
+        values = {name: each.quantities for name, each in set_boats(boat_file, option or ()).items()}
     except BoatFileError as error:
         stop(str(problem) for problem in error.problems)
     if printed is Format.JSON:
@@ -56,11 +60,16 @@ def check(boat: BoatPath, option: Options = None, printed: Printed = Format.TEXT
     elif printed is Format.CSV:
         typer.echo(_csv(boat_file, boats, found), nl=False)
     else:
-        typer.echo(_text(boat_file, boats, found, whole=option or ()))
+        typer.echo(_text(boat_file, boats, found, values, whole=option or ()))
 
 
 def _text(
-    boat_file: BoatFile, boats: Sequence[Boat], found: Sequence[Verdict], *, whole: Iterable[str]
+    boat_file: BoatFile,
+    boats: Sequence[Boat],
+    found: Sequence[Verdict],
+    values: Mapping[str, Sequence[SetQuantity]],
+    *,
+    whole: Iterable[str],
 ) -> str:
     from vpp.results.files import CAUTION
 
@@ -85,9 +94,32 @@ def _text(
             parts.append(f"Masses of {boat.name}{worn}{resting}")
             parts.append(_masses(boat))
             parts.append(_equations(boat))
+    if values:
+        parts.append(_set_values(values))
     if found:
         parts += ["Rule box, clause by clause", *_rule_tables(found), _rule_closing(found)]
     return "\n\n".join([*parts, CAUTION])
+
+
+def _set_values(values: Mapping[str, Sequence[SetQuantity]]) -> str:
+    """What is set, from which values, and for which ranges; of an option only what the base does not have."""
+    rows = [
+        (
+            option,
+            quantity.name,
+            key.key,
+            key.built_text,
+            ", ".join(f"{value:.6g}" for value in key.values) + f" {key.unit}".rstrip(),
+            quantity.edges_text,
+        )
+        for option, quantities in values.items()
+        for quantity in quantities
+        if option == _BASE or quantity not in values.get(_BASE, ())
+        for key in quantity.keys
+    ]
+    header = ("option", "set", "key", "as filed", "to choose from", "ranges, by their edges")
+    title = "Set for a range and not trimmed: vpp compare picks the best value, all others take what is filed"
+    return f"{title}\n{table(header, rows, left=len(header))}"
 
 
 def _equations(boat: Boat) -> str:

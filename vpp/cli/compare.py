@@ -6,7 +6,9 @@ import textwrap
 from collections.abc import Sequence
 from itertools import groupby
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Annotated
+
+import typer
 
 from vpp.cli.console import (
     closing,
@@ -17,6 +19,7 @@ from vpp.cli.console import (
     sail_set_sentences,
     stop,
     table,
+    wrapped,
 )
 from vpp.cli.lever_tables import compared_levers, shown_frame, told_compared
 from vpp.cli.options import (
@@ -33,13 +36,23 @@ from vpp.cli.options import (
     process_count,
     read_boat_and_winds,
 )
-from vpp.cli.writing import about_polar, names_of, sail_sets_told, write_comparison
+from vpp.cli.writing import (
+    about_polar,
+    figure_problems,
+    names_of,
+    sail_sets_told,
+    set_values_told,
+    write_comparison,
+    write_figure,
+)
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from vpp.compare import Comparison
+    from vpp.config import BoatFile
     from vpp.levers import Levers
+    from vpp.polar import WindGrid
     from vpp.results.files import Written
     from vpp.rule_box import Verdict
 
@@ -54,8 +67,29 @@ def compare(
     printed: Printed = Format.TEXT,
     no_figures: NoFigures = False,
     processes: Processes = None,
+    details: Annotated[
+        bool,
+        typer.Option(
+            "--details", help="Print each option's gains in sentences and the map of the best option too."
+        ),
+    ] = False,
+    brief: Annotated[
+        Path | None,
+        typer.Option(
+            "--brief", metavar="FILE", help="Write one page for a meeting too (.pdf).", show_default=False
+        ),
+    ] = None,
+    question: Annotated[
+        str,
+        typer.Option("--question", metavar="TEXT", help="What the page is to answer.", show_default="which"),
+    ] = "",
+    draws: Annotated[
+        int, typer.Option("--draws", metavar="N", help="Draws that say how sure the page is; 0: none.")
+    ] = 64,
 ) -> None:
     """What each option gains or loses against the base boat.
+
+    What is set for a range and not trimmed ([[set]] in the boat file) has the best value of each range.
 
     Example: vpp compare keelboat.toml --option taller_rig --option long_luff
     """
@@ -64,7 +98,11 @@ def compare(
     from vpp.rule_box import verdicts
     from vpp.solver.stopping import keep_on_interrupt
 
-    boat_file, grid = read_boat_and_winds(boat, options=option or (), tws=tws, twa=twa, out=out, sea=sea)
+    boat_file, grid = read_boat_and_winds(
+        boat, options=option or (), tws=tws, twa=twa, out=out, sea=sea, sets_values=True,
+        also=_brief_problems(brief, question, draws),
+    )  # fmt: skip
+    _check_set_values(boat_file, grid, option or ())
     try:
         with keep_on_interrupt(), progress("solving") as report:
             comparison = solve_comparison(
@@ -77,14 +115,75 @@ def compare(
             )
     except NothingToCompare as error:
         stop([str(error)])
-    levers = compared_levers(boat_file, comparison)
+    base_is_set = comparison.polar.options[0] in comparison.set_values().options
+    # levers are those of the boat as filed, which with set values is not the one that sails
+    levers = [] if base_is_set else compared_levers(boat_file, comparison)
     found = verdicts(boat_file, comparison.polar.options)
     written = write_comparison(
         comparison, out, figures=not no_figures, levers=levers, rule_box=_rule_sentences(found)
     )
-    told = _PRINT[printed](comparison, written, levers, found)
+    told = (
+        _text(comparison, written, levers, found, details=details)
+        if printed is Format.TEXT
+        else _PRINT[printed](comparison, written, levers, found)
+    )
     print_result(told, written, is_data=printed is not Format.TEXT)
+    if brief is not None:
+        _write_brief(brief, boat_file, comparison, question, draws, process_count(processes))
     finish(comparison.polar.solved)
+
+
+def _brief_problems(brief: Path | None, question: str, draws: int) -> list[str]:
+    """What is wrong with what is asked of the page."""
+    from vpp.uncertainty import BadSample, check_sample
+
+    problems = figure_problems(brief, key="brief", kinds=(".pdf", ".png"))
+    if brief is None and question:
+        problems.append(f"question = {question!r}: of no use without --brief")
+    if draws:
+        try:
+            check_sample(draws=draws, seed=0)
+        except BadSample as error:
+            problems += error.problems
+    return problems
+
+
+def _write_brief(
+    path: Path, boat_file: BoatFile, comparison: Comparison, question: str, draws: int, processes: int
+) -> None:
+    """The page, or a line why there is none."""
+    from vpp.brief import NoBrief
+    from vpp.brief import brief as brief_of
+    from vpp.brief_plot import brief_figure
+
+    try:
+        with progress("how sure") as report:
+            found = brief_of(
+                boat_file, comparison, question=question, draws=draws, processes=processes, progress=report
+            )
+    except NoBrief as reason:
+        stop([f"brief = {str(path)!r}: {reason}"])
+    write_figure(path, brief_figure(found), key="brief")
+    typer.echo(f"{path}: {found.headline}", err=True)
+
+
+def _check_set_values(boat_file: BoatFile, grid: WindGrid, options: Sequence[str]) -> None:
+    """Everything that speaks against the values of set quantities, or the winds of the grid against their
+    ranges, ends the command.
+    """
+    from vpp.config import BoatFileError
+    from vpp.config.set_boats import has_set_quantities, set_boats, set_quantities
+    from vpp.set_values import grid_problems
+
+    if not has_set_quantities(boat_file, options):
+        return
+    problems = grid_problems(set_quantities(boat_file, options), grid)
+    try:
+        set_boats(boat_file, options)
+    except BoatFileError as error:
+        problems += [str(problem) for problem in error.problems]
+    if problems:
+        stop(problems)
 
 
 def _rule_sentences(found: Sequence[Verdict]) -> list[str]:
@@ -94,11 +193,37 @@ def _rule_sentences(found: Sequence[Verdict]) -> list[str]:
 
 
 def _text(
-    comparison: Comparison, written: Written, levers: Sequence[Levers], found: Sequence[Verdict]
+    comparison: Comparison,
+    written: Written,
+    levers: Sequence[Levers],
+    found: Sequence[Verdict],
+    *,
+    details: bool,
 ) -> str:
     base = comparison.polar.options[0]
     parts = [
         comparison.polar.source.line,
+        *([_by_wind(comparison)] if comparison.alternatives else []),
+        *_set_values(comparison),
+        *(_against_base(comparison) if comparison.alternatives else []),
+    ]
+    if found:
+        parts.append("\n".join(_rule_sentences(found)))
+    parts += sail_set_sentences(comparison.polar)
+    if comparison.notes():
+        parts.append("\n".join(comparison.notes()))
+    if details and comparison.alternatives:
+        parts.append("\n".join(_summary(comparison, name) for name in comparison.alternatives))
+        parts.append(_map(comparison))
+    if levers:
+        parts.append(told_compared(levers, base))
+    return "\n\n".join([*parts, closing(written)])
+
+
+def _against_base(comparison: Comparison) -> list[str]:
+    """Tables of gains by wind speed, and which option is fastest where."""
+    base = comparison.polar.options[0]
+    parts = [
         f"Gains against {base}, kn, by true wind speed: positive where faster, - without a result",
         _gains(comparison, "VMG upwind", "upwind"),
         _gains(comparison, "VMG downwind", "downwind"),
@@ -106,16 +231,97 @@ def _text(
     if comparison.reach_deg is not None:
         title = f"boat speed on a reach, TWA {comparison.reach_deg:g} deg"
         parts.append(_gains(comparison, title, comparison.reach_deg))
-    parts.append(_best(comparison))
-    if found:
-        parts.append("\n".join(_rule_sentences(found)))
-    parts += sail_set_sentences(comparison.polar)
-    if comparison.notes():
-        parts.append("\n".join(comparison.notes()))
-    parts.append("\n".join(_summary(comparison, name) for name in comparison.alternatives))
-    if levers:
-        parts.append(told_compared(levers, base))
-    return "\n\n".join([*parts, closing(written)])
+    return [*parts, _best(comparison)]
+
+
+def _by_wind(comparison: Comparison) -> str:
+    """Which option is best in which range of wind, under what the sentences leave out."""
+    from vpp.compare import DECISIVE_PERCENT
+
+    title = (
+        f"In short, against {comparison.polar.options[0]}: what differs by less than {DECISIVE_PERCENT:g} % "
+        "is no basis for a decision by itself, and not named"
+    )
+    return "\n".join([title, *(_wrapped(sentence) for sentence in comparison.by_wind())])
+
+
+def _wrapped(sentence: str) -> str:
+    """A sentence in lines that keeps its own indent."""
+    told = sentence.lstrip()
+    lines = wrapped(told, units=("kn", "%", "deg")).splitlines()
+    return "\n".join(" " * (len(sentence) - len(told)) + line for line in lines)
+
+
+_SET_HEADER = ("option", "set", "in", "to", "loses on average", "at most", "at")
+
+
+def _set_values(comparison: Comparison) -> list[str]:
+    """What is set to which value in which range, and what that loses; nothing where nothing is set."""
+    from vpp.results.variables import show_number
+
+    found = comparison.set_values()
+    if not found:
+        return []
+
+    def percent(value: float) -> str:
+        return f"{show_number(value, decimals=2)} %" if value == value else "-"
+
+    settings = found.settings()
+    is_trimmed = any(each.quantity.is_control for each in settings)
+    rows = []
+    for each in settings:
+        in_kn = show_number(each.worst_regret_kn, decimals=2)
+        lost = [percent(each.mean_lost_to_trim_percent), percent(each.worst_lost_to_trim_percent)]
+        rows.append(
+            (
+                each.option, each.quantity.name, each.range_text,
+                each.text + "*" * each.is_at_end, percent(each.mean_regret_percent),
+                f"{percent(each.worst_regret_percent)}, {in_kn} kn", found.place_text(each),
+                *(lost if is_trimmed else ()),
+            )
+        )  # fmt: skip
+    header = (*_SET_HEADER, *(("to free trim", "at most") if is_trimmed else ()))
+    notes = ["* the least or the greatest value on offer"] if any(each.is_at_end for each in settings) else []
+    lacking = sum(each.unsailed_count for each in settings)
+    notes += [f"{lacking} conditions that other values can sail have no result"] if lacking else []
+    title = (
+        "Set values: the best for all conditions of each range, and what they lose against the best value of "
+        "each condition"
+    )
+    return ["\n".join([title, table(header, rows, left=4), *notes])]
+
+
+def _map(comparison: Comparison) -> str:
+    """The best option at every condition with its margin over the next, options by letters."""
+    from vpp.compare import LEVEL_KN
+    from vpp.results.variables import show_number
+
+    grid, names = comparison.polar.grid, comparison.polar.options
+    best = comparison.best_frame()
+    rows = []
+    # best VMG stands above and below the angles, as on the map that is drawn
+    order: list[tuple[float | str, str]] = [("upwind", "VMG upwind")]
+    order += [(angle, f"{angle:g}") for angle in grid.twa_deg]
+    for twa_deg, label in [*order, ("downwind", "VMG downwind")]:
+        along = best.iloc[comparison.place(twa_deg) :: len(comparison.polar.row_aims)]
+        cells = []
+        for row in along.to_dict(orient="records"):
+            margin = show_number(row["margin_kn"], decimals=2)
+            level = "=" if row["margin_kn"] < LEVEL_KN else " "
+            told = f"{_letter(names.index(row['option']))}{level}{margin}" if row["option"] else "-"
+            cells.append(told + "*" * bool(row["missing_count"]))
+        rows.append((label, *cells))
+    header = ("TWA deg", *(f"{tws:g} kn" for tws in grid.tws_kn))
+    key = ", ".join(f"{_letter(at)} {name}" for at, name in enumerate(names))
+    title = "Best option and its margin over the next, kn, at true wind angle and speed"
+    notes = "= level, * at least one option has no result, - none has"
+    return "\n".join([title, table(header, rows), wrapped(key), notes])
+
+
+def _letter(index: int) -> str:
+    """A to z, then aa and so on."""
+    first, last = divmod(index, 26)
+    return (chr(ord("a") + first - 1) if first else "") + chr(ord("a") + last)
 
 
 def _summary(comparison: Comparison, option: str) -> str:
@@ -194,12 +400,14 @@ def _json(
     return json_text(
         {
             **about_polar(comparison.polar, files=names_of(written)),
+            "by_wind": [sentence.strip() for sentence in comparison.by_wind()],
             "summary": list(comparison.summary()),
             "notes": list(comparison.notes()),
             "gain": records(comparison.gain_frame()),
             "best": records(comparison.best_frame()),
             "levers": records(shown_frame(levers, keys=())),
             **({"rule_box": records(to_frame(found))} if found else {}),
+            **set_values_told(comparison),
             **sail_sets_told(comparison.polar),
         }
     )
@@ -211,4 +419,4 @@ def _csv(comparison: Comparison, written: Written, levers: Sequence[Levers], fou
     return csv_text(comparison.gain_frame())
 
 
-_PRINT = {Format.TEXT: _text, Format.JSON: _json, Format.CSV: _csv}
+_PRINT = {Format.JSON: _json, Format.CSV: _csv}

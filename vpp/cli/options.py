@@ -94,26 +94,53 @@ def process_count(asked: int | None) -> int:
     return os.cpu_count() or 1
 
 
-def read_boat(boat: Path, *, options: Sequence[str], sea: str | None = None) -> BoatFile:
-    """The boat file, its boats in the sea that is asked for. Raises BoatFileError with all that is wrong."""
+def read_boat(
+    boat: Path, *, options: Sequence[str], sea: str | None = None, sets_values: bool = False
+) -> BoatFile:
+    """The boat file, its boats in the sea that is asked for. Says on stderr which values quantities have that
+    are to be set, unless the command `sets_values` itself. Raises BoatFileError with all that is wrong.
+    """
     from vpp.config import load, sea_of
 
     asked = None if sea is None else sea_of(sea)
     boat_file = load(boat)
     boat_file.select(options)
+    if not sets_values:
+        _tell_values_as_filed(boat_file, options)
     return boat_file if asked is None else boat_file.at_sea(asked)
 
 
+def _tell_values_as_filed(boat_file: BoatFile, options: Sequence[str]) -> None:
+    from vpp.config.set_boats import set_quantities
+
+    told = [
+        f"{option}: {', '.join(f'{each.name} {each.built_text}' for each in quantities)}"
+        for option, quantities in set_quantities(boat_file, options).items()
+    ]
+    if told:
+        typer.echo("quantities to be set are as the boat file has them (vpp compare sets them):", err=True)
+        for line in told:
+            typer.echo(f"  {line}", err=True)
+
+
 def read_boat_and_winds(
-    boat: Path, *, options: Sequence[str], tws: str, twa: str, out: Path, sea: str | None = None
+    boat: Path,
+    *,
+    options: Sequence[str],
+    tws: str,
+    twa: str,
+    out: Path,
+    sea: str | None = None,
+    sets_values: bool = False,
+    also: Sequence[str] = (),
 ) -> tuple[BoatFile, WindGrid]:
-    """The boat file and the wind grid; everything wrong with either, or with the folder to write to, ends the
-    command.
+    """The boat file, as `read_boat` has it, and the wind grid; everything wrong with either, or with the
+    folder to write to, and what is wrong `also`, ends the command.
     """
     from vpp.config import BoatFileError
     from vpp.polar import WindGrid, WindGridError
 
-    problems: list[str] = []
+    problems = [*also]
     grid = boat_file = None
     try:
         grid = WindGrid.parse(tws=tws, twa=twa)
@@ -122,7 +149,7 @@ def read_boat_and_winds(
     if out.exists() and not out.is_dir():
         problems.append(f"out = {str(out)!r}: a file of that name is in the way")
     try:
-        boat_file = read_boat(boat, options=options, sea=sea)
+        boat_file = read_boat(boat, options=options, sea=sea, sets_values=sets_values)
     except BoatFileError as error:
         problems += [str(problem) for problem in error.problems]
     if problems or grid is None or boat_file is None:

@@ -45,6 +45,21 @@ def sail_sets_told(polar: Polar) -> dict[str, Any]:
     return {"sail_set_summary": sentences, "sail_sets": records(polar.sail_sets_frame())}
 
 
+def set_values_told(comparison: Comparison) -> dict[str, Any]:
+    """What is set to which value and what it loses, for JSON; nothing where nothing is set."""
+    from vpp.results.files import records
+
+    found = comparison.set_values()
+    if not found:
+        return {}
+    return {
+        "set_value_summary": list(found.sentences()),
+        "set_values": records(found.to_frame()),
+        "set_regret": records(found.regret_frame()),
+        "set_candidates": records(found.candidates_frame()),
+    }
+
+
 def names_of(written: Written) -> tuple[str, ...]:
     """The names of the files written."""
     return tuple(path.name for path in written.files)
@@ -87,25 +102,48 @@ def write_comparison(
 
     polar = comparison.polar
     choices = [sentence for option in polar.options for sentence in summary(polar, option)]
-    told = [polar.source.line, *comparison.summary(), *rule_box, *choices, *comparison.notes(), CAUTION]
+    settings = comparison.set_values().sentences()
+    gains = [*comparison.by_wind(), *settings, *comparison.summary()]
+    told = [polar.source.line, *gains, *rule_box, *choices, *comparison.notes(), CAUTION]
     texts = {
         **_tables(comparison.polar),
         "gain.csv": csv_text(comparison.gain_frame()),
         "best.csv": csv_text(comparison.best_frame()),
+        **_set_value_tables(comparison),
         **_lever_table(levers),
         "summary.txt": "\n".join(told) + "\n",
     }
     drawn: dict[str, Figure] = {}
     if figures:
-        from vpp.plots import best_option_figure, gain_figure, vmg_gain_figure
+        from vpp.plots import best_option_figure, gain_figure, vmg_figure, vmg_gain_figure
 
         drawn = {
-            "gain": gain_figure(comparison),
-            "vmg": vmg_gain_figure(comparison),
-            "best_option": best_option_figure(comparison),
+            **(
+                {
+                    "gain": gain_figure(comparison),
+                    "vmg": vmg_gain_figure(comparison),
+                    "best_option": best_option_figure(comparison),
+                }
+                if comparison.alternatives
+                else {"vmg": vmg_figure(polar)}
+            ),
             **_sail_set_figures(comparison.polar),
         }
     return _write(folder, comparison.polar, texts, drawn)
+
+
+def _set_value_tables(comparison: Comparison) -> dict[str, str]:
+    """What is set to which value and what it loses; nothing where nothing is set."""
+    from vpp.results.files import csv_text
+
+    found = comparison.set_values()
+    if not found:
+        return {}
+    return {
+        "set_values.csv": csv_text(found.to_frame()),
+        "set_regret.csv": csv_text(found.regret_frame()),
+        "set_candidates.csv": csv_text(found.candidates_frame()),
+    }
 
 
 def _lever_table(levers: Sequence[Levers]) -> dict[str, str]:
@@ -150,14 +188,20 @@ def _write(folder: Path, polar: Polar, texts: dict[str, str], drawn: dict[str, F
         stop([f"out = {str(folder)!r}: cannot be written ({error.strerror})"])
 
 
-def figure_problems(path: Path | None) -> list[str]:
-    """What is wrong with the name of a figure."""
-    if path is None or path.suffix.lower() in (".png", ".svg"):
+def figure_problems(
+    path: Path | None, *, key: str = "figure", kinds: Sequence[str] = (".png", ".svg")
+) -> list[str]:
+    """What is wrong with the name of a figure, given as the option `key`."""
+    if path is None:
         return []
-    return [f"figure = {str(path)!r}: the name must end in .png or .svg"]
+    if path.is_dir():
+        return [f"{key} = {str(path)!r}: a folder of that name is in the way"]
+    if path.suffix.lower() in kinds:
+        return []
+    return [f"{key} = {str(path)!r}: the name must end in {' or '.join(kinds)}"]
 
 
-def write_figure(path: Path, figure: Figure) -> None:
+def write_figure(path: Path, figure: Figure, *, key: str = "figure") -> None:
     """One figure to a file of this name, folders and all."""
     from vpp.results.files import save_figure
 
@@ -165,4 +209,4 @@ def write_figure(path: Path, figure: Figure) -> None:
         path.parent.mkdir(parents=True, exist_ok=True)
         save_figure(path, figure)
     except OSError as error:
-        stop([f"figure = {str(path)!r}: cannot be written ({error.strerror})"])
+        stop([f"{key} = {str(path)!r}: cannot be written ({error.strerror})"])

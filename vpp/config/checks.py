@@ -25,8 +25,11 @@ from vpp.config.schema import (
     RuleTable,
     SailTable,
     TableModel,
+    UncertaintyTable,
 )
 from vpp.config.sections import mast_findings, section_findings
+from vpp.config.set_tables import set_findings
+from vpp.config.uncertainty_tables import uncertainty_findings
 from vpp.config.validate import Finding
 from vpp.physics.lifting_line import stations
 
@@ -63,6 +66,8 @@ def table_findings(tables: Mapping[Path, TableModel]) -> list[Finding]:
                 found += _crew_findings(path, table)
             case RuleTable():
                 found += rule_findings(path, table)
+            case UncertaintyTable():
+                found += uncertainty_findings(path, table)
             case MassTable() if table.name in TAKEN_MASS_NAMES:
                 found.append(
                     Finding(
@@ -445,7 +450,7 @@ def heights_fault(percents: Sequence[float]) -> str:
 
 def boat_findings(boat: BoatDocument) -> list[Finding]:
     """What does not go together between the tables of a boat."""
-    found = mast_findings(boat)
+    found = [*mast_findings(boat), *set_findings(boat)]
     for index, sail in enumerate(boat.sail):
         path: Path = ("sail", index)
         if isinstance(sail, CoefficientSailTable):

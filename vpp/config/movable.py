@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import copy
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -12,7 +13,7 @@ from vpp.config import build, checks, source
 from vpp.config.boat_file import BoatFile, load
 from vpp.config.errors import BoatFileError, Problem
 from vpp.config.resolve import Resolver
-from vpp.config.schema import TABLES, BoatDocument, TableModel, properties_of
+from vpp.config.schema import TABLES, TELLING_KEYS, BoatDocument, TableModel, properties_of
 from vpp.config.sections import strip_findings
 from vpp.config.study import OPTIONS_OF, with_boat
 from vpp.config.text import nearest
@@ -20,11 +21,7 @@ from vpp.config.units import unit_of
 from vpp.config.validate import Finding
 
 # What is said of the boat and changes nothing of how it sails.
-_TELLING = ("wardrobe", "known_point", "rule_box")
-_TELLING_KEYS = (
-    *("mast_pivot_percent", "sheet_point_m", "sheet_block_x_m", "sheet_block_height_m", "sheet_track_min_m"),
-    *("sheet_track_max_m", "stay_sag_percent", "trim_power_w"),
-)
+_TELLING = ("wardrobe", "known_point", "rule_box", "uncertainty")
 # Lists that can be moved as a whole: chords by a share of each, cambers by the same for all.
 _LISTS = ("chord_m", "camber_flat_percent", "camber_full_percent", "reef_percent")
 _Where = tuple[str, int | None, str]
@@ -64,6 +61,7 @@ class MovableKeys:
         self._document, self._files, self._afloat = resolved.document, resolver.files, resolved.afloat
         self._other_sea = self.boat.sea != resolved.afloat.boat.sea
         self._drawn = self._as_drawn(self._document)
+        self._filed, self._by = self._document, dict[str, float]()
         where = _places_of(self._document)
         self._where = {
             row.key: where[row.key]
@@ -88,12 +86,32 @@ class MovableKeys:
             raise BoatFileError(unknown)
         return [self.keys[name] for name in names]
 
+    def moved_to(self, by: Mapping[str, float]) -> MovableKeys:
+        """The same numbers of the boat with several of them moved at once, each by so much in the unit of its
+        key; a share of chords is always one of those that are filed. Raises BoatFileError where the boat file
+        would not allow it.
+        """
+        there = copy.copy(self)
+        there._document = self._in_order(by)
+        there._by = self._together(by)
+        there._drawn = self._checked(by)
+        there._afloat = self._floating(there._drawn)
+        there.boat = self._in_its_sea(there._afloat.boat)
+        return there
+
+    def value_in_file(self, name: str) -> float | tuple[float, ...]:
+        """What stands in the boat file under a key, in its unit."""
+        table_name, index, key = self._where[name]
+        tables = getattr(self._document, table_name)
+        value: float | tuple[float, ...] = getattr(tables if index is None else tables[index], key)
+        return value
+
     def allows(self, name: str, by: float) -> bool:
         """Whether the values of the boat file would be in order with a number moved; not whether the boat
         would float with them.
         """
         try:
-            self._in_order(name, by)
+            self._in_order({name: by})
         except BoatFileError:
             return False
         return True
@@ -102,23 +120,23 @@ class MovableKeys:
         """The boat with a number moved, in the unit of its key, afloat at its own weight. Raises
         BoatFileError where the boat file would not allow it.
         """
-        drawn = self._checked(name, by)
-        floating = build.afloat(drawn)
-        self._refuse(checks.afloat_findings(floating))
-        return replace(floating.boat, sea=self.boat.sea) if self._other_sea else floating.boat
+        return self._in_its_sea(self._floating(self._checked({name: by})).boat)
 
     def held(self, name: str, by: float) -> tuple[Boat, float]:
         """The same boat at the water line of the boat as it is, and the volume [m^3] by which that falls
         short of carrying it. Where the number is one of the hull's lines the boat is afloat, and short of
         nothing.
         """
-        drawn = self._checked(name, by)
+        return self.held_together({name: by})
+
+    def held_together(self, by: Mapping[str, float]) -> tuple[Boat, float]:
+        """As `held`, with several numbers moved at once."""
+        drawn = self._checked(by)
         is_hull = drawn.hull != self._drawn.hull or drawn.fins != self._drawn.fins
         if isinstance(drawn.hull, FormedHull) or is_hull or drawn.environment != self._drawn.environment:
-            return self.moved(name, by), 0.0
+            return self._in_its_sea(self._floating(drawn).boat), 0.0
         short = build.needed_canoe_volume(drawn) - build.needed_canoe_volume(self._drawn)
-        boat = build.floating_as(drawn, self._afloat)
-        return (replace(boat, sea=self.boat.sea) if self._other_sea else boat), short
+        return self._in_its_sea(build.floating_as(drawn, self._afloat)), short
 
     def sunk(self, volume: float) -> Boat:
         """The boat as deep as with so much more volume [m^3] under water, and no heavier."""
@@ -142,28 +160,45 @@ class MovableKeys:
         boat = self._afloat.boat
         return build.mass_centre_x(boat), build.mass_centre_height(boat)
 
-    def _in_order(self, name: str, by: float) -> BoatDocument:
-        document = self._with(name, by)
+    def _in_its_sea(self, boat: Boat) -> Boat:
+        return replace(boat, sea=self.boat.sea) if self._other_sea else boat
+
+    def _floating(self, drawn: Boat) -> build.Afloat:
+        floating = build.afloat(drawn)
+        self._refuse(checks.afloat_findings(floating))
+        return floating
+
+    def _in_order(self, by: Mapping[str, float]) -> BoatDocument:
+        document = self._with(self._together(by))
         tables = _tables_of(document)
         self._refuse(checks.table_findings(tables) + checks.boat_findings(document))
         return document
 
-    def _checked(self, name: str, by: float) -> Boat:
-        document = self._in_order(name, by)
+    def _checked(self, by: Mapping[str, float]) -> Boat:
+        document = self._in_order(by)
         drawn = self._as_drawn(document)
         self._refuse(strip_findings(drawn, document) + checks.weight_findings(drawn, is_base=False))
         return drawn
 
-    def _with(self, name: str, by: float) -> BoatDocument:
-        table_name, index, key = self._where[name]
-        tables = getattr(self._document, table_name)
-        table: TableModel = tables if index is None else tables[index]
-        value = _moved(getattr(table, key), by, key)
-        self._refuse(_outside(properties_of(type(table))[key], value, name))
-        changed: object = table.model_copy(update={key: value})
-        if index is not None:
-            changed = (*tables[:index], changed, *tables[index + 1 :])
-        return self._document.model_copy(update={table_name: changed})
+    def _together(self, by: Mapping[str, float]) -> dict[str, float]:
+        """By how much numbers are moved from what is filed, with further moves."""
+        return self._by | {name: self._by.get(name, 0.0) + each for name, each in by.items()}
+
+    def _with(self, by: Mapping[str, float]) -> BoatDocument:
+        """The values as filed with numbers moved."""
+        document, findings = self._filed, list[Finding]()
+        for name, each in by.items():
+            table_name, index, key = self._where[name]
+            tables = getattr(document, table_name)
+            table: TableModel = tables if index is None else tables[index]
+            value = _moved(getattr(table, key), each, key)
+            findings += _outside(properties_of(type(table))[key], value, name)
+            changed: object = table.model_copy(update={key: value})
+            if index is not None:
+                changed = (*tables[:index], changed, *tables[index + 1 :])
+            document = document.model_copy(update={table_name: changed})
+        self._refuse(findings)
+        return document
 
     def _as_drawn(self, document: BoatDocument) -> Boat:
         return build.as_drawn(document, name=self.boat.name, says=self.boat.says, files=self._files)
@@ -195,7 +230,7 @@ def _places_of(document: BoatDocument) -> dict[str, _Where]:
         for index, table in entries:
             before = table_name if index is None else f"{table_name}.{table.name}"
             for key in type(table).model_fields:
-                if key in _TELLING_KEYS:
+                if key in TELLING_KEYS:
                     continue
                 value = getattr(table, key)
                 if isinstance(value, float) or (key in _LISTS and value):

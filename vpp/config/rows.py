@@ -79,11 +79,24 @@ def _table_rows(
         if not _is_used(document, table, choice_of(str(path[0]), key)):
             continue
         value = getattr(table, key)
-        if value is not None:
+        if isinstance(value, Mapping):
+            yield from _inner_rows(root, (*path, key), value, entry, file)
+        elif value is not None:
             yield _row(root, (*path, key), value, entry, file)
         elif isinstance(table, SailTable):
             row = _row(root, (*path, key), value, entry, file)
             yield from _filled(row, table, chord_files, file)
+
+
+def _inner_rows(
+    root: Table, path: Path, values: Mapping[str, object], entry: Mapping[str, Any], file: str
+) -> Iterator[Row]:
+    """A row for each value at the end of nested tables."""
+    for key, value in values.items():
+        if isinstance(value, Mapping):
+            yield from _inner_rows(root, (*path, key), value, entry, file)
+        else:
+            yield _row(root, (*path, key), value, entry, file)
 
 
 def _is_used(document: BoatDocument, table: TableModel, choice: Choice | None) -> bool:

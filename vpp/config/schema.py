@@ -773,6 +773,63 @@ class RuleTable(TableModel):
     greatest_deg: float | None = bound("greatest angle that the clause allows", -90.0, 180.0)
 
 
+class SetTable(TableModel):
+    """A quantity that is set for a day, a leg or a range of wind and not trimmed at every condition; `vpp
+    compare` picks the best of its values for each range.
+    """
+
+    name: str = name("what is set")
+    says: str = line("how it is set, in one line")
+    values: dict[str, Any] = Field(
+        description="what it may be set to: a list of values by key path, such as mass.water_tank.mass_kg; "
+        "lists of several keys go together, value by value. A control is named without min and max, as "
+        "sail.jib.camber_trim_percent, and held",
+    )
+    wind_edges_kn: tuple[Annotated[float, Field(ge=0.0, le=40.0)], ...] = Field(
+        (),
+        min_length=2,
+        max_length=20,
+        description="edges of the wind ranges that each have a value of their own, rising; an edge inside "
+        "belongs to the range above it. One value for every wind where not given",
+    )
+    twa_edges_deg: tuple[Annotated[float, Field(ge=0.0, le=180.0)], ...] = Field(
+        (),
+        min_length=2,
+        max_length=10,
+        description="edges of the ranges of true wind angle that each have a value of their own, likewise, "
+        "as [0, 75, 180] for a beat and the rest; best VMG upwind belongs to the first, downwind to the "
+        "last. One value for every angle where not given",
+    )
+
+
+class UncertaintyTable(TableModel):
+    """How well a number of the boat is known, for `vpp doubt`."""
+
+    name: str = name("what is in doubt, as tables call it")
+    key: str = Field(
+        pattern=LINE_PATTERN,
+        max_length=120,
+        description="the number of this file that is in doubt, such as crew.mass_kg; a star stands for every "
+        "name, as in mass.*.mass_kg, and all of them move together",
+    )
+    plus_minus_percent: float | None = bound(
+        "half of the range, as a part of the number; 0 for a number that is not in doubt", 0.0, 90.0
+    )
+    plus_minus: float | None = bound(
+        "half of the range, in the unit of the number; 0 for a number that is not in doubt", 0.0, 1e5
+    )
+    least: float | None = bound("lower end of the range, in the unit of the number", -1e5, 1e6)
+    greatest: float | None = bound("upper end of the range, in the unit of the number", -1e5, 1e6)
+    shape: Literal["even", "normal"] = Field(
+        "even",
+        description="whether every value of the range is alike, or the range holds 95 % of a normal "
+        "distribution",
+    )
+    why: str | None = Field(
+        None, pattern=LINE_PATTERN, max_length=200, description="where the range comes from, in one line"
+    )
+
+
 class BoatDocument(TableModel):
     """A whole boat without its options: the base, or what an option resolves to."""
 
@@ -795,6 +852,8 @@ class BoatDocument(TableModel):
     calibration: CalibrationTable = Field(default_factory=CalibrationTable)
     known_point: tuple[KnownPointTable, ...] = Field((), max_length=50)
     rule_box: tuple[RuleTable, ...] = Field((), max_length=100)
+    uncertainty: tuple[UncertaintyTable, ...] = Field((), max_length=100)
+    set: tuple[SetTable, ...] = Field((), max_length=4)
 
 
 class AddTables(TableModel):
@@ -808,6 +867,7 @@ class AddTables(TableModel):
     mass: tuple[MassTable, ...] = ()
     windage: tuple[WindageTable, ...] = ()
     rule_box: tuple[RuleTable, ...] = ()
+    set: tuple[SetTable, ...] = ()
 
 
 class OptionTable(TableModel):
@@ -850,6 +910,8 @@ REPEATED_TABLES: dict[str, type[TableModel]] = {
     "windage": WindageTable,
     "known_point": KnownPointTable,
     "rule_box": RuleTable,
+    "uncertainty": UncertaintyTable,
+    "set": SetTable,
 }
 TABLES = SINGLE_TABLES | REPEATED_TABLES
 # Tables of which every model has keys of its own; the first is the one in `TABLES`.
@@ -864,6 +926,11 @@ def table_model(table_name: str, table: object) -> type[TableModel] | None:
 # Models of a hull that is free to heave and pitch; the others float at their boat's weight.
 FREE_MODELS = ("thin_ship", "planing_prism")
 TOP_KEYS = ("schema_version", "name", "description")
+# Keys that only some commands read, and that change nothing of how the boat sails.
+TELLING_KEYS = (
+    *("mast_pivot_percent", "sheet_point_m", "sheet_block_x_m", "sheet_block_height_m", "sheet_track_min_m"),
+    *("sheet_track_max_m", "stay_sag_percent", "trim_power_w"),
+)
 
 
 @dataclass(frozen=True, kw_only=True)

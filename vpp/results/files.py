@@ -7,11 +7,12 @@ import math
 import os
 import tempfile
 import uuid
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
@@ -37,7 +38,7 @@ NOT_CALIBRATED = "none"
 """What tables say of a boat without calibration."""
 
 _OWN_KEYS = {"boat", "digest", "version", "caution", "files"}
-_OWN_SUFFIXES = (".csv", ".json", ".txt", ".png", ".svg")
+_OWN_SUFFIXES = (".csv", ".json", ".txt", ".toml", ".png", ".svg", ".pdf", ".parquet", ".nc")
 
 _FILE_DECIMALS = {
     item.column: item.decimals + FILE_EXTRA_DECIMALS for item in VARIABLES if not item.is_text
@@ -52,6 +53,12 @@ _FILE_DECIMALS = {
     "margin_kn": 4,
     "behind_best_kn": 4,
     "change_pays_after_minutes": 1,
+    **dict.fromkeys(("worst_regret_kn", "worst_lost_to_trim_kn", "regret_kn", "lost_to_trim_kn"), 4),
+    **dict.fromkeys(("made_good_kn", "best_made_good_kn", "trimmed_made_good_kn"), 4),
+    **dict.fromkeys(("mean_regret_percent", "worst_regret_percent", "regret_percent"), 3),
+    **dict.fromkeys(
+        ("mean_lost_to_trim_percent", "worst_lost_to_trim_percent", "lost_to_trim_percent"), 3
+    ),
     "touch_down_tws_kn": 2,
     "take_off_tws_kn": 2,
     **{f"force_{axis}_n": 4 for axis in "xyz"},
@@ -148,12 +155,12 @@ def write_text(path: Path, text: str) -> Path:
 
 def csv_text(frame: pd.DataFrame) -> str:
     """A table as CSV: a header and one row a line, empty where there is no value."""
-    return _rounded(frame).to_csv(index=False, lineterminator="\n")
+    return rounded(frame).to_csv(index=False, lineterminator="\n")
 
 
 def records(frame: pd.DataFrame) -> list[dict[str, Any]]:
     """A table as records for JSON, null where there is no value."""
-    rows = _rounded(frame).to_dict(orient="records")
+    rows = rounded(frame).to_dict(orient="records")
     return [{str(key): _json_value(value) for key, value in row.items()} for row in rows]
 
 
@@ -192,19 +199,28 @@ def about(
     }
 
 
-def write_folder(folder: Path, *, texts: Mapping[str, str], figures: Mapping[str, Figure]) -> Written:
+def write_folder(
+    folder: Path,
+    *,
+    texts: Mapping[str, str],
+    figures: Mapping[str, Figure],
+    writers: Mapping[str, Callable[[Path], object]] = MappingProxyType({}),
+) -> Written:
     """Write files by name into a folder, and remove those of an earlier run that are not written again.
+    `writers` are called with the path that each is to write to.
 
     Everything is written aside first, so that a run that fails leaves the folder as it was. Only files that
     the folder's `about.json` lists are removed. Raises OSError.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    names = (*texts, *figures)
+    names = (*texts, *figures, *writers)
     with tempfile.TemporaryDirectory(prefix=".writing_", dir=folder) as aside:
         for name, text in texts.items():
             write_text(Path(aside, name), text)
         for name, figure in figures.items():
             save_figure(Path(aside, name), figure)
+        for name, write in writers.items():
+            write(Path(aside, name))
         listed = (folder / name for name in _listed(folder) if name not in names)
         removed = tuple(path for path in listed if path.is_file())
         for path in removed:
@@ -230,22 +246,23 @@ def _listed(folder: Path) -> tuple[str, ...]:
 
 
 def save_figure(path: Path, figure: Figure) -> Path:
-    """Write a figure as PNG (150 dpi) or SVG by its suffix. The same figure gives the same bytes."""
+    """Write a figure as PNG (150 dpi), SVG or PDF by its suffix. The same figure gives the same bytes."""
     import matplotlib as mpl  # noqa: PLC0415  (tables need no figures)
 
     kind = path.suffix.lower().removeprefix(".")
-    metadata = {"Date": None} if kind == "svg" else {}
-    with mpl.rc_context({"svg.hashsalt": "vpp"}), whole_file(path) as temporary:
+    metadata = {"svg": {"Date": None}, "pdf": {"CreationDate": None}}.get(kind, {})
+    with mpl.rc_context({"svg.hashsalt": "vpp", "pdf.fonttype": 42}), whole_file(path) as temporary:
         figure.savefig(temporary, format=kind, dpi=150, metadata=metadata)
     return path
 
 
-def _rounded(frame: pd.DataFrame) -> pd.DataFrame:
+def rounded(frame: pd.DataFrame) -> pd.DataFrame:
+    """A table with the digits that files have."""
     decimals = {name: digits for name, digits in _FILE_DECIMALS.items() if name in frame.columns}
-    rounded = frame.round(decimals)
+    kept = frame.round(decimals)
     for name in decimals:
-        rounded[name] = rounded[name] + 0.0  # turns a negative zero into zero
-    return rounded
+        kept[name] = kept[name] + 0.0  # turns a negative zero into zero
+    return kept
 
 
 def _json_value(value: Any) -> Any:

@@ -342,7 +342,7 @@ ONE_MISTAKE = {
         '"mass.boom.z_m" = 1.25',
         'mass.boom.z_m: in option "long_luff": an option can change only what stands in the boat\'s tables; '
         "allowed: environment, sea, hull, rig, wardrobe, crew, margins, calibration, fin, foil, sail, "
-        "sail_set, mass, windage, known_point, rule_box; "
+        "sail_set, mass, windage, known_point, rule_box, uncertainty, set; "
         "write the path without quotes",
     ),
     "removing what is not there": (

@@ -23,6 +23,8 @@ FOILING_BOAT = BOAT.with_name("foiling_boat.toml")
 PURE_NUMBER_ENDINGS = (
     *("_coefficient", "_factor", "_exponent", "_count", "_scale", "_share", "_ratio"),
     *("cavitation_margin", "schema_version"),
+    # in the unit of the number whose range they give
+    *("plus_minus", "least", "greatest"),
 )
 
 

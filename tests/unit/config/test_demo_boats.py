@@ -24,7 +24,7 @@ def test_every_number_of_a_demo_boat_has_its_reason(path: Path) -> None:
     lines = path.read_text(encoding="utf-8").split("\n")
     numbers = [index for index, text in enumerate(lines) if re.match(r"[a-z0-9_.]+ = \[?[-0-9]", text)]
     is_whole = not any(text.startswith("options_of") for text in lines)
-    assert len(numbers) > (50 if is_whole else 15)
+    assert len(numbers) > (50 if is_whole else 8)
     for index in numbers:
         has_reason = re.search(r"\s# \S+", lines[index]) or lines[index - 1].startswith("# ")
         assert has_reason or lines[index].startswith("schema_version"), (

@@ -1,0 +1,485 @@
+"""Draws of an option followed from its nominal optima.
+
+A draw changes the boat by little, so that its optimum lies near the one of the nominal boat, which
+`vpp.solver.following` reaches in a few steps of Newton's method where a search takes hundreds. All optima of
+a condition that are nearly as fast are followed, on every branch and under every sail set, and the fastest
+counts. What cannot be followed is searched for from there, and what is not found in that way is solved as any
+boat is. Some draws are solved so beforehand, all boats together: where that finds a faster optimum than
+following does, it is followed to the other draws as well.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vpp import fleets, wardrobe
+from vpp.boat import Boat
+from vpp.config.errors import BoatFileError
+from vpp.config.movable import MovableKeys
+from vpp.config.uncertain import Input, changes_at
+from vpp.fleets import Fleet
+from vpp.multipliers import NoOptimum, Optimum
+from vpp.optima import SETTINGS, Cases, blocks, keep_better, rearranged, rounds
+from vpp.reporting import report
+from vpp.results.variables import KNOT
+from vpp.solved import SPEED, Conditions, Solved
+from vpp.solver import stopping
+from vpp.solver.following import Guess, follow
+from vpp.solver.interior_point import minimise
+from vpp.solver.memory import keep_freed_memory
+from vpp.solver.problem import Settings, Solution
+from vpp.solver.status import Status
+from vpp.trim import SCALES, FastestEquilibrium, freedom, kind_of, mirror_heights
+
+if TYPE_CHECKING:
+    from vpp.config import BoatFile
+
+Floats = NDArray[np.float64]
+Integers = NDArray[np.int64]
+
+FOLLOWED, SOLVED, FAILED = "followed", "solved", "failed"
+"""How a draw was come by: from the nominal optimum, by a whole search, or not at all."""
+
+NO_NOMINAL = "nothing to follow, for the nominal boat has no result"
+"""Why there is no draw where the nominal boat fails."""
+
+NEAR = 0.05
+"""Optima that make good less than the best by more than this share are not followed."""
+
+_AGAIN = Settings(initial_barrier=1e-4, block_size=256, restoration_starts=1)
+# A draw is off the parabola by so many times the median distance and this share of the speed, where there are
+# so many draws for each of its terms; it begins anew at so many others.
+_USUAL, _LEAST_OFF, _DRAWS_PER_TERM, _BESIDE = 8.0, 5e-4, 1.5, 2
+# How far towards the ends of a range boats are tried for what the sails do to each other.
+_SHARES_OF_RANGE = (1.0, 0.5, 0.25)
+# A bound with a multiplier above this holds.
+_HOLDS = 1e-7
+# By how much of the speed a whole search must be faster to have found another optimum.
+MISSED = 1e-4
+
+
+@dataclass(frozen=True, kw_only=True)
+class Task:
+    """The draws of an option: `places` (draws, inputs) within the ranges. `solved` holds the nominal answers
+    to `conditions`, which are the option's. `searched` holds whole answers to some draws, and `searched_as`
+    which of its boats each of these draws is.
+    """
+
+    boat_file: BoatFile
+    option: str
+    inputs: tuple[Input, ...]
+    places: Floats
+    solved: Solved
+    conditions: Integers
+    searched: Solved | None = None
+    searched_as: Mapping[int, int] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Drawn:
+    """What the draws of an option make good [kn] (conditions, draws), on which branch, and how each was come
+    by; `reasons` of those that failed by their place, and of those checked what following and searching
+    found.
+    """
+
+    option: str
+    made_good_kn: Floats
+    branch: NDArray[np.object_]
+    how: NDArray[np.object_]
+    reasons: Mapping[tuple[int, int], str]
+    checks: tuple[tuple[int, int, float, float], ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Track:
+    """An optimum to follow: the number of its condition, how the boat is carried and dressed there, and the
+    guess for its draws.
+    """
+
+    condition: int
+    branch: str
+    sail_set: str
+    x: Floats
+    multipliers: Floats
+    at_lower: NDArray[np.bool_]
+    at_upper: NDArray[np.bool_]
+
+
+def drawn(task: Task) -> Drawn:
+    """Every draw of an option at every condition."""
+    keep_freed_memory()
+    return _Drawing(task).run()
+
+
+class _Drawing:
+    def __init__(self, task: Task) -> None:
+        self.task = task
+        self.movable = MovableKeys(task.boat_file, task.option)
+        self.conditions = task.solved.conditions.take(task.conditions)
+        shape = len(task.conditions), len(task.places)
+        self.made_good = np.full(shape, np.nan)
+        self.branch = np.full(shape, "", dtype=object)
+        self.how = np.full(shape, FAILED, dtype=object)
+        self.reasons: dict[tuple[int, int], str] = {}
+        self.lost = np.zeros(shape, dtype=bool)
+        self.boats: dict[int, Boat] = {}
+        self.fleets: dict[tuple[str, str], tuple[Integers, Sequence[Boat], Fleet | None]] = {}
+
+    def run(self) -> Drawn:
+        """Draws by following, then what searching adds to that, and by searching where following failed."""
+        self._make_boats()
+        tracks = self._tracks()
+        self._leave_out({track.condition for track in tracks})
+        for alike in _grouped(tracks, self.conditions):
+            self._follow_all(alike)
+        checks, more = self._check()
+        for alike in _grouped(more, self.conditions):
+            self._follow_all(alike, is_extra=True)
+        self._search()
+        return Drawn(
+            option=self.task.option,
+            made_good_kn=self.made_good,
+            branch=self.branch,
+            how=self.how,
+            reasons={place: why for place, why in self.reasons.items() if self.how[place] == FAILED},
+            checks=checks,
+        )
+
+    def _leave_out(self, known: set[int]) -> None:
+        """Give the reason for all draws of conditions in which the nominal boat has no answer to follow."""
+        for condition, place in enumerate(self.task.conditions.tolist()):
+            if condition not in known:
+                why = f"{NO_NOMINAL}: {self.task.solved.reason[place]}"
+                self.reasons |= {(condition, draw): why for draw in self.boats}
+
+    def _make_boats(self) -> None:
+        for at, place in enumerate(self.task.places):
+            try:
+                self.boats[at] = self._boat(place)
+            except BoatFileError as error:
+                why = "; ".join(
+                    ": ".join(filter(None, (each.key, each.wrong, each.allowed))) for each in error.problems
+                )
+                self.reasons |= {(condition, at): why for condition in range(len(self.conditions))}
+
+    def _boat(self, place: Floats) -> Boat:
+        by = changes_at(self.task.inputs, place.tolist(), self.movable.keys)
+        return self.movable.moved_to(by).boat if by else self.movable.boat
+
+    # --- nominal optima -------------------------------------------------------------------------------------
+
+    def _tracks(self) -> list[_Track]:
+        """Nominal optima that are the fastest of their condition, or nearly."""
+        found: list[tuple[_Track, float]] = []
+        option = int(self.conditions.option[0])
+        for solved in self._each():
+            speed = wardrobe.made_good(solved)
+            for place, condition in self._places(solved, option):
+                if np.isfinite(speed[place]):
+                    track = _track(self.movable.boat, solved, place, condition)
+                    found.append((track, float(speed[place])))
+        best: dict[int, float] = {}
+        for track, speed_there in found:
+            best[track.condition] = max(best.get(track.condition, 0.0), speed_there)
+        return [track for track, speed_there in found if speed_there >= (1.0 - NEAR) * best[track.condition]]
+
+    def _each(self) -> Iterator[Solved]:
+        """Nominal answers on each branch, under each sail set where the boat has any."""
+        for of_branch in self.task.solved.branches.values() or (self.task.solved,):
+            yield from of_branch.sail_sets.values() if self.movable.boat.sail_sets else (of_branch,)
+
+    def _places(self, solved: Solved, option: int) -> Iterator[tuple[int, int]]:
+        """Places in some answers of the task's conditions for a boat, with their numbers."""
+        of, asked = solved.conditions, self.conditions
+        for condition in range(len(asked)):
+            same = (of.option == option) & (of.tws == asked.tws[condition])
+            same &= of.aim == asked.aim[condition]
+            if asked.aim[condition] == SPEED:
+                same &= of.twa == asked.twa[condition]
+            for place in np.flatnonzero(same)[:1]:
+                yield int(place), condition
+
+    # --- following ------------------------------------------------------------------------------------------
+
+    def _follow_all(self, tracks: Sequence[_Track], *, is_extra: bool = False) -> None:
+        """Follow optima of one branch and sail set, and of one kind of aim, to all draws. Extra ones need not
+        be there in all draws.
+        """
+        known = [track for track in tracks if len(track.x)]
+        draws, members, fleet = self._fleet(tracks[0].branch, tracks[0].sail_set)
+        others = [at for at in self.boats if at not in draws]
+        for track in () if is_extra else tracks:
+            self.lost[track.condition, others if len(track.x) else list(self.boats)] = True
+        if not known or fleet is None or stopping.asked():
+            return
+        count = len(draws)
+        conditions = self.conditions.take(np.repeat([track.condition for track in known], count))
+        conditions = replace(conditions, option=np.tile(np.arange(count), len(known)))
+        problem = FastestEquilibrium(fleet, freedom(members, tracks[0].branch), conditions)
+        guess = Guess(
+            *(
+                np.repeat(np.array([getattr(track, name) for track in known]).T, count, axis=1)
+                for name in ("x", "multipliers", "at_lower", "at_upper")
+            )
+        )
+        answer = self._followed(problem, guess, count, draws, is_extra=is_extra)
+        self._keep(problem, answer, known, draws, is_extra=is_extra)
+
+    def _followed(
+        self,
+        problem: FastestEquilibrium,
+        guess: Guess,
+        count: int,
+        draws: Integers,
+        *,
+        is_extra: bool,
+    ) -> Solution:
+        """Answers of cases, `count` draws of each track: from the optimum that is followed, then from that of
+        the nearest draw that was reached, then by a search from the first.
+        """
+        answer = _follow(problem, np.arange(problem.condition_count), guess)
+        lost = np.flatnonzero(answer.status != Status.CONVERGED)
+        reached = np.flatnonzero(answer.status == Status.CONVERGED)
+        near, source = _nearest(lost, reached, self.task.places[draws], count)
+        if len(near) and not stopping.asked():
+            names = ("x", "multipliers", "active_lower", "active_upper")
+            beside = Guess(*(getattr(answer, name)[:, source] for name in names))
+            _put(answer, _follow(problem, near, beside), near)
+        lost = np.flatnonzero(answer.status != Status.CONVERGED)
+        if len(lost) and not is_extra and not stopping.asked():
+            cases = Cases(problem, lost)
+            start = np.clip(guess.x[:, lost], cases.lower, cases.upper)
+            _put(answer, minimise(cases, start, settings=_AGAIN), lost)
+        self._compare(problem, answer, count, draws)
+        return answer
+
+    def _compare(self, problem: FastestEquilibrium, answer: Solution, count: int, draws: Integers) -> None:
+        """Let draws of a track compare. Speed is nearly a parabola in every input: a draw that falls below it
+        was led to a slower optimum, and begins anew at the nearest that does not; one that stands out above
+        it found a faster one, which is followed to the others.
+        """
+        places = self.task.places[draws]
+        terms = np.concatenate([np.ones((count, 1)), places, places**2], axis=1)
+        begun, source = [], []
+        for first in range(0, problem.condition_count, count):
+            known = first + np.flatnonzero(answer.status[first : first + count] == Status.CONVERGED)
+            if len(known) < _DRAWS_PER_TERM * terms.shape[1]:
+                continue
+            speed, of = -answer.objective[known], terms[known - first]
+            off = speed - of @ np.linalg.lstsq(of, speed, rcond=None)[0]
+            usual = _USUAL * float(np.median(np.abs(off)))
+            least = np.maximum(usual, _LEAST_OFF * np.abs(speed))
+            low, high = known[off < -least], known[off > least]
+            fair = np.setdiff1d(known, low)
+            for case in low.tolist() if len(fair) else ():
+                apart = ((places[fair - first] - places[case - first]) ** 2).sum(axis=1)
+                for near in fair[np.argsort(apart, kind="stable")[:_BESIDE]].tolist():
+                    begun.append(case)
+                    source.append(near)
+            if len(high):
+                best = int(known[off.argmax()])
+                others = np.setdiff1d(known, [best]).tolist()
+                begun += others
+                source += [best] * len(others)
+        if begun and not stopping.asked():
+            cases, sources = np.array(begun), np.array(source)
+            names = ("x", "multipliers", "active_lower", "active_upper")
+            found = _follow(problem, cases, Guess(*(getattr(answer, name)[:, sources] for name in names)))
+            for turn in rounds(cases):
+                _put(answer, rearranged(found, turn), cases[turn])
+
+    def _keep(
+        self,
+        problem: FastestEquilibrium,
+        answer: Solution,
+        tracks: Sequence[_Track],
+        draws: Integers,
+        *,
+        is_extra: bool,
+    ) -> None:
+        """Note the fastest of each draw, judged as every answer is."""
+        said = report(problem, answer)
+        speed = -answer.objective * SCALES["boat_speed"] / KNOT
+        for case in range(problem.condition_count):
+            number, draw = divmod(case, len(draws))
+            place = tracks[number].condition, int(draws[draw])
+            if answer.status[case] != Status.CONVERGED:
+                self.lost[place] |= not is_extra
+            elif said.status[case] != Status.CONVERGED:
+                self.reasons[place] = str(said.reason[case])
+            elif not speed[case] <= self.made_good[place]:
+                self.made_good[place] = speed[case]
+                self.branch[place] = tracks[number].branch
+                self.how[place] = FOLLOWED
+
+    def _fleet(self, branch: str, sail_set: str) -> tuple[Integers, Sequence[Boat], Fleet | None]:
+        """Draws that can be solved in one batch with the nominal boat, their boats, and these stacked."""
+        if (branch, sail_set) not in self.fleets:
+            nominal = _dressed(self.movable.boat, sail_set)
+            kind = kind_of(nominal, (branch,))
+            dressed = {at: _dressed(boat, sail_set) for at, boat in self.boats.items()}
+            alike = {at: boat for at, boat in dressed.items() if kind_of(boat, (branch,)) == kind}
+            draws, members = np.array(list(alike), dtype=int), list(alike.values())
+            fleet = self._stacked(nominal, members, draws, branch, sail_set) if members else None
+            self.fleets[branch, sail_set] = draws, members, fleet
+        return self.fleets[branch, sail_set]
+
+    def _stacked(
+        self, nominal: Boat, members: Sequence[Boat], draws: Integers, branch: str, sail_set: str
+    ) -> Fleet:
+        """Draws as arrays. What the sails do to each other is dear to find and changes by little, so that it
+        is taken along a parabola through the ends of every input's range.
+        """
+        heights = [mirror_heights(nominal, branch)] if nominal.heaves else None
+
+        def whole(boats: Sequence[Boat]) -> Fleet:
+            return fleets.fleet(boats, ride_heights=None if heights is None else heights * len(boats))
+
+        ends = [self._ends(at, sail_set) for at in range(len(self.task.inputs))]
+        if not all(ends):
+            return whole(members)
+        try:
+            wake = whole([nominal, *(boat for pair, _ in filter(None, ends) for boat in pair)]).wake
+        except ValueError:  # an end of a range is a boat of another kind
+            return whole(members)
+        reach = np.array([share for _, share in filter(None, ends)])
+        low, high = wake[1::2], wake[2::2]
+        changes = [at for at in range(len(ends)) if (low[at] != wake[0]).any() or (high[at] != wake[0]).any()]
+        t = self.task.places[draws][:, changes] / reach[changes]
+        slope, curve = 0.5 * (high - low)[changes], (0.5 * (high + low) - wake[0])[changes]
+        stacked = fleets.without_wakes(members)
+        together = wake[0] + np.tensordot(t, slope, axes=1) + np.tensordot(t**2, curve, axes=1)
+        return replace(
+            stacked,
+            wake=together,
+            mirrored_from=None if heights is None else np.full(len(members), heights[0][0]),
+        )
+
+    def _ends(self, at: int, sail_set: str) -> tuple[list[Boat], float] | None:
+        """The boats at both ends of one input's range, or as far towards them as the boat file allows, and
+        how far that is.
+        """
+        for share in _SHARES_OF_RANGE:
+            place = np.zeros(len(self.task.inputs))
+            ends = []
+            try:
+                for place[at] in (-share, share):
+                    ends.append(_dressed(self._boat(place), sail_set))
+            except BoatFileError:
+                continue
+            return ends, share
+        return None
+
+    # --- searching ------------------------------------------------------------------------------------------
+
+    def _check(self) -> tuple[tuple[tuple[int, int, float, float], ...], list[_Track]]:
+        """What following and searching found of the draws that both have, and the optima that following had
+        missed.
+        """
+        searched = self.task.searched
+        checks, more = [], list[_Track]()
+        if searched is None:
+            return (), more
+        speed = wardrobe.made_good(searched) / KNOT
+        for draw, boat in self.task.searched_as.items():
+            for at, condition in self._places(searched, boat):
+                place, found = (condition, draw), float(speed[at])
+                before = float(self.made_good[place])
+                if not self.lost[place]:
+                    checks.append((*place, before, found))
+                if np.isfinite(found) and not found <= before * (1.0 + MISSED):
+                    self.made_good[place], self.branch[place] = found, str(searched.branch[at])
+                    self.how[place] = SOLVED
+                    self.lost[place] = False
+                    track = _track(self.boats[draw], searched, at, condition)
+                    more += [track] if len(track.x) else []
+        return tuple(checks), more
+
+    def _search(self) -> None:
+        """Solve what was lost."""
+        condition, draw = np.nonzero(self.lost)
+        if not len(condition) or stopping.asked():
+            return
+        draws, option = np.unique(draw, return_inverse=True)
+        conditions = replace(self.conditions.take(condition), option=option)
+        found = wardrobe.solve([self.boats[at] for at in draws.tolist()], conditions)
+        speed = wardrobe.made_good(found) / KNOT
+        for number, place in enumerate(zip(condition.tolist(), draw.tolist(), strict=True)):
+            if np.isfinite(speed[number]) and not speed[number] <= self.made_good[place]:
+                self.made_good[place], self.branch[place] = speed[number], str(found.branch[number])
+                self.how[place] = SOLVED
+            elif self.how[place] == FAILED:
+                self.reasons[place] = str(found.reason[number])
+
+
+def _track(boat: Boat, solved: Solved, place: int, condition: int) -> _Track:
+    """A solved condition of a boat as something to follow; without a state where it is no optimum."""
+    branch, sail_set = str(solved.branch[place]), str(solved.sail_set[place])
+    try:
+        optimum = Optimum(boat, solved, place)
+    except NoOptimum:
+        nothing, none = np.empty(0), np.zeros(0, dtype=bool)
+        return _Track(
+            condition=condition,
+            branch=branch,
+            sail_set=sail_set,
+            x=nothing,
+            multipliers=nothing,
+            at_lower=none,
+            at_upper=none,
+        )
+    return _Track(
+        condition=condition,
+        branch=branch,
+        sail_set=sail_set,
+        x=optimum.x[:, 0],
+        multipliers=optimum.multipliers,
+        at_lower=optimum.at_lower > _HOLDS,
+        at_upper=optimum.at_upper > _HOLDS,
+    )
+
+
+def _dressed(boat: Boat, sail_set: str) -> Boat:
+    return boat.wearing(sail_set) if sail_set else boat.dressed
+
+
+def _grouped(tracks: Sequence[_Track], conditions: Conditions) -> list[list[_Track]]:
+    """Tracks that can be followed in one batch."""
+    groups: dict[tuple[str, str, bool], list[_Track]] = {}
+    for track in tracks:
+        key = track.branch, track.sail_set, bool(conditions.aim[track.condition] == SPEED)
+        groups.setdefault(key, []).append(track)
+    return list(groups.values())
+
+
+def _follow(problem: FastestEquilibrium, cases: Integers, guess: Guess) -> Solution:
+    parts = [
+        follow(Cases(problem, cases[part]), guess.take(part), settings=SETTINGS)
+        for part in blocks(len(cases))
+    ]
+    return Solution(
+        **{name: np.concatenate([getattr(part, name) for part in parts], axis=-1) for name in vars(parts[0])}
+    )
+
+
+def _put(answer: Solution, other: Solution, cases: Integers) -> None:
+    """Put answers that converged in place of others."""
+    which = np.flatnonzero(other.status == Status.CONVERGED)
+    keep_better(answer, rearranged(other, which), cases[which])
+
+
+def _nearest(lost: Integers, reached: Integers, places: Floats, count: int) -> tuple[Integers, Integers]:
+    """Cases among `lost` of whose track other draws were reached, and the nearest of those."""
+    cases, sources = [], []
+    for case in lost.tolist():
+        track = reached[reached // count == case // count]
+        if len(track):
+            apart = ((places[track % count] - places[case % count]) ** 2).sum(axis=1)
+            cases.append(case)
+            sources.append(int(track[apart.argmin()]))
+    return np.array(cases, dtype=int), np.array(sources, dtype=int)
