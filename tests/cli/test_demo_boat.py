@@ -47,7 +47,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     ]
     done = CliRunner().invoke(app, ["compare", str(DEMO), *words])
     assert done.exit_code == 0, done.output
-    assert "taller_rig: upwind" in done.stdout
+    assert "In short, against base" in done.stdout
     return folder
 
 

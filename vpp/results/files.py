@@ -56,9 +56,7 @@ _FILE_DECIMALS = {
     **dict.fromkeys(("worst_regret_kn", "worst_lost_to_trim_kn", "regret_kn", "lost_to_trim_kn"), 4),
     **dict.fromkeys(("made_good_kn", "best_made_good_kn", "trimmed_made_good_kn"), 4),
     **dict.fromkeys(("mean_regret_percent", "worst_regret_percent", "regret_percent"), 3),
-    **dict.fromkeys(
-        ("mean_lost_to_trim_percent", "worst_lost_to_trim_percent", "lost_to_trim_percent"), 3
-    ),
+    **dict.fromkeys(("mean_lost_to_trim_percent", "worst_lost_to_trim_percent", "lost_to_trim_percent"), 3),
     "touch_down_tws_kn": 2,
     "take_off_tws_kn": 2,
     **{f"force_{axis}_n": 4 for axis in "xyz"},
