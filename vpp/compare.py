@@ -388,8 +388,11 @@ class Comparison:
         return tuple(f"{option}: {'; '.join(self.phrases(option))}." for option in self.alternatives)
 
     def notes(self) -> tuple[str, ...]:
-        """What is to be said beside the summary: the mark it uses, and a reach that is missing."""
-        notes = (self.reach_note, self.polar.extended_note, self.crossing_note)
+        """What is to be said beside the summary: the marks it uses, a reach that is missing, and sails that
+        nothing fills.
+        """
+        polar = self.polar
+        notes = (self.reach_note, polar.extended_note, self.crossing_note, polar.unfilled_note)
         return tuple(note for note in notes if note)
 
     def phrases(self, option: str) -> tuple[str, ...]:

@@ -14,6 +14,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from vpp.boat import Boat
+from vpp.reporting import FILLED_NO_MORE
 from vpp.results.files import Source, calibration_text, sea_text
 from vpp.results.frames import (
     EXTENDED_MARK,
@@ -266,6 +267,17 @@ class Polar:
         return (
             f"{EXTENDED_MARK} hull resistance extended past the data: "
             f"{count} of {self.extended.size} conditions"
+        )
+
+    @property
+    def unfilled_note(self) -> str:
+        """In how many conditions a sail is eased until nothing fills it; empty when in none."""
+        told = [FILLED_NO_MORE in str(remark) for remark in self.solved.remark]
+        if not any(told):
+            return ""
+        return (
+            f"In {sum(told)} of {len(told)} conditions a sail {FILLED_NO_MORE} (see the remarks): gains there "
+            "are between ways of sailing."
         )
 
     def remarks(self) -> NDArray[np.object_]:

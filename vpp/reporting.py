@@ -67,7 +67,8 @@ UNFELT = "{sail} and the other sails do not feel each other"
 """Remark on every result of a boat with sails from strips and one from a table."""
 SKIMMING = "hull at the surface"
 """Remark on a hull-borne result whose hull has all but left the water: a little more speed and it flies."""
-EMPTY = "{sail} is filled no more: a crew would lower or furl it"
+FILLED_NO_MORE = "is filled no more"
+EMPTY = f"{{sail}} {FILLED_NO_MORE}: a crew would lower or furl it"
 """Remark on a result that would be faster if a sail as a whole could be pressed from its leeward side, as
 cloth cannot be.
 """

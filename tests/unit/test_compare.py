@@ -11,6 +11,7 @@ import pytest
 from tests.support import synthetic
 from vpp.compare import Comparison, NothingToCompare, compare, find_crossovers, is_small, say_gains
 from vpp.polar import polar
+from vpp.reporting import EMPTY
 from vpp.solver.status import Status
 
 
@@ -295,3 +296,12 @@ def test_file_without_options_cannot_be_compared() -> None:
         compare(synthetic.make_boat_file(options=False))
     with pytest.raises(NothingToCompare):
         compare(synthetic.make_boat_file(), options=("base",))
+
+
+def test_sails_that_nothing_fills_are_counted_in_a_note(comparison: Comparison) -> None:
+    solved = comparison.polar.solved
+    assert not any("filled" in note for note in comparison.notes())
+    remark = solved.remark.copy()
+    remark[:3] = EMPTY.format(sail="jib")
+    with_it = Comparison(polar=replace(comparison.polar, solved=replace(solved, remark=remark)))
+    assert with_it.notes()[-1].startswith(f"In 3 of {len(remark)} conditions a sail is filled no more")

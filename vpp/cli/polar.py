@@ -94,7 +94,7 @@ def _text(solved: Polar, take_off: TakeOff | None, written: Written) -> str:
     parts = [solved.source.line]
     parts += [part for option in solved.options for part in (_speeds(solved, option), _best(solved, option))]
     parts += sail_set_sentences(solved)
-    notes = [note for note in (solved.extended_note, solved.hull_borne_note) if note]
+    notes = [note for note in (solved.extended_note, solved.hull_borne_note, solved.unfilled_note) if note]
     if notes:
         parts.append("\n".join(notes))
     if take_off is not None:
