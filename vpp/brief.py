@@ -7,6 +7,7 @@ rule box.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import groupby
@@ -29,6 +30,10 @@ if TYPE_CHECKING:
 
 DRAWS = 64
 """Draws of the uncertain quantities, where nothing else is asked for."""
+
+REACH = "reach"
+LEGS = (BEST_VMG[0], REACH, BEST_VMG[1])
+"""What is sailed in each wind, as a question may name it."""
 
 _MOST_RIVALS = 2
 _MOST_OUTSIDE = 2
@@ -57,9 +62,10 @@ class Standing:
 
 @dataclass(frozen=True, kw_only=True)
 class Brief:
-    """What the page says; see `brief`. `standings` begin with the best. `known` of the `counted` conditions
-    have a result for every boat. `explained` is the option whose gain is split and drawn, the chosen one
-    unless that is the base; `why` is None where `why_not` says why, and `doubt` where none was asked for.
+    """What the page says; see `brief`. `standings` begin with the best, over what is sailed in each wind,
+    `rows`: angles and best VMGs; `known` of the `counted` conditions have a result for every boat.
+    `explained` is the option whose gain is split and drawn, the chosen one unless that is the base; `why` is
+    None where `why_not` says why, and `doubt` where none was asked for.
     """
 
     comparison: Comparison
@@ -68,6 +74,7 @@ class Brief:
     chosen: str
     counted: int
     known: int
+    rows: tuple[str | float, ...]
     verdicts: tuple[Verdict, ...]
     explained: str
     says: str
@@ -80,11 +87,6 @@ class Brief:
         """The boat that all are compared with."""
         return self.comparison.polar.options[0]
 
-    @property
-    def rows(self) -> tuple[str | float, ...]:
-        """What is sailed in each wind: best VMG upwind, the reach if the grid has one, best VMG downwind."""
-        return rows_of(self.comparison)
-
     def standing(self, option: str) -> Standing:
         """How an option does."""
         return next(each for each in self.standings if each.option == option)
@@ -93,10 +95,12 @@ class Brief:
     def headline(self) -> str:
         """The answer in one sentence."""
         mean = self.standing(self.chosen).mean_percent
-        over = f"on average over {self._over()} in {self._winds()}"
+        over = f"{'on average over' if self.counted > 1 else 'at'} {self._over()} in {self._winds()}"
         if self.chosen == self.base:
             allowed = " that keeps to the rule box" if self.verdicts else ""
             return f"Keep {self.base}: no option{allowed} is faster {over}."
+        if mean < DECISIVE_PERCENT:
+            mean = math.floor(100.0 * mean) / 100.0
         digits = 1 if mean >= DECISIVE_PERCENT else 2
         gain = f"{show_number(mean, decimals=digits)} % faster than {self.base} {over}"
         if mean < DECISIVE_PERCENT:
@@ -176,9 +180,10 @@ class Brief:
         return (*told, *self.comparison.notes())
 
     def _over(self) -> str:
-        reach = self.comparison.reach_deg
-        middle = "" if reach is None else f", a reach at {reach:g} deg"
-        return f"best VMG upwind{middle} and best VMG downwind"
+        names = [
+            f"best VMG {row}" if isinstance(row, str) else f"a reach at {row:g} deg" for row in self.rows
+        ]
+        return " and ".join(filter(None, (", ".join(names[:-1]), names[-1])))
 
     def _winds(self) -> str:
         winds = self.comparison.polar.grid.tws_kn
@@ -201,7 +206,7 @@ class Brief:
         told = [
             f"{each.option} {show_number(each.mean_percent, decimals=1, signed=True)} %"
             for each in rivals[:_MOST_RIVALS]
-            if np.isfinite(each.mean_percent)
+            if np.isfinite(each.mean_percent) and each.option != self.base
         ]
         return [f"Next: {', '.join(told)}."] if told else []
 
@@ -258,17 +263,20 @@ def brief(
     comparison: Comparison,
     *,
     question: str = "",
+    legs: Sequence[str] = (),
     draws: int = DRAWS,
     processes: int = 1,
     progress: Progress | None = None,
 ) -> Brief:
     """What one page says of a comparison of a file's options.
 
+    `legs` are what the question is about, of `LEGS`; all that the grid has where none is named.
     `draws` of uncertain quantities, a power of two, tell how sure the choice is; with 0 that is left out.
     Raises NoBrief where no condition has a result for every boat, and what `vpp.doubt` raises.
     """
     found = verdicts(boat_file, comparison.polar.options)
-    percent, known = _percent(comparison)
+    rows = rows_of(comparison, legs)
+    percent, known = _percent(comparison, rows)
     if not known.any():
         raise NoBrief("no condition has a result for every boat: compare fewer options, or other winds")
     standings = _standings(comparison, percent[:, known].mean(axis=1), found)
@@ -276,7 +284,7 @@ def brief(
     allowed = [each for each in standings if not each.breaks]
     chosen = allowed[0].option if allowed else base
     explained = _explained(standings, chosen, base)
-    split, reason = _split(boat_file, comparison, explained)
+    split, reason = _split(boat_file, comparison, explained, rows[0])
     return Brief(
         comparison=comparison,
         question=question or _question(comparison),
@@ -284,6 +292,7 @@ def brief(
         chosen=chosen,
         counted=known.size,
         known=int(known.sum()),
+        rows=rows,
         verdicts=found,
         explained=explained,
         says=next(each.says for each in boat_file.boats if each.name == chosen),
@@ -293,15 +302,21 @@ def brief(
     )
 
 
-def rows_of(comparison: Comparison) -> tuple[str | float, ...]:
-    """What counts for a choice: best VMG upwind, the reach if the grid has one, best VMG downwind."""
-    reach = () if comparison.reach_deg is None else (comparison.reach_deg,)
-    return (BEST_VMG[0], *reach, BEST_VMG[1])
+def rows_of(comparison: Comparison, legs: Sequence[str] = ()) -> tuple[str | float, ...]:
+    """What counts for a choice: best VMG upwind, the reach if the grid has one, best VMG downwind; or those
+    of them that are named. Raises NoBrief for a reach that the grid does not have.
+    """
+    wanted = legs or LEGS
+    reach = comparison.reach_deg
+    if REACH in legs and reach is None:
+        raise NoBrief(comparison.reach_note)
+    found = {BEST_VMG[0]: BEST_VMG[0], REACH: reach, BEST_VMG[1]: BEST_VMG[1]}
+    return tuple(row for leg in LEGS if leg in wanted and (row := found[leg]) is not None)
 
 
-def _percent(comparison: Comparison) -> tuple[Floats, NDArray[np.bool_]]:
+def _percent(comparison: Comparison, rows: Sequence[str | float]) -> tuple[Floats, NDArray[np.bool_]]:
     """Gains [%] on (option, condition of the choice), and which conditions every boat has."""
-    places = [comparison.place(row) for row in rows_of(comparison)]
+    places = [comparison.place(row) for row in rows]
     percent = comparison.gain_percent()[:, :, places].reshape(len(comparison.polar.options), -1)
     known: NDArray[np.bool_] = np.asarray(np.isfinite(percent).all(axis=0))
     return percent, known
@@ -327,11 +342,13 @@ def _explained(standings: Sequence[Standing], chosen: str, base: str) -> str:
     return chosen if chosen != base else next(each.option for each in standings if each.option != base)
 
 
-def _split(boat_file: BoatFile, comparison: Comparison, option: str) -> tuple[Why | None, str]:
-    """The gain of an option at the best VMG upwind in the middle wind by cause, or why there is none."""
+def _split(
+    boat_file: BoatFile, comparison: Comparison, option: str, row: str | float
+) -> tuple[Why | None, str]:
+    """The gain of an option by cause at an angle or a best VMG in the middle wind, or why there is none."""
     winds = comparison.polar.grid.tws_kn
     try:
-        return why(boat_file, option=option, tws_kn=winds[len(winds) // 2], twa_deg=BEST_VMG[0]), ""
+        return why(boat_file, option=option, tws_kn=winds[len(winds) // 2], twa_deg=row), ""
     except (NoSplit, NoEquilibrium) as error:
         return None, str(error)
 

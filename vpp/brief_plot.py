@@ -156,6 +156,7 @@ def _why(figure: Figure, brief: Brief, at: _Cursor) -> None:
         _told(at, "Why", [brief.why_not])
         return
     at.write(f"Why: {found.option}, {say_wind(found)}", size=10.0, weight="bold")
+    at.write("the axis does not begin at zero", size=7.5, colour="#59636b")
     ax = _axes(figure, _MARGIN + 26.0, at.top + 2.0, at.width - 28.0, 58.0)
     why_plot(ax, found)
     ax.tick_params(labelsize=8.0)
@@ -180,6 +181,11 @@ def sure_plot(ax: Axes, found: Doubt, option: str) -> Axes:
     at = found.options.index(option)
     least, low, middle, high, most = found.quantiles_kn()[:, at]
     nominal, share = found.nominal_gain_kn[at], found.share_of_sign()[at]
+    # wind by wind, the beat first
+    order = sorted(range(len(nominal)), key=lambda place: (found.conditions[place][0], _leg(found, place)))
+    least, low, middle, high, most, nominal, share = (
+        values[order] for values in (least, low, middle, high, most, nominal, share)
+    )
     rows = np.arange(len(nominal))
     ax.axvline(0.0, color=INK, linewidth=0.8)
     for row in rows:
@@ -193,9 +199,15 @@ def sure_plot(ax: Axes, found: Doubt, option: str) -> Axes:
         ax.annotate(
             told, (1.02, row), xycoords=("axes fraction", "data"), va="center", fontsize=8.0, color=INK
         )
-    ax.set_yticks(rows, [found.say_condition(int(row)).replace(" in ", ", ") for row in rows])
+    ax.set_yticks(rows, [found.say_condition(place).replace(" in ", ", ") for place in order])
     ax.set_ylim(len(rows) - 0.4, -0.6)
     ax.xaxis.set_major_locator(MaxNLocator(nbins=5))
     ax.grid(True, axis="x")
     ax.tick_params(labelsize=8.0)
     return ax
+
+
+def _leg(found: Doubt, place: int) -> int:
+    """Where a condition stands among those of its wind: upwind, angles, downwind."""
+    angle = found.conditions[place][1]
+    return {BEST_VMG[0]: 0, BEST_VMG[1]: 2}.get(angle, 1) if isinstance(angle, str) else 1

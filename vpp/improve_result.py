@@ -414,6 +414,7 @@ class Improvement:
 
     def _say_gain(self) -> Iterator[str]:
         built = "The boat as built" if self.option == BASE else f"Option {self.option}"
+        before = "the boat as built" if self.option == BASE else f"option {self.option}"
         if not self.is_better:
             yield f"{built} is the best that was found: {self.why}."
             return
@@ -422,10 +423,10 @@ class Improvement:
             yield f"{built} breaks its rule box; the boat found keeps to it, at {percent} %: {self.aim}."
             return
         percent = show_number(self.gain_percent, decimals=2)
-        told = f"{built} gains {percent} %: {self.aim}"
+        told = f"The boat found gains {percent} % over {before}: {self.aim}"
         if self.aim_unit == "s":
             saved = show_number(self.built - self.improved, decimals=1)
-            told = f"{built} saves {saved} s ({percent} %): {self.aim}"
+            told = f"The boat found saves {saved} s ({percent} %) against {before}: {self.aim}"
         if self.gain_percent < DECISIVE_PERCENT:
             told += f" (below {DECISIVE_PERCENT:g} %: no basis for a decision by itself)"
         yield f"{told}."

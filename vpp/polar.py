@@ -276,8 +276,8 @@ class Polar:
         if not any(told):
             return ""
         return (
-            f"In {sum(told)} of {len(told)} conditions a sail {FILLED_NO_MORE} (see the remarks): gains there "
-            "are between ways of sailing."
+            f"In {sum(told)} of {len(told)} conditions a sail {FILLED_NO_MORE} (see the remarks): gains "
+            "there are between ways of sailing."
         )
 
     def remarks(self) -> NDArray[np.object_]:

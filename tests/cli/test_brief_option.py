@@ -36,10 +36,18 @@ def test_the_page_is_one_sheet_of_a4_and_its_headline_is_told(tmp_path: Path) ->
 
 def test_everything_wrong_with_the_page_and_the_rest_is_told_at_once(tmp_path: Path) -> None:
     done = compare(
-        "--tws", "99", "--option", "no_such", "--brief", str(tmp_path / "page.txt"), "--draws", "100"
+        "--tws", "99", "--option", "no_such", "--brief", str(tmp_path / "page.txt"), "--draws", "100",
+        "--legs", "upwind,beam",
     )  # fmt: skip
     assert done.exit_code == 2
-    for said in ("must end in .pdf or .png", "draws = 100: must be a power of two", "99 kn", "no_such"):
+    for said in (
+        "legs = 'beam': there is no such leg",
+        "or 0 for none",
+        "must end in .pdf or .png",
+        "draws = 100: must be a power of two",
+        "99 kn",
+        "no_such",
+    ):
         assert said in done.stderr
     assert not list(tmp_path.iterdir())
 

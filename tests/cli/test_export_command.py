@@ -51,7 +51,7 @@ def test_polar_of_an_earlier_run_gives_the_same_files(invented: Callable[..., An
     invented("polar", "good.toml", *WINDS, "--no-figures")
     formats = ("--as", "csv", "--as", "signalk")
     assert invented("export", "good.toml", *WINDS, *formats, "-o", "solved").exit_code == 3
-    read = invented("export", "good.toml", "--polar", "out", *formats, "-o", "read")
+    read = invented("export", "good.toml", "--polar", "out", "--option", "cut_head", *formats, "-o", "read")
     assert read.exit_code == 3
     assert LEFT_OUT in read.stdout
     for name in ("polars.csv", "datapackage.json", "signalk_polars.json", "about.json"):
@@ -195,3 +195,12 @@ def test_real_boat_is_exported(tmp_path: Path) -> None:
     rows = pd.read_csv(tmp_path / "here" / "polars.csv")
     assert rows["aim"].tolist() == ["speed", "upwind", "downwind"] * 2
     assert rows["boat_speed_kn"].between(3.0, 9.0).all()
+
+
+def test_the_option_that_is_named_is_the_active_polar(invented: Callable[..., Any]) -> None:
+    for words, name in ((("--option", "cut_head"), "cut_head"), ((), "base")):
+        invented("export", "good.toml", *WINDS[:4], *words, "--as", "signalk", "-o", "here")
+        told = json.loads(Path("here/signalk_polars.json").read_text(encoding="utf-8"))
+        (vessel,) = told["vessels"].values()
+        active = vessel["performance"]["polars"][vessel["performance"]["activePolar"]]
+        assert name in json.dumps(active)

@@ -124,9 +124,12 @@ def test_sets_that_a_polar_has_left_are_read_where_the_best_changes(solved: Call
     columns = ["option", "tws_kn", "twa_deg", "aim", "status", "boat_speed_kn", "vmg_kn"]
     sets = [polar[columns].assign(sail_set=name) for name in ("full", "reefed")]
     pd.concat(sets).to_csv("home/sail_sets.csv", index=False)
-    done = solved(*words, "-o", "again")
+    done = solved(*words)
     assert done.exit_code == 0, done.output
     assert "under full (\u00b1 of interpolation)" in done.stdout
+    refused = solved(*words, "-o", "again")
+    assert refused.exit_code == 2
+    assert "out = 'again': of no use with --tws" in refused.stderr
     assert solved("-o", "again").exit_code == 0
     assert "each_way.csv" in json.loads(Path("again/about.json").read_text(encoding="utf-8"))["files"]
 

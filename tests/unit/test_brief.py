@@ -40,6 +40,7 @@ def told(comparison: Comparison, standings: tuple[Standing, ...], **changed: obj
         chosen=chosen,
         counted=12,
         known=12,
+        rows=rows_of(comparison),
         verdicts=(),
         explained=chosen,
         says="What it is",
@@ -93,6 +94,27 @@ def test_the_headline_says_what_is_gained_and_when_that_is_no_basis(comparison: 
     assert told(comparison, (best, base)).headline == f"taller_rig: 2.3 % faster than base {over}."
     assert "no basis for a decision by itself" in told(comparison, (small, base)).headline
     assert told(comparison, (base, small)).headline == f"Keep base: no option is faster {over}."
+
+
+def test_just_under_what_a_decision_asks_for_is_not_rounded_up_to_it(comparison: Comparison) -> None:
+    almost = Standing(option="taller_rig", mean_percent=0.998)
+    said = told(comparison, (almost, Standing(option="base", mean_percent=0.0))).headline
+    assert "only 0.99 % faster" in said
+
+
+def test_a_question_about_one_leg_is_judged_by_it_alone(
+    invented: BoatFile, comparison: Comparison, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(importlib.import_module("vpp.brief"), "_split", lambda *_: (None, "not solved here"))
+    found = brief(invented, comparison, legs=("downwind",), draws=0)
+    assert found.rows == ("downwind",)
+    gain = comparison.gain_percent()[:, :, comparison.place("downwind")]
+    known = np.asarray(np.isfinite(gain).all(axis=0))
+    best = int(np.argmax(gain[:, known].mean(axis=1)))
+    assert found.chosen == comparison.polar.options[best]
+    assert "on average over best VMG downwind in 6 to 24 kn" in found.headline
+    with pytest.raises(NoBrief, match="no reach compared"):
+        rows_of(compare(invented, tws_kn=WINDS, twa_deg=(40.0,)), ("reach",))
 
 
 def test_rivals_that_are_faster_somewhere_are_named_with_their_winds(comparison: Comparison) -> None:

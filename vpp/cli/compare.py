@@ -83,8 +83,17 @@ def compare(
         str,
         typer.Option("--question", metavar="TEXT", help="What the page is to answer.", show_default="which"),
     ] = "",
+    legs: Annotated[
+        str,
+        typer.Option(
+            "--legs", metavar="LEG,LEG", help="What the page judges by.", show_default="upwind,reach,downwind"
+        ),
+    ] = "",
     draws: Annotated[
-        int, typer.Option("--draws", metavar="N", help="Draws that say how sure the page is; 0: none.")
+        int,
+        typer.Option(
+            "--draws", metavar="N", help="Draws that say how sure the page is, a power of two; 0: none."
+        ),
     ] = 64,
 ) -> None:
     """What each option gains or loses against the base boat.
@@ -100,7 +109,7 @@ def compare(
 
     boat_file, grid = read_boat_and_winds(
         boat, options=option or (), tws=tws, twa=twa, out=out, sea=sea, sets_values=True,
-        also=_brief_problems(brief, question, draws),
+        also=_brief_problems(brief, question, legs, draws),
     )  # fmt: skip
     _check_set_values(boat_file, grid, option or ())
     try:
@@ -129,27 +138,45 @@ def compare(
     )
     print_result(told, written, is_data=printed is not Format.TEXT)
     if brief is not None:
-        _write_brief(brief, boat_file, comparison, question, draws, process_count(processes))
+        _write_brief(brief, boat_file, comparison, question, _split(legs), draws, process_count(processes))
     finish(comparison.polar.solved)
 
 
-def _brief_problems(brief: Path | None, question: str, draws: int) -> list[str]:
+def _split(legs: str) -> tuple[str, ...]:
+    return tuple(filter(None, (leg.strip() for leg in legs.split(","))))
+
+
+def _brief_problems(brief: Path | None, question: str, legs: str, draws: int) -> list[str]:
     """What is wrong with what is asked of the page."""
+    from vpp.brief import LEGS
     from vpp.uncertainty import BadSample, check_sample
 
     problems = figure_problems(brief, key="brief", kinds=(".pdf", ".png"))
     if brief is None and question:
         problems.append(f"question = {question!r}: of no use without --brief")
+    if brief is None and legs:
+        problems.append(f"legs = {legs!r}: of no use without --brief")
+    problems += [
+        f"legs = {leg!r}: there is no such leg; allowed: {', '.join(LEGS)}"
+        for leg in _split(legs)
+        if leg not in LEGS
+    ]
     if draws:
         try:
             check_sample(draws=draws, seed=0)
         except BadSample as error:
-            problems += error.problems
+            problems += [f"{problem}, or 0 for none" for problem in error.problems]
     return problems
 
 
 def _write_brief(
-    path: Path, boat_file: BoatFile, comparison: Comparison, question: str, draws: int, processes: int
+    path: Path,
+    boat_file: BoatFile,
+    comparison: Comparison,
+    question: str,
+    legs: Sequence[str],
+    draws: int,
+    processes: int,
 ) -> None:
     """The page, or a line why there is none."""
     from vpp.brief import NoBrief
@@ -159,7 +186,13 @@ def _write_brief(
     try:
         with progress("how sure") as report:
             found = brief_of(
-                boat_file, comparison, question=question, draws=draws, processes=processes, progress=report
+                boat_file,
+                comparison,
+                question=question,
+                legs=legs,
+                draws=draws,
+                processes=processes,
+                progress=report,
             )
     except NoBrief as reason:
         stop([f"brief = {str(path)!r}: {reason}"])

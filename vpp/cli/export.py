@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -83,7 +84,9 @@ def export(
     options, asked = option or [], formats or ["csv"]
     boat_file, grid = _read(boat, asked, options, tws, twa, polar, sea, out)
     try:
-        found = _table(boat_file, options, grid, polar, processes)
+        found = replace(
+            _table(boat_file, options, grid, polar, processes), active=options[0] if options else ""
+        )
         written = write_export(found, out, formats=asked)
     except NothingToExport as error:
         typer.echo(f"{error}: nothing is written", err=True)

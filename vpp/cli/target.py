@@ -110,6 +110,8 @@ def target(
     """
     names = list(dict.fromkeys(option or ("base",)))
     problems = asked_problems(tws, twa)
+    if tws is not None and out is not None:
+        problems.append(f"out = {str(out)!r}: of no use with --tws, whose answer is one line")
     if polar is None and tws is not None and tws_grid is None and not problems:
         tws_grid = f"{tws!r}"
         twa_grid = twa_grid or (twa if _is_angle(twa) else None) or "90"
@@ -354,7 +356,7 @@ def _speed_line(found: Targets, told: SpeedAt) -> str:
         return f"{head}: none, {told.reason}"
     parts = [
         f"{_with_error(told.boat_speed_kn, told.error_kn, 2)} kn",
-        f"VMG {show_number(told.vmg_kn, decimals=2)} kn",
+        f"VMG {show_number(abs(told.vmg_kn), decimals=2)} kn {'up' if told.vmg_kn >= 0.0 else 'down'}",
         *_carried(found, told),
     ]
     return f"{head}: {', '.join(parts)}{_say_error([told])}"

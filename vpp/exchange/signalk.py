@@ -26,8 +26,8 @@ _SPEED_DECIMALS, _ANGLE_DECIMALS = 5, 6
 
 
 def document(table: PolarTable) -> dict[str, Any]:
-    """A whole Signal K document with one vessel that has a polar for each option with a result, the first of
-    them active.
+    """A whole Signal K document with one vessel that has a polar for each option with a result, of which the
+    table's active one is active, or the first.
 
     Angles from 0 to pi hold for either tack; VMG is positive to windward and negative downwind. Identifiers
     follow from the boat file, the option, the waves and the calibration: the same polar solved again has the
@@ -39,6 +39,8 @@ def document(table: PolarTable) -> dict[str, Any]:
         for option in table.options
         if (rows["option"] == option).any()
     }
+    active = polar_id(table, table.active) if table.active else ""
+    active = active if active in polars else next(iter(polars))
     vessel = f"urn:mrn:signalk:uuid:{_identifier(table, 'vessel')}"
     return {
         "version": VERSION,
@@ -47,7 +49,7 @@ def document(table: PolarTable) -> dict[str, Any]:
             vessel: {
                 "uuid": vessel,
                 "name": table.source.name,
-                "performance": {"activePolar": next(iter(polars)), "polars": polars},
+                "performance": {"activePolar": active, "polars": polars},
             }
         },
     }

@@ -58,7 +58,8 @@ class PolarTable:
 
     `conditions` is the whole table of conditions, numbers with the digits that files have and text empty
     where there is none; `says` has a sentence for each option where one is known. `wind_reference_height_m`
-    is None where it is not known or not the same of all options. `solved_on` is a date, YYYY-MM-DD.
+    is None where it is not known or not the same of all options. `solved_on` is a date, YYYY-MM-DD, and
+    `active` the option to sail by, the first where none is named.
     """
 
     source: Source
@@ -66,6 +67,7 @@ class PolarTable:
     says: Mapping[str, str]
     wind_reference_height_m: float | None
     solved_on: str
+    active: str = ""
 
     def __repr__(self) -> str:
         counted = f"{len(self.rows)} of {len(self.conditions)} conditions"
