@@ -22,8 +22,7 @@ from vpp.polar import BEST_VMG, Progress
 from vpp.results.frames import Floats
 from vpp.results.variables import show_number
 from vpp.rule_box import Verdict, verdicts
-from vpp.solved import NoEquilibrium
-from vpp.why import NoSplit, Why, why
+from vpp.why import NoSplit, Why, split_at
 
 if TYPE_CHECKING:
     from vpp.config import BoatFile
@@ -37,7 +36,6 @@ LEGS = (BEST_VMG[0], REACH, BEST_VMG[1])
 
 _MOST_RIVALS = 2
 _MOST_OUTSIDE = 2
-_MOST_WINDS = 3
 _MOST_NAMED = 4
 # An input is named among those that matter from this share of the doubt on.
 _NAMED = 0.05
@@ -284,7 +282,7 @@ def brief(
     allowed = [each for each in standings if not each.breaks]
     chosen = allowed[0].option if allowed else base
     explained = _explained(standings, chosen, base)
-    split, reason = _split(boat_file, comparison, explained, rows[0])
+    split, reason = _split(comparison, explained, rows[0])
     return Brief(
         comparison=comparison,
         question=question or _question(comparison),
@@ -342,14 +340,18 @@ def _explained(standings: Sequence[Standing], chosen: str, base: str) -> str:
     return chosen if chosen != base else next(each.option for each in standings if each.option != base)
 
 
-def _split(
-    boat_file: BoatFile, comparison: Comparison, option: str, row: str | float
-) -> tuple[Why | None, str]:
+def _split(comparison: Comparison, option: str, row: str | float) -> tuple[Why | None, str]:
     """The gain of an option by cause at an angle or a best VMG in the middle wind, or why there is none."""
-    winds = comparison.polar.grid.tws_kn
+    polar = comparison.polar
+    wind, place = len(polar.grid.tws_kn) // 2, comparison.place(row)
+    shape = comparison.made_good().shape
+    base, changed = (
+        (polar.solved, int(np.ravel_multi_index((at, wind, place), shape)))
+        for at in (0, polar.options.index(option))
+    )
     try:
-        return why(boat_file, option=option, tws_kn=winds[len(winds) // 2], twa_deg=row), ""
-    except (NoSplit, NoEquilibrium) as error:
+        return split_at(base, changed), ""
+    except NoSplit as error:
         return None, str(error)
 
 
@@ -365,7 +367,7 @@ def _doubt(
     of it.
     """
     winds = comparison.polar.grid.tws_kn
-    chosen = sorted({winds[0], winds[len(winds) // 2], winds[-1]})[:_MOST_WINDS]
+    chosen = sorted({winds[0], winds[len(winds) // 2], winds[-1]})
     reach = comparison.reach_deg
     try:
         return doubt(

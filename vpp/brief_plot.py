@@ -8,13 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.font_manager import FontProperties
-from matplotlib.textpath import TextToPath
 from matplotlib.ticker import MaxNLocator
 
 from vpp.brief import Brief
 from vpp.doubt import Doubt
-from vpp.plots import GAIN, INK, LOSS, QUIET, styled, vmg_gain_plot
+from vpp.doubt_plot import draw_bands
+from vpp.lettering import MM_PER_POINT, width_mm
+from vpp.plots import INK, styled, vmg_gain_plot
 from vpp.polar import BEST_VMG
 from vpp.results.files import CAUTION
 from vpp.why import say_wind
@@ -23,7 +23,6 @@ from vpp.why_plot import why_plot
 A4_MM = (210.0, 297.0)
 _MM = 1.0 / 25.4
 _MARGIN = 14.0
-_POINTS_PER_INCH = 72.0
 _LINE = 1.28
 
 
@@ -40,8 +39,8 @@ class _Cursor:
         self, text: str, *, size: float, weight: str = "normal", colour: str = INK, gap: float = 0.0
     ) -> None:
         """Lines of text that fit the column, and a gap after them [mm]."""
-        lines = lines_within(text, width_mm=self.width, size=size, weight=weight)
-        step = size * _LINE / _POINTS_PER_INCH / _MM
+        lines = lines_within(text, room_mm=self.width, size=size, weight=weight)
+        step = size * _LINE * MM_PER_POINT
         for line in lines:
             self.figure.text(
                 self.left / A4_MM[0],
@@ -58,16 +57,14 @@ class _Cursor:
         self.top += gap
 
 
-def lines_within(text: str, *, width_mm: float, size: float, weight: str = "normal") -> list[str]:
+def lines_within(text: str, *, room_mm: float, size: float, weight: str = "normal") -> list[str]:
     """A text as lines that are no wider than given, broken between words; a longer word is a line of its
     own. A number keeps its unit beside it.
     """
-    font = FontProperties(family="DejaVu Sans", weight=weight, size=size)
-    most = width_mm * _MM * _POINTS_PER_INCH
     lines: list[str] = []
     for word in _words(text):
         longer = f"{lines[-1]} {word}" if lines else word
-        if lines and _width(longer, font) <= most:
+        if lines and width_mm(longer, size, weight == "bold") <= room_mm:
             lines[-1] = longer
         else:
             lines.append(word)
@@ -86,10 +83,6 @@ def _words(text: str) -> list[str]:
 
 
 _UNITS = ("kn", "%", "deg", "m", "kg", "m²")
-
-
-def _width(text: str, font: FontProperties) -> float:
-    return float(TextToPath().get_text_width_height_descent(text, font, ismath=False)[0])
 
 
 def brief_figure(brief: Brief) -> Figure:
@@ -175,34 +168,23 @@ def _bands(figure: Figure, brief: Brief, at: _Cursor) -> None:
 
 
 def sure_plot(ax: Axes, found: Doubt, option: str) -> Axes:
-    """Gain of an option [kn], a row a condition: 8 of 10 draws as a bar, 9 of 10 as a thin line, the middle
-    one as a stroke and the gain without draws as a diamond; behind it in how many draws its sign holds.
+    """Gain of an option [kn], a row a condition, as `draw_bands` has it; behind each in how many draws its
+    sign holds.
     """
     at = found.options.index(option)
-    least, low, middle, high, most = found.quantiles_kn()[:, at]
-    nominal, share = found.nominal_gain_kn[at], found.share_of_sign()[at]
     # wind by wind, the beat first
-    order = sorted(range(len(nominal)), key=lambda place: (found.conditions[place][0], _leg(found, place)))
-    least, low, middle, high, most, nominal, share = (
-        values[order] for values in (least, low, middle, high, most, nominal, share)
+    order = sorted(
+        range(len(found.conditions)), key=lambda place: (found.conditions[place][0], _leg(found, place))
     )
-    rows = np.arange(len(nominal))
-    ax.axvline(0.0, color=INK, linewidth=0.8)
-    for row in rows:
-        ax.plot([least[row], most[row]], [row, row], color=QUIET, linewidth=1.0)
-        ax.barh(
-            row, high[row] - low[row], left=low[row], height=0.5, color=GAIN if nominal[row] >= 0.0 else LOSS
-        )
-        ax.plot([middle[row]] * 2, [row - 0.25, row + 0.25], color="white", linewidth=1.2)
-        ax.plot(nominal[row], row, marker="D", markersize=4.0, color=INK)
-        told = "" if np.isnan(share[row]) else f"{100.0 * share[row]:.0f} %"
-        ax.annotate(
-            told, (1.02, row), xycoords=("axes fraction", "data"), va="center", fontsize=8.0, color=INK
-        )
-    ax.set_yticks(rows, [found.say_condition(place).replace(" in ", ", ") for place in order])
-    ax.set_ylim(len(rows) - 0.4, -0.6)
+    least, low, high, most = found.quantiles_kn((5, 10, 90, 95))[:, at, order]
+    share = found.share_of_sign()[at, order]
+    draw_bands(ax, least, low, high, most, found.nominal_gain_kn[at, order])
+    for row in np.flatnonzero(np.isfinite(share)).tolist():
+        told = f"{100.0 * share[row]:.0f} %"
+        place = (1.02, row)
+        ax.annotate(told, place, xycoords=("axes fraction", "data"), va="center", fontsize=8.0, color=INK)
+    ax.set_yticks(range(len(order)), [found.say_condition(place).replace(" in ", ", ") for place in order])
     ax.xaxis.set_major_locator(MaxNLocator(nbins=5))
-    ax.grid(True, axis="x")
     ax.tick_params(labelsize=8.0)
     return ax
 

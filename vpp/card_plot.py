@@ -10,17 +10,15 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
 from typing import Any
 
 import matplotlib as mpl
 import numpy as np
 from matplotlib.figure import Figure
-from matplotlib.font_manager import FontProperties, findfont
-from matplotlib.ft2font import FT2Font, LoadFlags
 from matplotlib.patches import Polygon, Rectangle
 
 from vpp.card import OPTIONS, Card, Cell, Curve
+from vpp.lettering import FAMILY, MM_PER_POINT, printable, width_mm
 from vpp.results.files import CAUTION
 from vpp.results.frames import Floats
 from vpp.results.variables import DEGREE, show_number
@@ -40,14 +38,12 @@ LEAST_PT = 6.5
 _WIDTH, _HEIGHT = PAGES_MM[A5]
 _EDGE = 6.0
 _LEFT, _RIGHT = _EDGE, _WIDTH - _EDGE
-_MM_PER_POINT = 25.4 / 72.0
 _LARGEST_TABLE_PT = 20.0
 _LARGEST_LINE_MM = 9.0
 _LEAST_POLAR_MM = 66.0
 _LARGEST_RADIUS_MM = 38.0
 _LINE_PT = 1.0
 _CURVE_LINES: tuple[Any, ...] = ("-", (0, (4.0, 1.2)), (0, (1.2, 0.9)))
-_FAMILY = "DejaVu Sans"
 
 
 @dataclass(frozen=True)
@@ -75,7 +71,7 @@ _INKS = {
 def card_figure(card: Card, *, page: str = A5, ground: str = DAY) -> Figure:
     """A card on a page `a5` or `a4`, for `day` or `night`. Raises KeyError for any other."""
     width, height = PAGES_MM[page]
-    style: dict[Any, Any] = {"font.family": _FAMILY}
+    style: dict[Any, Any] = {"font.family": FAMILY}
     with mpl.rc_context(style):
         figure = Figure(figsize=(width / 25.4, height / 25.4))
         pen = _Pen(figure, _INKS[ground], height / _HEIGHT)
@@ -115,7 +111,7 @@ class _Pen:
         self.axes.text(
             x,
             # figures are 0.73 of the type's size high, so that half of that lies below their middle
-            y - 0.365 * size * _MM_PER_POINT,
+            y - 0.365 * size * MM_PER_POINT,
             words,
             fontsize=size * self.scale,
             fontweight="bold" if bold else "normal",
@@ -129,7 +125,7 @@ class _Pen:
 
     def box(self, x: float, y: float, width: float, height: float, *, fill: str, edge: float = 0.0) -> None:
         """A rectangle by its lower left corner, with an edge as wide as said in points, inside it."""
-        inset = 0.5 * edge * _MM_PER_POINT
+        inset = 0.5 * edge * MM_PER_POINT
         self.axes.add_patch(
             Rectangle(
                 (x + inset, y + inset),
@@ -154,7 +150,7 @@ class _Pen:
     def tag(self, x: float, y: float, words: str, size: float, *, room: float = math.inf) -> None:
         """Words in a block of their own around a point, in smaller type where the room is narrow."""
         size *= min(1.0, (room - 1.0) / width_mm(words, size))
-        wide, high = min(width_mm(words, size) + 1.8, room), 1.25 * size * _MM_PER_POINT
+        wide, high = min(width_mm(words, size) + 1.8, room), 1.25 * size * MM_PER_POINT
         ink = self.block(x - 0.5 * wide, y - 0.5 * high, wide, high)
         self.text(x, y, words, size, align="center", ink=ink, name="tag")
 
@@ -172,28 +168,6 @@ class _Pen:
 
 
 # --- type that fits -----------------------------------------------------------------------------------------
-
-
-@cache
-def _font(bold: bool) -> Any:
-    return FT2Font(findfont(FontProperties(family=_FAMILY, weight="bold" if bold else "normal")))
-
-
-def printable(words: str, *, bold: bool = True) -> str:
-    """Words in one line, with a question mark for every sign that the type does not have."""
-    font = _font(bold)
-    line = " ".join(words.split())
-    return "".join(sign if font.get_char_index(ord(sign)) else "?" for sign in line)
-
-
-@cache
-def width_mm(words: str, size: float, bold: bool = True) -> float:
-    """How wide words are in type of a size in points, mm."""
-    font = _font(bold)
-    font.set_size(100.0, 72.0)
-    font.set_text(words, 0.0, flags=LoadFlags.NO_HINTING)
-    # in 64ths of a dot; small type on a screen is fitted to its dots and may come out wider
-    return 1.04 * float(font.get_width_height()[0]) / 64.0 * size / 100.0 * _MM_PER_POINT
 
 
 def fitted(
@@ -271,17 +245,17 @@ def _title(pen: _Pen, card: Card) -> float:
     y = _HEIGHT - _EDGE
     lines, size = fitted(card.name, _RIGHT - _LEFT, size=17.0, least=11.0, lines=2)
     for line in lines:
-        y -= 0.75 * size * _MM_PER_POINT
-        pen.text(_LEFT, y + 0.365 * size * _MM_PER_POINT, line, size, name="title")
-        y -= 0.45 * size * _MM_PER_POINT
+        y -= 0.75 * size * MM_PER_POINT
+        pen.text(_LEFT, y + 0.365 * size * MM_PER_POINT, line, size, name="title")
+        y -= 0.45 * size * MM_PER_POINT
     told = card.option if card.option != "base" else ""
     if card.chart is not None and card.chart.kind == OPTIONS:
         told = f"Targets of A, {card.option}"
     if told:
         (line,), size = fitted(told, _RIGHT - _LEFT, size=12.0, least=8.0)
-        y -= 0.75 * size * _MM_PER_POINT
-        pen.text(_LEFT, y + 0.365 * size * _MM_PER_POINT, line, size, name="option")
-        y -= 0.4 * size * _MM_PER_POINT
+        y -= 0.75 * size * MM_PER_POINT
+        pen.text(_LEFT, y + 0.365 * size * MM_PER_POINT, line, size, name="option")
+        y -= 0.4 * size * MM_PER_POINT
     return y
 
 
@@ -298,8 +272,8 @@ def _foot(pen: _Pen, card: Card) -> float:
         lines = [*((line, size) for line in found), *lines]
     y = _EDGE
     for line, size in reversed(lines):
-        pen.text(_LEFT, y + 0.365 * size * _MM_PER_POINT, line, size, bold=size > 7.5, name="foot")
-        y += 1.3 * size * _MM_PER_POINT
+        pen.text(_LEFT, y + 0.365 * size * MM_PER_POINT, line, size, bold=size > 7.5, name="foot")
+        y += 1.3 * size * MM_PER_POINT
     return y
 
 
@@ -345,7 +319,7 @@ def _table(pen: _Pen, card: Card, top: float, height: float) -> float:
 
 def _table_size(rows: Sequence[Sequence[str]], header: Sequence[str], line_mm: float) -> float:
     """The largest type in which the table fits its width and lines, never below the least."""
-    size = min(_LARGEST_TABLE_PT, 0.86 * line_mm / _MM_PER_POINT)
+    size = min(_LARGEST_TABLE_PT, 0.86 * line_mm / MM_PER_POINT)
     while size > LEAST_TABLE_PT:
         widths, gaps = _columns(rows, header, size)
         if sum(widths) + sum(gaps) <= _RIGHT - 1.5 - _LEFT:
@@ -430,7 +404,7 @@ def _name_curve(pen: _Pen, curve: Curve, x: float, y: float, scale: float, numbe
 
 def _label(pen: _Pen, x: float, y: float, words: str, size: float, *, align: str = "center") -> None:
     """Words on a patch of ground, so that lines end before them."""
-    wide, high = width_mm(words, size) + 1.2, 1.1 * size * _MM_PER_POINT
+    wide, high = width_mm(words, size) + 1.2, 1.1 * size * MM_PER_POINT
     pen.box(x - 0.5 * wide, y - 0.5 * high, wide, high, fill=pen.inks.ground)
     pen.text(x, y, words, size, align=align)
 
@@ -488,7 +462,7 @@ def _grid(
     y -= 2.8
     cells = [cell.sign for row in rows for cell in row]
     widest = max((width_mm(sign, 10.0) for sign in cells), default=1.0)
-    size = min(13.0, 10.0 * (width - 0.8) / max(widest, 0.1), 0.8 * high / _MM_PER_POINT)
+    size = min(13.0, 10.0 * (width - 0.8) / max(widest, 0.1), 0.8 * high / MM_PER_POINT)
     for course, row in zip(courses, rows, strict=True):
         pen.text(
             left + names - 1.2, y - 0.5 * high, course.upper(), 9.5 if len(course) < 4 else 8.0, align="right"

@@ -23,6 +23,21 @@ _HEIGHT = 0.62
 _NAMED = 8
 
 
+def draw_bands(ax: Axes, least: Floats, low: Floats, high: Floats, most: Floats, nominal: Floats) -> None:
+    """Gains (kn) of several rows, one below the other from 0: the line holds 90 % of the draws, from `least`
+    to `most`, the bar 80 %, and the mark is the nominal gain.
+    """
+    for row, gain in enumerate(nominal):
+        tone = GAIN if gain > 0.0 else LOSS
+        ax.plot([least[row], most[row]], [row, row], color=tone, linewidth=1.2, solid_capstyle="butt")
+        ax.barh(row, high[row] - low[row], left=low[row], height=0.42, color=tone)
+        ax.plot(gain, row, marker="D", markersize=4.2, color=INK, markeredgecolor="white")
+    ax.axvline(0.0, color=INK, linewidth=0.9)
+    ax.set_ylim(len(nominal) - 0.4, -0.6)
+    ax.grid(True, axis="x")
+    ax.grid(False, axis="y")
+
+
 def bands_plot(ax: Axes, found: Doubt, condition: int) -> Axes:
     """Gains of all options in one condition (kn), an option a row: the line holds 90 % of the draws, the bar
     80 %, and the mark is the nominal gain. How sure its sign is stands at the right.
@@ -31,11 +46,8 @@ def bands_plot(ax: Axes, found: Doubt, condition: int) -> Axes:
     inner_low, inner_high = found.quantiles_kn(_MOST)[:, :, condition]
     nominal, sign = found.nominal_gain_kn[:, condition], found.share_of_sign()[:, condition]
     rows = np.arange(len(found.options))
+    draw_bands(ax, low, inner_low, inner_high, high, nominal)
     for row in rows:
-        tone = GAIN if nominal[row] > 0.0 else LOSS
-        ax.plot([low[row], high[row]], [row, row], color=tone, linewidth=1.2, solid_capstyle="butt")
-        ax.barh(row, inner_high[row] - inner_low[row], left=inner_low[row], height=0.42, color=tone)
-        ax.plot(nominal[row], row, marker="D", markersize=4.2, color=INK, markeredgecolor="white")
         told = "level" if np.isnan(sign[row]) else f"{100.0 * sign[row]:.0f} %"
         ax.annotate(
             told,
@@ -48,12 +60,8 @@ def bands_plot(ax: Axes, found: Doubt, condition: int) -> Axes:
             fontsize=8.0,
             color=INK,
         )
-    ax.axvline(0.0, color=INK, linewidth=0.9)
     ax.set_yticks(rows, found.options)
-    ax.set_ylim(len(rows) - 0.4, -0.6)
     ax.set_title(found.say_condition(condition), loc="left", fontsize=9.0)
-    ax.grid(True, axis="x")
-    ax.grid(False, axis="y")
     return ax
 
 

@@ -59,7 +59,7 @@ from vpp.polar import WindGridError, source_of
 from vpp.results.variables import DEGREE, KNOT
 from vpp.rule_box import judge
 from vpp.solver import stopping
-from vpp.uncertainty import LEAST_DRAWS, BadSample, sample
+from vpp.uncertainty import LEAST_DRAWS, BadSample, check_sample
 from vpp.wardrobe import solve
 
 if TYPE_CHECKING:
@@ -219,7 +219,7 @@ class Search:
         if draws and course is not None:
             problems.append("draws: how sure a gain is can be drawn for speeds, not for a course")
         try:
-            sample((), draws=draws or LEAST_DRAWS, seed=seed)
+            check_sample(draws=draws or LEAST_DRAWS, seed=seed)
         except BadSample as error:
             problems.append(str(error))
         for word, number, least in (("most", most, 1), ("starts", starts, 1), ("points", points, 3)):

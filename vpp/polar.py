@@ -50,7 +50,7 @@ BEST_VMG = (UPWIND, DOWNWIND)
 REACH_RANGE_DEG = (70.0, 130.0)
 _REACH_DEG = 90.0
 
-_TWS_LIMIT_KN = 40.0
+TWS_LIMIT_KN = 40.0
 _STEPS_LIMIT = 1000
 
 
@@ -84,7 +84,7 @@ class WindGrid:
 
     def __post_init__(self) -> None:
         problems = [
-            *_list_problems("tws", self.tws_kn, "kn", 0.0, _TWS_LIMIT_KN, lower_included=False),
+            *_list_problems("tws", self.tws_kn, "kn", 0.0, TWS_LIMIT_KN, lower_included=False),
             *_list_problems("twa", self.twa_deg, "deg", 0.0, 180.0, lower_included=True),
         ]
         if problems:

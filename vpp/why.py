@@ -181,19 +181,27 @@ def why(
 
 def split(base: Point, option: Point) -> Why:
     """The gain of one solved point over another, in the same wind, by cause. Raises NoSplit."""
-    found = [each.solved for each in (base, option)]
-    names = [_name(each) for each in found]
-    for each, name in zip(found, names, strict=True):
-        if each.status[0] != Status.CONVERGED:
-            raise NoSplit(f"{name} has no result: {each.reason[0]}")
-    carried = [str(each.branch[0]) for each in found]
+    return split_at((base.solved, 0), (option.solved, 0))
+
+
+def split_at(base: tuple[Solved, int], option: tuple[Solved, int]) -> Why:
+    """The same of two solved conditions, each by its place among those that it was solved with."""
+    found = (base, option)
+    names = [_name(*each) for each in found]
+    for (solved, place), name in zip(found, names, strict=True):
+        if solved.status[place] != Status.CONVERGED:
+            raise NoSplit(f"{name} has no result: {solved.reason[place]}")
+    carried = [str(solved.branch[place]) for solved, place in found]
     if carried[0] != carried[1]:
         raise NoSplit(
             f"{names[0]} is {carried[0]} and {names[1]} {carried[1]}: a gain between two ways of being "
             f"carried has no parts; try another wind"
         )
     try:
-        optima = [Optimum(each.boats[int(each.conditions.option[0])], each, 0) for each in found]
+        optima = [
+            Optimum(solved.boats[int(solved.conditions.option[place])], solved, place)
+            for solved, place in found
+        ]
     except NoOptimum as error:
         raise NoSplit(f"a gain has no parts where {error}") from error
     if optima[0].problem.layout.equations != optima[1].problem.layout.equations:
@@ -202,23 +210,23 @@ def split(base: Point, option: Point) -> Why:
     return Why(
         option=names[1],
         base=names[0],
-        tws_kn=float(found[0].conditions.tws[0] / KNOT),
-        twa_deg=float(found[0].quantities["twa"][0] / DEGREE),
-        aim=str(found[0].conditions.aim[0]),
+        tws_kn=float(base[0].conditions.tws[base[1]] / KNOT),
+        twa_deg=float(base[0].quantities["twa"][base[1]] / DEGREE),
+        aim=str(base[0].conditions.aim[base[1]]),
         branch=carried[0],
         base_kn=speeds[0],
         option_kn=speeds[1],
         parts=_parts(*optima),
-        apart=_apart(found[0], found[1], names),
+        apart=_apart(found, names),
     )
 
 
-def _apart(base: Solved, option: Solved, names: Sequence[str]) -> tuple[str, ...]:
+def _apart(found: Sequence[tuple[Solved, int]], names: Sequence[str]) -> tuple[str, ...]:
     """Trims that stand elsewhere on the two boats, with where they stand."""
     told = []
     for column in CONTROL_COLUMNS:
         of = variable(column)
-        stands = [float(each.quantities[of.source][0]) / DEGREE for each in (base, option)]
+        stands = [float(solved.quantities[of.source][place]) / DEGREE for solved, place in found]
         if of.unit == "deg" and abs(stands[1] - stands[0]) > APART_DEG:
             where = [f"{of.show(value)} deg on {name}" for value, name in zip(stands, names, strict=True)]
             told.append(f"{of.long_name} {', '.join(where)}")
@@ -233,8 +241,8 @@ def say_wind(found: Why) -> str:
     return f"TWA {show_number(found.twa_deg, decimals=1)} deg in {wind}"
 
 
-def _name(solved: Solved) -> str:
-    return str(solved.boats[int(solved.conditions.option[0])].name)
+def _name(solved: Solved, place: int) -> str:
+    return str(solved.boats[int(solved.conditions.option[place])].name)
 
 
 # --- by the multipliers -------------------------------------------------------------------------------------

@@ -144,12 +144,12 @@ def test_without_a_condition_that_all_boats_have_there_is_no_brief(
 
 def test_lines_fit_their_width_and_keep_units_with_numbers() -> None:
     text = "It gains upwind +0.06 to +0.08 kn, at 90 deg +0.05 to +0.09 kn in 8 to 12 kn of wind and 81 m²."
-    lines = lines_within(text, width_mm=40.0, size=9.0)
+    lines = lines_within(text, room_mm=40.0, size=9.0)
     assert " ".join(lines) == text
     assert len(lines) > 2
     assert not any(line.split(" ")[0].strip(",.") in ("kn", "deg", "m²") for line in lines)
-    assert lines_within("word", width_mm=1.0, size=9.0) == ["word"]
-    assert lines_within("", width_mm=10.0, size=9.0) == []
+    assert lines_within("word", room_mm=1.0, size=9.0) == ["word"]
+    assert lines_within("", room_mm=10.0, size=9.0) == []
 
 
 def test_the_page_is_a4_and_all_its_text_is_on_it(comparison: Comparison) -> None:

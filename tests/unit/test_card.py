@@ -29,9 +29,8 @@ from vpp.card_plot import (
     PAGES_MM,
     card_figure,
     fitted,
-    printable,
-    width_mm,
 )
+from vpp.lettering import printable, width_mm
 from vpp.results.files import Source
 from vpp.targets_between import targets_from
 

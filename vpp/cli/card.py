@@ -9,10 +9,18 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from vpp.cli.console import SOME_FAILED, closing, print_result, stop, table
-from vpp.cli.options import BaseOptions, BoatPath, Format, Printed, Processes, Waves, process_count
+from vpp.cli.options import (
+    BaseOptions,
+    BoatPath,
+    Format,
+    PolarFolder,
+    Printed,
+    Processes,
+    Waves,
+    process_count,
+)
 from vpp.cli.target import (
     DECIMALS,
-    PolarFolder,
     TwaGrid,
     TwsGrid,
     about_targets,

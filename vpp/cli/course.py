@@ -16,10 +16,12 @@ from vpp.cli.options import (
     NoFigures,
     Options,
     Out,
+    PolarFolder,
     Printed,
     Processes,
     Twa,
     Waves,
+    folder_problems,
     process_count,
     read_boat,
 )
@@ -80,15 +82,7 @@ def course(
         ),
     ] = None,
     twa: Twa = "30:170:5",
-    polar: Annotated[
-        Path | None,
-        typer.Option(
-            "--polar",
-            metavar="DIR",
-            help="Folder with the polar.csv of an earlier command for this boat file, in place of solving.",
-            show_default=False,
-        ),
-    ] = None,
+    polar: PolarFolder = None,
     sea: Waves = None,
     out: Out = Path("out"),
     printed: Printed = Format.TEXT,
@@ -135,10 +129,7 @@ def _read(
         problems += error.problems
     if polar is not None and tws is not None:
         problems.append("tws: of no use besides --polar, which has winds of its own")
-    if out.exists() and not out.is_dir():
-        problems.append(f"out = {str(out)!r}: a file of that name is in the way")
-    elif polar is not None and out.resolve() == polar.resolve():
-        problems.append(f"out = {str(out)!r}: the folder that --polar names; take another with -o")
+    problems += folder_problems(out, polar=polar)
     try:
         boat_file = read_boat(boat, options=options, sea=sea)
     except BoatFileError as error:

@@ -15,9 +15,11 @@ from vpp.cli.options import (
     Format,
     Options,
     Out,
+    PolarFolder,
     Printed,
     Processes,
     Waves,
+    folder_problems,
     process_count,
     read_boat,
 )
@@ -60,15 +62,7 @@ def export(
             show_default="30:170:5",
         ),
     ] = None,
-    polar: Annotated[
-        Path | None,
-        typer.Option(
-            "--polar",
-            metavar="DIR",
-            help="Folder with the polar.csv of an earlier command for this boat file, in place of solving.",
-            show_default=False,
-        ),
-    ] = None,
+    polar: PolarFolder = None,
     sea: Waves = None,
     out: Out = Path("exported"),
     printed: Printed = Format.TEXT,
@@ -139,10 +133,7 @@ def _read(
             for name, given in (("tws", tws), ("twa", twa))
             if given is not None
         ]
-    if out.exists() and not out.is_dir():
-        problems.append(f"out = {str(out)!r}: a file of that name is in the way")
-    elif polar is not None and out.resolve() == polar.resolve():
-        problems.append(f"out = {str(out)!r}: the folder that --polar names; take another with -o")
+    problems += folder_problems(out, polar=polar)
     try:
         boat_file = read_boat(boat, options=options, sea=sea)
     except BoatFileError as error:

@@ -18,6 +18,7 @@ from vpp.cli.options import (
     Printed,
     Processes,
     Waves,
+    folder_problems,
     process_count,
     read_boat,
 )
@@ -184,9 +185,7 @@ def _asked(
     from vpp.improve import Search
     from vpp.improve_boats import ImproveError
 
-    problems: list[str] = []
-    if out.exists() and not out.is_dir():
-        problems.append(f"out = {str(out)!r}: a file of that name is in the way")
+    problems = folder_problems(out)
     if course_path is not None and (tws_weight or twa_weight):
         problems.append("tws_weight, twa_weight: of no use besides --course, whose winds have their own")
     bounds = _bounds(vary, problems)

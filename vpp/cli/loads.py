@@ -11,7 +11,18 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from vpp.cli.console import SOME_FAILED, closing, print_result, stop, table, wrapped
-from vpp.cli.options import BaseOptions, BoatPath, Format, OneTwa, OneTws, Printed, Waves, angle_of, read_boat
+from vpp.cli.options import (
+    BaseOptions,
+    BoatPath,
+    Format,
+    OneTwa,
+    OneTws,
+    Printed,
+    Waves,
+    angle_of,
+    folder_problems,
+    read_boat,
+)
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -119,7 +130,7 @@ def loads(
 
     options = list(dict.fromkeys(option or (_BASE,)))
     asked = _Asked(tws=tws, twa=twa, to_tws=to_tws, to_twa=to_twa, points=points, period=period, power=power)
-    problems, boat_file = [*asked.problems(), *_folder_problems(out)], None
+    problems, boat_file = [*asked.problems(), *folder_problems(out)], None
     try:
         boat_file = read_boat(boat, options=options, sea=sea)
     except BoatFileError as error:
@@ -222,12 +233,6 @@ def _way_problems(first: float | str, last: float | str) -> list[str]:
     if first == last or not (isinstance(first, str) or isinstance(last, str)):
         return []
     return [f"to-twa = {last}: from --twa {first} there is no way to it; give two angles, or the same word"]
-
-
-def _folder_problems(out: Path | None) -> list[str]:
-    if out is None or out.is_dir() or not out.exists():
-        return []
-    return [f"out = {str(out)!r}: a file of that name is in the way"]
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -57,6 +57,15 @@ OneTwa = Annotated[
     str | None,
     typer.Option("--twa", metavar="DEG", help="True wind angle, deg, or upwind or downwind.  [required]"),
 ]
+PolarFolder = Annotated[
+    Path | None,
+    typer.Option(
+        "--polar",
+        metavar="DIR",
+        help="Folder with the polar.csv of an earlier command for this boat file, in place of solving.",
+        show_default=False,
+    ),
+]
 BaseOptions = Annotated[
     list[str] | None,
     typer.Option(
@@ -123,6 +132,17 @@ def _tell_values_as_filed(boat_file: BoatFile, options: Sequence[str]) -> None:
             typer.echo(f"  {line}", err=True)
 
 
+def folder_problems(out: Path | None, *, polar: Path | None = None) -> list[str]:
+    """What is wrong with the folder to write to, beside that of an earlier `polar`."""
+    if out is None:
+        return []
+    if out.exists() and not out.is_dir():
+        return [f"out = {str(out)!r}: a file of that name is in the way"]
+    if polar is not None and out.resolve() == polar.resolve():
+        return [f"out = {str(out)!r}: the folder that --polar names; take another with -o"]
+    return []
+
+
 def read_boat_and_winds(
     boat: Path,
     *,
@@ -146,8 +166,7 @@ def read_boat_and_winds(
         grid = WindGrid.parse(tws=tws, twa=twa)
     except WindGridError as error:
         problems += error.problems
-    if out.exists() and not out.is_dir():
-        problems.append(f"out = {str(out)!r}: a file of that name is in the way")
+    problems += folder_problems(out)
     try:
         boat_file = read_boat(boat, options=options, sea=sea, sets_values=sets_values)
     except BoatFileError as error:

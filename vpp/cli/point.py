@@ -9,7 +9,16 @@ from typing import TYPE_CHECKING, Annotated, Any, NamedTuple
 import typer
 
 from vpp.cli.console import SOME_FAILED, closing, print_result, stop, table
-from vpp.cli.options import BaseOptions, BoatPath, Format, Printed, Waves, angle_of, read_boat
+from vpp.cli.options import (
+    BaseOptions,
+    BoatPath,
+    Format,
+    Printed,
+    Waves,
+    angle_of,
+    folder_problems,
+    read_boat,
+)
 from vpp.cli.writing import figure_problems, write_figure
 
 if TYPE_CHECKING:
@@ -131,9 +140,7 @@ def _drawing_problems(
     if out is not None and not plot:
         problems.append(f"out = {str(out)!r}: there is nothing to write without --plot")
     folder = Path("out") if out is None else out
-    if plot and folder.exists() and not folder.is_dir():
-        problems.append(f"out = {str(folder)!r}: a file of that name is in the way")
-    return problems
+    return problems + (folder_problems(folder) if plot else [])
 
 
 def _solve(

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from vpp.cli.console import SOME_FAILED, closing, print_result, stop, table
-from vpp.cli.options import BoatPath, Format, NoFigures, Printed
+from vpp.cli.options import BoatPath, Format, NoFigures, Printed, folder_problems
 
 if TYPE_CHECKING:
     import numpy as np
@@ -89,8 +89,8 @@ def stability(
     from vpp.stability import StabilityInputError
     from vpp.stability import stability as find_stability
 
-    if out is not None and out.exists() and not out.is_dir():
-        stop([f"out = {str(out)!r}: a file of that name is in the way"])
+    if problems := folder_problems(out):
+        stop(problems)
     try:
         found = find_stability(
             load(boat),

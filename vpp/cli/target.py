@@ -14,10 +14,12 @@ from vpp.cli.options import (
     BaseOptions,
     BoatPath,
     Format,
+    PolarFolder,
     Printed,
     Processes,
     Waves,
     angle_of,
+    folder_problems,
     process_count,
     read_boat,
 )
@@ -31,15 +33,6 @@ if TYPE_CHECKING:
     from vpp.results.files import Source, Written
     from vpp.targets_between import SpeedAt, Target, Targets
 
-PolarFolder = Annotated[
-    Path | None,
-    typer.Option(
-        "--polar",
-        metavar="DIR",
-        help="Folder with the polar.csv of an earlier command for this boat file, in place of solving.",
-        show_default=False,
-    ),
-]
 TwsGrid = Annotated[
     str | None,
     typer.Option(
@@ -66,7 +59,6 @@ DECIMALS = {
     **dict.fromkeys(("twa_deg", "twa_error_deg", "vmg_lost_percent", "tws_kn"), 3),
     **dict.fromkeys(("half_degree_lost_s_per_nm", "half_knot_lost_s_per_nm"), 2),
 }
-_HIGHEST_KN = 40.0
 # The first is what targets and cards leave; a polar leaves one of the others.
 _EACH = ("each_way.csv", "sail_sets.csv", "branches.csv")
 _SHORT = {"upwind": "up", "downwind": "down"}
@@ -140,9 +132,11 @@ def _is_angle(twa: str | None) -> bool:
 
 def asked_problems(tws: float | None, twa: str | None) -> list[str]:
     """What is wrong with the wind and the angle that are asked for."""
+    from vpp.polar import TWS_LIMIT_KN
+
     problems = []
-    if tws is not None and not 0.0 < tws <= _HIGHEST_KN:
-        problems.append(f"tws = {tws:g} kn: outside the allowed range: above 0, at most {_HIGHEST_KN:g} kn")
+    if tws is not None and not 0.0 < tws <= TWS_LIMIT_KN:
+        problems.append(f"tws = {tws:g} kn: outside the allowed range: above 0, at most {TWS_LIMIT_KN:g} kn")
     if twa is None:
         return problems
     if tws is None:
@@ -184,10 +178,7 @@ def read_input(
             for name, given in (("--tws-grid", tws_grid), ("--twa-grid", twa_grid))
             if given is not None
         ]
-    if out is not None and out.exists() and not out.is_dir():
-        told.append(f"out = {str(out)!r}: a file of that name is in the way")
-    elif out is not None and polar is not None and out.resolve() == polar.resolve():
-        told.append(f"out = {str(out)!r}: the folder that --polar names; take another with -o")
+    told += folder_problems(out, polar=polar)
     try:
         boat_file = read_boat(boat, options=options, sea=sea)
     except BoatFileError as error:

@@ -13,6 +13,7 @@ from vpp.config import source
 from vpp.config.columns import ColumnFile
 from vpp.config.errors import BoatFileError, Problem
 from vpp.config.hull_forms import sea_fault
+from vpp.config.overlay import Table
 from vpp.config.resolve import BASE, Resolver
 from vpp.config.rows import Row, rows_of
 from vpp.config.study import OPTIONS_OF, with_boat
@@ -89,6 +90,21 @@ class BoatFile:
             allowed=", ".join(names),
             hint=nearest(option, names),
         )
+
+
+def read_again(boat_file: BoatFile, *, then: str = "") -> Table:
+    """The values of a boat file once more, with those of the boat that it takes options for; `then` stands at
+    its end.
+
+    Raises BoatFileError when the file can no longer be read, or has changed since it was.
+    """
+    file = str(boat_file.path)
+    root = source.parse(file, source.read(file) + then.encode())
+    if OPTIONS_OF in root.entries:
+        root, _ = with_boat(file, root)
+    if load(boat_file.path).digest != boat_file.digest:
+        raise BoatFileError([Problem(file=file, wrong="the file has changed since it was read")])
+    return root
 
 
 def load(path: str | PathLike[str]) -> BoatFile:

@@ -9,13 +9,12 @@ from pathlib import Path
 from typing import Any
 
 from vpp.boat import Boat, FormedHull, PointMass
-from vpp.config import build, checks, source
-from vpp.config.boat_file import BoatFile, load
+from vpp.config import build, checks
+from vpp.config.boat_file import BoatFile, read_again
 from vpp.config.errors import BoatFileError, Problem
 from vpp.config.resolve import Resolver
 from vpp.config.schema import TABLES, TELLING_KEYS, BoatDocument, TableModel, properties_of
 from vpp.config.sections import strip_findings
-from vpp.config.study import OPTIONS_OF, with_boat
 from vpp.config.text import nearest
 from vpp.config.units import unit_of
 from vpp.config.validate import Finding
@@ -51,11 +50,7 @@ class MovableKeys:
     def __init__(self, boat_file: BoatFile, option: str) -> None:
         self.boat = boat_file.boat(option)
         self._file = str(boat_file.path)
-        root = source.parse(self._file, source.read(self._file))
-        if OPTIONS_OF in root.entries:
-            root, _ = with_boat(self._file, root)
-        if load(boat_file.path).digest != boat_file.digest:
-            raise BoatFileError([Problem(file=self._file, wrong="the file has changed since it was read")])
+        root = read_again(boat_file)
         resolver = Resolver(file=self._file, root=root, folder=Path(boat_file.path).parent)
         resolved = resolver.resolve()[option]
         self._document, self._files, self._afloat = resolved.document, resolver.files, resolved.afloat

@@ -6,12 +6,10 @@ import json
 from collections.abc import Mapping, Sequence
 
 from vpp.boat import Boat
-from vpp.config import source
-from vpp.config.boat_file import BoatFile
+from vpp.config.boat_file import BoatFile, read_again
 from vpp.config.errors import BoatFileError
 from vpp.config.movable import MovableKeys
 from vpp.config.resolve import BASE, Resolver
-from vpp.config.study import OPTIONS_OF, with_boat
 
 
 def option_text(name: str, *, says: str, parent: str, changes: Mapping[str, object]) -> str:
@@ -37,9 +35,7 @@ def with_option(boat_file: BoatFile, text: str, name: str) -> Boat:
     Raises BoatFileError with everything that speaks against it, or where the file has changed.
     """
     file = str(boat_file.path)
-    root = source.parse(file, source.read(file) + b"\n" + text.encode())
-    if OPTIONS_OF in root.entries:
-        root, _ = with_boat(file, root)
+    root = read_again(boat_file, then=f"\n{text}")
     resolver = Resolver(file=file, root=root, folder=boat_file.path.parent)
     resolved = resolver.resolve()
     if name not in resolved:

@@ -9,13 +9,11 @@ from pathlib import Path
 from typing import Any
 
 from vpp.boat import Boat
-from vpp.config import source
-from vpp.config.boat_file import BoatFile, load
+from vpp.config.boat_file import BoatFile, read_again
 from vpp.config.errors import BoatFileError, Problem
 from vpp.config.overlay import Items, Leaf, Node, Origin, Table, name_of
 from vpp.config.resolve import BASE, Resolved, Resolver
 from vpp.config.set_tables import SetQuantity, change_of, set_quantities_in
-from vpp.config.study import OPTIONS_OF, with_boat
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -79,13 +77,8 @@ class _Reader:
     def __init__(self, boat_file: BoatFile) -> None:
         self._boat_file = boat_file
         self._file = str(boat_file.path)
-        root = source.parse(self._file, source.read(self._file))
-        if OPTIONS_OF in root.entries:
-            root, _ = with_boat(self._file, root)
-        if load(boat_file.path).digest != boat_file.digest:
-            raise BoatFileError([Problem(file=self._file, wrong="the file has changed since it was read")])
-        self._root = root
-        self.resolved: dict[str, Resolved] = self._resolver(root).resolve()
+        self._root = read_again(boat_file)
+        self.resolved: dict[str, Resolved] = self._resolver(self._root).resolve()
 
     def boats(self, options: Sequence[str]) -> dict[str, SetBoats]:
         """All boats of some options. Raises BoatFileError with everything that speaks against one of them."""

@@ -8,14 +8,12 @@ from dataclasses import dataclass, replace
 from fnmatch import fnmatchcase
 from pathlib import Path
 
-from vpp.config import source
-from vpp.config.boat_file import BoatFile
+from vpp.config.boat_file import BoatFile, read_again
 from vpp.config.errors import BoatFileError
 from vpp.config.locate import Path as KeyPath
 from vpp.config.movable import Key, MovableKeys
 from vpp.config.resolve import BASE, Resolver
 from vpp.config.schema import BoatDocument, TableModel, UncertaintyTable, properties_of
-from vpp.config.study import OPTIONS_OF, with_boat
 from vpp.config.text import nearest
 from vpp.config.units import ending_of
 from vpp.config.validate import Finding, problem
@@ -271,10 +269,7 @@ def _given(
 ) -> tuple[BoatDocument, tuple[Input, ...], frozenset[str]]:
     """The base as filed, its inputs, and all keys that its tables name, those of no range included."""
     file = str(boat_file.path)
-    root = source.parse(file, source.read(file))
-    if OPTIONS_OF in root.entries:
-        root, _ = with_boat(file, root)
-    base = Resolver(file=file, root=root, folder=Path(boat_file.path).parent).resolve()[BASE]
+    base = Resolver(file=file, root=read_again(boat_file), folder=Path(boat_file.path).parent).resolve()[BASE]
     bounds = _bounds(base.document, keys)
     findings: list[Finding] = []
     found: list[Input] = []

@@ -6,12 +6,10 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from vpp.boat import Boat
-from vpp.config import source
-from vpp.config.boat_file import BoatFile, load
-from vpp.config.errors import BoatFileError, Problem
+from vpp.config.boat_file import BoatFile, read_again
+from vpp.config.errors import BoatFileError
 from vpp.config.overlay import Items, Leaf, Node, Origin, Table, name_of
 from vpp.config.resolve import BASE, Resolver
-from vpp.config.study import OPTIONS_OF, with_boat
 
 
 class Variants:
@@ -23,12 +21,7 @@ class Variants:
     def __init__(self, boat_file: BoatFile) -> None:
         self._path = boat_file.path
         self._file = str(boat_file.path)
-        root = source.parse(self._file, source.read(self._file))
-        if OPTIONS_OF in root.entries:
-            root, _ = with_boat(self._file, root)
-        if load(boat_file.path).digest != boat_file.digest:
-            raise BoatFileError([Problem(file=self._file, wrong="the file has changed since it was read")])
-        self._root = root
+        self._root = read_again(boat_file)
 
     def boat(self, name: str, *, option: str, table: str, change: Mapping[str, float]) -> Boat:
         """The boat of an option with other values of one table, by their keys and in the units of those.
