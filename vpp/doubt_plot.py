@@ -5,14 +5,17 @@ Each plot draws on the axes it is given and returns them.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.patches import Rectangle
 from numpy.typing import NDArray
 
 from vpp.compare import LEVEL_KN
 from vpp.doubt import Doubt
-from vpp.plots import GAIN, INK, LOSS, OPTION_INKS, QUIET, footer, heading, styled
+from vpp.plots import GAIN, HALO, INK, LOSS, QUIET, footer, heading, option_fill, styled
 from vpp.results.variables import show_number
 
 Floats = NDArray[np.float64]
@@ -21,6 +24,7 @@ _ALL, _MOST = (5, 95), (10, 90)
 _HEIGHT = 0.62
 # Inputs that get a colour of their own; the others are drawn as one.
 _NAMED = 8
+_OTHERS: dict[str, Any] = {"facecolor": "#8a949c", "edgecolor": "#98a2a9", "linewidth": 0.3}
 
 
 def draw_bands(ax: Axes, least: Floats, low: Floats, high: Floats, most: Floats, nominal: Floats) -> None:
@@ -118,10 +122,10 @@ def drivers_plot(ax: Axes, found: Doubt, option: int, named: list[int]) -> Axes:
         first = 100.0 * shares.first
         left = 0.0
         for place, at in enumerate(named):
-            ax.barh(row, first[at], left=left, height=_HEIGHT, color=OPTION_INKS[1 + place])
+            ax.barh(row, first[at], left=left, height=_HEIGHT, **option_fill(1 + place))
             left += float(first[at])
         others = float(first.sum()) - left
-        ax.barh(row, others, left=left, height=_HEIGHT, color="#cfd5da")
+        ax.barh(row, others, left=left, height=_HEIGHT, **_OTHERS)
         if max(first.max(), 0.0) >= 20.0:
             _name_largest(ax, found, row, first, named)
     ax.set_yticks(
@@ -146,7 +150,8 @@ def _name_largest(ax: Axes, found: Doubt, row: int, first: Floats, named: list[i
         va="center",
         ha="center",
         fontsize=7.5,
-        color="white",
+        color=INK,
+        bbox=HALO,
     )
 
 
@@ -168,10 +173,12 @@ def drivers_figure(found: Doubt) -> Figure:
         for ax in panels[max(count - columns, 0) : count]:
             ax.set_xlabel("share of the variance, %")
             ax.tick_params(labelbottom=True)
-        tones = [*OPTION_INKS[1 : 1 + len(named)], "#cfd5da"]
+        fills = [*(option_fill(1 + place) for place in range(len(named))), _OTHERS]
         names = [*(found.ranges[at].name.replace("_", " ") for at in named), "other inputs"]
-        handles = [panels[0].barh(0.0, 0.0, color=tone) for tone in tones]
-        figure.legend(handles, names, loc="outside right center", frameon=False)
+        handles = [Rectangle((0.0, 0.0), 1.0, 1.0, **fill) for fill in fills]
+        figure.legend(
+            handles, names, loc="outside right center", frameon=False, handlelength=2.6, handleheight=1.6
+        )
         heading(
             figure,
             "What drives the doubt about the gains",

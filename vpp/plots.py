@@ -325,7 +325,7 @@ def best_option_plot(ax: Axes, comparison: Comparison) -> Axes:
             if index < 0:
                 continue
             corner, width = (x[column], top), x[column + 1] - x[column]
-            fill = _option_fill(index)
+            fill = option_fill(index)
             if extended[row, column]:
                 fill["alpha"] = 0.5
                 place = (tws + 0.36 * width, top + 0.5)
@@ -426,7 +426,7 @@ def best_option_figure(comparison: Comparison) -> Figure:
         right.set_title("Its lead over the next, kn", loc="left")
         right.tick_params(labelleft=True)
         handles = [
-            Rectangle((0.0, 0.0), 1.0, 1.0, label=name, **_option_fill(index))
+            Rectangle((0.0, 0.0), 1.0, 1.0, label=name, **option_fill(index))
             for index, name in enumerate(comparison.polar.options)
         ]
         figure.legend(
@@ -900,7 +900,8 @@ def _edge_marks(ax: Axes, tws_kn: Sequence[float], crossing: NDArray[np.int_]) -
                 )
 
 
-def _option_fill(index: int) -> dict[str, Any]:
+def option_fill(index: int) -> dict[str, Any]:
+    """How an area is filled so that it can be told from others in grey as well: tone and hatching."""
     return {
         "facecolor": _OPTION_TONES[index % _OPTION_COUNT],
         "edgecolor": "#98a2a9",
