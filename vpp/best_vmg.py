@@ -104,7 +104,7 @@ def best_vmg(
         if other.status[at] == Status.CONVERGED
     ]
     _from_peaks(together, rows[0], answers, peaks, found)
-    _from_afar(together, problems, found, patch)
+    _from_afar(together, problems, found, _alone(conditions, patch))
     left = np.flatnonzero(found.status == UNSOLVED)
     if len(left) and not stopping.asked():
         nearest = []
@@ -117,6 +117,7 @@ def best_vmg(
         answer = minimise(Cases(together, cases), states, settings=SETTINGS, restore_first=restore_first)
         keep_better(found, answer, cases)
     _compare(together, problems, found, patch)
+    _from_afar(together, problems, found, np.unique(_held_back(together, found) % count))
     found.status[found.status == UNSOLVED] = Status.INTERRUPTED
     return [
         rearranged(found, np.arange(first, first + count)) for first in range(0, len(found.status), count)
@@ -176,24 +177,36 @@ def _follow(
     return np.concatenate(led_off)
 
 
+def _alone(conditions: Conditions, patch: Integers) -> Integers:
+    """Best VMGs that have no other to compare with."""
+    compared, _ = _pairs(conditions, 1, patch)
+    return np.setdiff1d(np.arange(len(conditions)), compared)
+
+
+def _held_back(together: FastestEquilibrium, found: Solution) -> Integers:
+    """Cases whose answer leans on the greatest speed that the models reach. At a wind angle nothing faster
+    could be reported; a best VMG may be more at another angle, where the boat is slower.
+    """
+    speed = together.names.index("boat_speed")
+    return np.flatnonzero((found.status == Status.CONVERGED) & found.active_upper[speed])
+
+
 def _from_afar(
-    together: FastestEquilibrium, problems: Sequence[FastestEquilibrium], found: Solution, patch: Integers
+    together: FastestEquilibrium, problems: Sequence[FastestEquilibrium], found: Solution, places: Integers
 ) -> None:
-    """Search for a best VMG that has no other to compare with from guessed starts, and from states all over
-    the bounds, as well.
+    """Search for best VMGs at some places from guessed starts, and from states all over the bounds, as
+    well.
     """
     count = problems[0].condition_count
-    compared, _ = _pairs(problems[0].conditions, 1, patch)
-    alone = np.setdiff1d(np.arange(count), compared)
-    if not len(alone) or stopping.asked():
+    if not len(places) or stopping.asked():
         return
-    everywhere = np.concatenate([branch * count + alone for branch in range(len(problems))])
+    everywhere = np.concatenate([branch * count + places for branch in range(len(problems))])
     index, scattered = scattered_states(together, everywhere)
     which, begun = [index], [scattered]
     for branch, problem in enumerate(problems):
         for how, _ in starts_for(problem):
-            which.append(branch * count + alone)
-            begun.append(start(problem, how)[:, alone])
+            which.append(branch * count + places)
+            begun.append(start(problem, how)[:, places])
     cases, states = np.concatenate(which), np.concatenate(begun, axis=-1)
     answer = minimise(Cases(together, cases), states, settings=_FROM_AFAR, rivals=cases)
     _keep_sharp(together, cases, answer, found)

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from tests.support import keelboat
+from tests.trust import shared
 from vpp import best_vmg, equilibrium
 from vpp.optima import SETTINGS, UNSOLVED
 from vpp.solver.interior_point import minimise
@@ -64,6 +65,18 @@ def test_an_answer_at_the_end_of_the_range_is_not_called_a_best_vmg(monkeypatch)
     cut = equilibrium.solve([BOAT], keelboat.conditions(tws_kn=12, twa_deg=np.nan, aim="upwind"))
     assert cut.status[0] == Status.LIMIT_REACHED
     assert "end of the search range" in cut.reason[0]
+
+
+def test_an_answer_at_the_greatest_speed_of_the_models_does_not_hide_a_slower_one_that_makes_more_good():
+    """A run dead before the wind is slower than a broad reach at the limit, and makes more good."""
+    kinds = shared.kinds("keelboat_sails")
+    kind = next(each for each in kinds if (each.option, each.sail_set) == ("wardrobe", "full"))
+    boat = shared.drawn(kind, 0).boat
+    run = equilibrium.solve([boat], keelboat.conditions(tws_kn=31.7, twa_deg=180.0, aim="speed"))
+    both = equilibrium.solve([boat], keelboat.conditions(tws_kn=[31.7, 34.8], twa_deg=np.nan, aim="downwind"))
+    assert not run.status.any()
+    assert not both.status.any()
+    assert both.quantities["vmg"][0] <= run.quantities["vmg"][0]
 
 
 def test_a_boat_that_cannot_sail_has_no_best_vmg_and_says_why():
