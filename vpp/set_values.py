@@ -510,7 +510,7 @@ def _taken(found: Solved, places: Places, boats: tuple[Boat, ...], option: Place
     """Conditions of candidates as those of the options whose boats they are."""
     conditions = replace(found.conditions.take(places), option=option)
     return replace(
-        _rows(found, places, boats, conditions),
+        some_of(found, places, boats, conditions),
         branches={
             name: _inner(of_branch, _having(found, of_branch), places, boats, conditions)
             for name, of_branch in found.branches.items()
@@ -532,10 +532,10 @@ def _inner(
     inside[covered] = np.arange(len(covered))
     rows = inside[places]
     kept = np.flatnonzero(rows >= 0)
-    return _rows(inner, rows[kept], boats, conditions.take(kept))
+    return some_of(inner, rows[kept], boats, conditions.take(kept))
 
 
-def _rows(found: Solved, places: Places, boats: tuple[Boat, ...], conditions: Conditions) -> Solved:
+def some_of(found: Solved, places: Places, boats: tuple[Boat, ...], conditions: Conditions) -> Solved:
     """Some conditions, told of other boats, with their sail sets and without branches."""
     strips = {
         name: value if name == "sail" else value[..., places] for name, value in vars(found.strips).items()

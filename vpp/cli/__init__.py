@@ -24,6 +24,7 @@ from vpp.cli import (
     loads,
     point,
     polar,
+    report,
     stability,
     target,
     why,
@@ -65,6 +66,7 @@ app.command("check")(stopping_at_once(check.check))
 app.command("point")(stopping_at_once(point.point))
 app.command("polar")(stopping_at_once(polar.polar))
 app.command("compare")(stopping_at_once(compare.compare))
+app.command("report")(stopping_at_once(report.report))
 app.command("why")(stopping_at_once(why.why))
 app.command("doubt")(stopping_at_once(doubt.doubt))
 app.command("gusts")(stopping_at_once(gusts.gusts))

@@ -20,7 +20,6 @@ if TYPE_CHECKING:
 
 _BASE = "base"
 _SAID_ABOVE = ("name", "description")
-_COMPUTED_DECIMALS = {"kg": 0, "m": 3, "m²": 2, "m³": 3}
 _SAIL_COLUMNS = {
     "area_m2": "area m²",
     "measured_area_m2": "measured m²",
@@ -71,6 +70,7 @@ def _text(
     *,
     whole: Iterable[str],
 ) -> str:
+    from vpp.config.rows import show_value
     from vpp.results.files import CAUTION
 
     parts = [f"{boat_file.path}: in order. {boat_file.name}, {boat_file.digest}"]
@@ -146,6 +146,8 @@ def _is_in_sail_table(row: Row) -> bool:
 
 def _sails(boat: Boat, rows: Iterable[Row]) -> str:
     """The sails side by side, and the rig as a whole."""
+    from vpp.config.rows import show_value
+
     found = {row.key: show_value(row) for row in rows if _is_in_sail_table(row)}
     sails = [
         (sail.name, *(found.get(f"sail.{sail.name}.{key}", "") for key in _SAIL_COLUMNS))
@@ -269,23 +271,3 @@ def _csv(boat_file: BoatFile, boats: Iterable[Boat], found: Sequence[Verdict]) -
         if isinstance(record["value"], list | tuple):
             record["value"] = json.dumps(record["value"])
     return csv_text(pd.DataFrame(records))
-
-
-def show_value(row: Row) -> str:
-    """A resolved value as people read it: given numbers as given, computed ones with the decimals that their
-    unit deserves.
-    """
-    if row.origin == "computed" and isinstance(row.value, float):
-        decimals = _COMPUTED_DECIMALS.get(row.unit, 3)
-        return f"{round(row.value, decimals) + 0.0:.{decimals}f}"
-    return _show_given(row.value)
-
-
-def _show_given(value: Any) -> str:
-    if isinstance(value, bool) or value is None:
-        return {True: "yes", False: "no", None: ""}[value]
-    if isinstance(value, float):
-        return f"{value:.10g}"
-    if isinstance(value, list | tuple):
-        return ", ".join(_show_given(item) for item in value)
-    return str(value)

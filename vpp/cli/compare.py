@@ -111,7 +111,7 @@ def compare(
         boat, options=option or (), tws=tws, twa=twa, out=out, sea=sea, sets_values=True,
         also=_brief_problems(brief, question, legs, draws),
     )  # fmt: skip
-    _check_set_values(boat_file, grid, option or ())
+    check_set_values(boat_file, grid, option or ())
     try:
         with keep_on_interrupt(), progress("solving") as report:
             comparison = solve_comparison(
@@ -129,7 +129,7 @@ def compare(
     levers = [] if base_is_set else compared_levers(boat_file, comparison)
     found = verdicts(boat_file, comparison.polar.options)
     written = write_comparison(
-        comparison, out, figures=not no_figures, levers=levers, rule_box=_rule_sentences(found)
+        comparison, out, figures=not no_figures, levers=levers, rule_box=rule_sentences(found)
     )
     told = (
         _text(comparison, written, levers, found, details=details)
@@ -200,7 +200,7 @@ def _write_brief(
     typer.echo(f"{path}: {found.headline}", err=True)
 
 
-def _check_set_values(boat_file: BoatFile, grid: WindGrid, options: Sequence[str]) -> None:
+def check_set_values(boat_file: BoatFile, grid: WindGrid, options: Sequence[str]) -> None:
     """Everything that speaks against the values of set quantities, or the winds of the grid against their
     ranges, ends the command.
     """
@@ -219,7 +219,7 @@ def _check_set_values(boat_file: BoatFile, grid: WindGrid, options: Sequence[str
         stop(problems)
 
 
-def _rule_sentences(found: Sequence[Verdict]) -> list[str]:
+def rule_sentences(found: Sequence[Verdict]) -> list[str]:
     """Which options break which clause by how much; nothing where the file has no rule box."""
     told = [f"{verdict.sentence}." for verdict in found if not verdict.holds]
     return told or ["Every option keeps to the rule box."] * bool(found)
@@ -241,7 +241,7 @@ def _text(
         *(_against_base(comparison) if comparison.alternatives else []),
     ]
     if found:
-        parts.append("\n".join(_rule_sentences(found)))
+        parts.append("\n".join(rule_sentences(found)))
     parts += sail_set_sentences(comparison.polar)
     if comparison.notes():
         parts.append("\n".join(comparison.notes()))

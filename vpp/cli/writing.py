@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from vpp.cli.console import stop
@@ -93,9 +94,10 @@ def write_comparison(
     figures: bool,
     levers: Sequence[Levers] = (),
     rule_box: Sequence[str] = (),
+    more: Mapping[str, str] = MappingProxyType({}),
 ) -> Written:
-    """Tables and figures of a comparison, levers of the base where there are any, and sentences on the rule
-    box. Returns what was written and removed.
+    """Tables and figures of a comparison, levers of the base where there are any, sentences on the rule box,
+    and `more` texts by their file names. Returns what was written and removed.
     """
     from vpp.results.files import CAUTION, csv_text
     from vpp.sail_choice import summary
@@ -112,6 +114,7 @@ def write_comparison(
         **_set_value_tables(comparison),
         **_lever_table(levers),
         "summary.txt": "\n".join(told) + "\n",
+        **more,
     }
     drawn: dict[str, Figure] = {}
     if figures:

@@ -41,6 +41,29 @@ class Row(NamedTuple):
     description: str
 
 
+_COMPUTED_DECIMALS = {"kg": 0, "m": 3, "m²": 2, "m³": 3}
+
+
+def show_value(row: Row) -> str:
+    """A resolved value as people read it: given numbers as given, computed ones with the decimals that their
+    unit deserves.
+    """
+    if row.origin == "computed" and isinstance(row.value, float):
+        decimals = _COMPUTED_DECIMALS.get(row.unit, 3)
+        return f"{round(row.value, decimals) + 0.0:.{decimals}f}"
+    return _show_given(row.value)
+
+
+def _show_given(value: Any) -> str:
+    if isinstance(value, bool) or value is None:
+        return {True: "yes", False: "no", None: ""}[value]
+    if isinstance(value, float):
+        return f"{value:.10g}"
+    if isinstance(value, list | tuple):
+        return ", ".join(_show_given(item) for item in value)
+    return str(value)
+
+
 def rows_of(
     root: Table,
     document: BoatDocument,

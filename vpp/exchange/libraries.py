@@ -1,4 +1,4 @@
-"""Libraries that some formats need and a plain installation does not bring."""
+"""Libraries that some formats and the report need and a plain installation does not bring."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from importlib import import_module
 from types import ModuleType
 
-EXTRAS = {"pyarrow": "sweep", "xarray": "netcdf", "netCDF4": "netcdf"}
+EXTRAS = {"pyarrow": "sweep", "xarray": "netcdf", "netCDF4": "netcdf", "plotly": "report"}
 """Which extra of this package brings a library."""
 
 

@@ -38,7 +38,7 @@ NOT_CALIBRATED = "none"
 """What tables say of a boat without calibration."""
 
 _OWN_KEYS = {"boat", "digest", "version", "caution", "files"}
-_OWN_SUFFIXES = (".csv", ".json", ".txt", ".toml", ".png", ".svg", ".pdf", ".parquet", ".nc")
+_OWN_SUFFIXES = (".csv", ".json", ".txt", ".toml", ".png", ".svg", ".pdf", ".html", ".parquet", ".nc")
 
 _FILE_DECIMALS = {
     item.column: item.decimals + FILE_EXTRA_DECIMALS for item in VARIABLES if not item.is_text
