@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import warnings
 from dataclasses import dataclass, replace
 from io import StringIO
 from typing import TYPE_CHECKING
@@ -51,9 +52,15 @@ def drawings(comparison: Comparison) -> tuple[Drawing, ...]:
         else:
             shown = [point] if at == 0 or base is None else [base, point]
             over = f" over {polar.options[0]}" if len(shown) > 1 else ""
-            svg = svg_text(draw_rig(*shown), prefix=f"rig{at}")
+            svg = _svg_of(shown, prefix=f"rig{at}")
             found.append(Drawing(option=name, says=f"Rig of {name}{over}, {where}", svg=svg))
     return tuple(found)
+
+
+def _svg_of(shown: list[Point], *, prefix: str) -> str:
+    """A rig as SVG, dollars in names taken as they are."""
+    with mpl.rc_context({"text.parse_math": False}):
+        return svg_text(draw_rig(*shown), prefix=prefix)
 
 
 def _point(comparison: Comparison, at: int, wind: int) -> Point | None:
@@ -72,7 +79,9 @@ def _point(comparison: Comparison, at: int, wind: int) -> Point | None:
 def svg_text(figure: Figure, *, prefix: str) -> str:
     """A figure as SVG that stands in a page beside others: text as text, and names of its own for its parts."""
     text = StringIO()
-    with mpl.rc_context({"svg.hashsalt": "vpp", "svg.fonttype": "none"}):
+    with mpl.rc_context({"svg.hashsalt": "vpp", "svg.fonttype": "none"}), warnings.catch_warnings():
+        # a letter that the font here lacks is drawn by the browser, with a font of its own
+        warnings.filterwarnings("ignore", message="Glyph .* missing from font", category=UserWarning)
         figure.savefig(text, format="svg", metadata={"Date": None})
     svg = text.getvalue()
     svg = svg[svg.index("<svg") :]

@@ -262,8 +262,11 @@ function listen() {
 }
 
 function listenToTaps() {
-  for (const id of ["polar", "gain"])
-    byId(id).on?.("plotly_click", ({ points }) => { if (known(points[0]?.customdata)) read(points[0].customdata); });
+  for (const [id, find] of [["polar", nearestOnPolar], ["gain", cellUnder]])
+    byId(id).addEventListener("click", (event) => {
+      const at = find(event.clientX, event.clientY);
+      if (known(at)) read(at);
+    });
 }
 
 function redrawWhenResized() {

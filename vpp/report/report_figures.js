@@ -1,7 +1,7 @@
 // Figures. Everything reads without colour: lines differ in style, losses are hatched, missing results are gaps.
 
 const INK = "#1f2a33", QUIET = "#59636b", GRID = "#d9dee2", AGAINST = "#a0561f";
-const PLAIN = { displayModeBar: false, displaylogo: false, responsive: false, scrollZoom: false, doubleClick: false };
+const PLAIN = { staticPlot: true };
 const FONT = { family: '"DejaVu Sans", Verdana, sans-serif', size: 12, color: INK };
 const DASHES = ["solid", "6px,2px", "2px,2px", "7px,2px,2px,2px", "1px,2px", "4px,1px,1px,1px", "10px,3px", "3px,3px",
   "8px,2px,2px,2px", "1px,3px", "5px,1px", "9px,2px,1px,2px"];
@@ -77,18 +77,51 @@ function bestMarks(option, wind, tone, isThin) {
   };
 }
 
-// Labels step down the arc from one wind to the next, since the lines lie close together in strong wind.
+// The speed at the rim, and the condition whose mark is nearest to a place on the screen, none beyond a finger's width.
+let polarTop = 1;
+const FINGER = 32;
+
+function nearestOnPolar(x, y) {
+  const disc = document.querySelector("#polar .plotbg path").getBoundingClientRect();
+  const scale = disc.height / 2 / polarTop, middleY = disc.top + disc.height / 2;
+  const places = [...state.winds].flatMap((wind) => data.rows.map((_, row) => flat(state.option, wind, row)));
+  const away = (at) => {
+    const turn = (angleAt(at) * Math.PI) / 180, out = scale * speedAt(at);
+    return Math.hypot(disc.left + out * Math.sin(turn) - x, middleY - out * Math.cos(turn) - y);
+  };
+  const near = places.filter((at) => known(speedAt(at)) && away(at) < FINGER);
+  return near.sort((one, other) => away(one) - away(other))[0];
+}
+
+function cellUnder(x, y) {
+  const bars = [...document.querySelectorAll("#gain .bars .point path")];
+  const place = bars.map((bar) => bar.getBoundingClientRect()).findIndex((box) => x >= box.left && x <= box.right && y >= box.top && y <= box.bottom);
+  const cell = gainCells()[place];
+  return cell && flat(state.option, cell.wind, cell.row);
+}
+
+// Labels step down the arc from one wind to the next, since the lines lie close together in strong wind. They
+// stand between two points, so that they hide none.
 function windLabels(option, winds) {
   const found = winds.map((wind, index) => {
-    const places = reaches().map((row) => flat(option, wind, row)).filter((at) => known(speedAt(at)));
+    const places = reaches().map((row) => flat(option, wind, row));
+    const gaps = places.slice(1).map((at, before) => [places[before], at]).filter((pair) => pair.every((at) => known(speedAt(at))));
     const wanted = 80 + (70 * index) / Math.max(1, winds.length - 1);
-    return [wind, places.sort((one, other) => Math.abs(angleAt(one) - wanted) - Math.abs(angleAt(other) - wanted))[0]];
-  }).filter(([, at]) => at !== undefined);
+    const off = ([one, other]) => Math.abs((angleAt(one) + angleAt(other)) / 2 - wanted);
+    return [wind, gaps.sort((one, other) => off(one) - off(other))[0]];
+  }).filter(([, pair]) => pair).map(([wind, pair]) => [wind, middle(...pair)]);
   return {
-    type: "scatterpolar", mode: "markers+text", hoverinfo: "none", theta: found.map(([, at]) => angleAt(at)),
-    r: found.map(([, at]) => speedAt(at)), customdata: found.map(([, at]) => at), text: found.map(([wind]) => windText(wind)),
-    textfont: { size: 11, color: INK }, marker: { size: 18, color: "#fff", opacity: 0.9 },
+    type: "scatterpolar", mode: "markers+text", hoverinfo: "skip", theta: found.map(([, at]) => at.theta),
+    r: found.map(([, at]) => at.r), text: found.map(([wind]) => windText(wind)),
+    textfont: { size: 11, color: INK }, marker: { size: 16, color: "#fff", opacity: 0.9 },
   };
+}
+
+// Half way between two points along the straight line that joins them.
+function middle(one, other) {
+  const along = (turn) => [one, other].reduce((sum, at) => sum + (speedAt(at) * turn((angleAt(at) * Math.PI) / 180)) / 2, 0);
+  const [x, y] = [along(Math.cos), along(Math.sin)];
+  return { theta: (Math.atan2(y, x) * 180) / Math.PI, r: Math.hypot(x, y) };
 }
 
 function readMark() {
@@ -105,12 +138,13 @@ function drawPolar() {
   const lines = shown.toReversed().flatMap((option) => winds.flatMap((wind) => polarLines(option, wind, option !== state.option)));
   const width = widthOf("polar"), height = Math.min(2 * width - 60, window.matchMedia("print").matches ? 520 : 760);
   const unit = unitOf("kn").name;
+  polarTop = 1.06 * Math.max(1, ...shown.flatMap((option) => winds.flatMap((wind) => data.rows.map((_, row) => speedAt(flat(option, wind, row)) ?? 0))));
   draw("polar", [...lines, windLabels(state.option, winds), readMark()], {
     height, margin: { l: 8, r: 36, t: 30, b: 26 },
     polar: {
       sector: [-90, 90], bgcolor: "#fff",
       angularaxis: { rotation: 90, direction: "clockwise", dtick: 15, gridcolor: GRID, linecolor: QUIET, tickfont: { size: 11 } },
-      radialaxis: { angle: 90, rangemode: "tozero", gridcolor: GRID, tickfont: { size: 10, color: QUIET }, tickangle: 90, nticks: 8 },
+      radialaxis: { angle: 90, range: [0, polarTop], gridcolor: GRID, tickfont: { size: 10, color: QUIET }, tickangle: 90, nticks: 8 },
     },
   });
   label("polar", `Polar of ${nameOf(state.option)}, boat speed in ${unit} in ${winds.length} winds. ${readingText()}`);
