@@ -1,8 +1,7 @@
-"""How long the page of a report takes to open in Chromium: `python tests/benchmarks/report_load.py REPORT.html`.
+"""How long the page of a report takes to open in Chromium: `report_load.py REPORT.html`.
 
 Prints, for a few openings without network, the time until words are painted, until all figures are
-drawn, and the processor's time of the page's main thread, which other work on the machine does not lengthen as
-it does the others.
+drawn, and the processor's time of the page's main thread, which other work on the machine lengthens least.
 """
 
 from __future__ import annotations
@@ -38,7 +37,10 @@ def opening(browser: Browser, path: Path) -> tuple[float, float, float]:
 def main() -> None:
     path = Path(sys.argv[1])
     program = shutil.which("chromium")
-    print(f"{path}: {path.stat().st_size / 1e6:.1f} MB; load average {os.getloadavg()[0]:.1f}, {os.cpu_count()} cores")
+    print(
+        f"{path}: {path.stat().st_size / 1e6:.1f} MB; "
+        f"load average {os.getloadavg()[0]:.1f}, {os.cpu_count()} cores"
+    )
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=program, args=list(ARGUMENTS))
         for _ in range(OPENINGS):

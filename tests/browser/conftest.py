@@ -1,4 +1,4 @@
-"""A real browser, where there is one: Chromium as the system has it, driven by Playwright, with no network."""
+"""A real browser, where there is one: the system's Chromium, driven by Playwright, with no network."""
 
 from __future__ import annotations
 
@@ -58,9 +58,7 @@ def opened(browser: Any) -> Iterator[Callable[..., Opened]]:
     contexts = []
 
     def open_file(path: Path, *, width: int = 900) -> Opened:
-        context = browser.new_context(
-            viewport={"width": width, "height": 900}, offline=True, has_touch=True
-        )
+        context = browser.new_context(viewport={"width": width, "height": 900}, offline=True, has_touch=True)
         contexts.append(context)
         return Opened(context.new_page(), path)
 

@@ -14,7 +14,16 @@ import pytest
 from vpp.results.files import CAUTION
 
 GRID = ("--tws", "8:14:2", "--twa", "35:170:15")
-TABLES = {"polar.csv", "budget.csv", "gain.csv", "best.csv", "inputs.csv", "targets.csv", "summary.txt", "about.json"}
+TABLES = {
+    "polar.csv",
+    "budget.csv",
+    "gain.csv",
+    "best.csv",
+    "inputs.csv",
+    "targets.csv",
+    "summary.txt",
+    "about.json",
+}
 
 
 @pytest.fixture

@@ -1,6 +1,4 @@
-"""Invented comparisons for the page of a report: with failures, with hull resistance extended past its data, and
-with any names.
-"""
+"""Invented comparisons for the page of a report: with failures, with extended resistance, with any names."""
 
 from __future__ import annotations
 
@@ -32,7 +30,7 @@ HOSTILE = (
 def comparison_of(
     monkeypatch: pytest.MonkeyPatch, options: Sequence[str] = ()
 ) -> tuple[BoatFile, Comparison]:
-    """The invented boat with its options. In strong wind and broad angles results are of extended resistance."""
+    """The invented boat with its options; at 18 kn and broad angles its hull resistance is extended."""
     monkeypatch.setattr(importlib.import_module("vpp.polar"), "solve", synthetic.solve)
     boat_file = synthetic.make_boat_file()
     found = polar(boat_file, tws_kn=TWS_KN, twa_deg=TWA_DEG, options=options)

@@ -55,7 +55,9 @@ def test_page_is_whole_and_fetches_nothing(monkeypatch: pytest.MonkeyPatch) -> N
     assert "@@" not in text
     assert LIBRARY in found.scripts[2]
     assert text.count(CAUTION) >= 2
-    sources = [value for _, of in found.tags for key, value in of.items() if key in ("src", "href", "xlink:href")]
+    sources = [
+        value for _, of in found.tags for key, value in of.items() if key in ("src", "href", "xlink:href")
+    ]
     assert [value for value in sources if not str(value).startswith(("#", "data:"))] == []
     assert "default-src 'none'" in text
     # every drawing has names of its own for its parts
@@ -94,7 +96,10 @@ def test_numbers_are_those_of_the_table(monkeypatch: pytest.MonkeyPatch) -> None
         shown = told["values"][column]
         assert [value is not None for value in shown] == good.tolist()
         known = [value for value in shown if value is not None]
-        assert np.abs(np.array(known) - frame.loc[good, column]).max() <= 0.5e-4 * 10.0 ** -variable(column).decimals
+        assert (
+            np.abs(np.array(known) - frame.loc[good, column]).max()
+            <= 0.5e-4 * 10.0 ** -variable(column).decimals
+        )
     gain = comparison.gain_kn().ravel()
     count = len(told["made_good"]) // 4
     first = [

@@ -6,8 +6,8 @@ are null, with the reason beside them.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from vpp.config.rows import show_value
 from vpp.interpolation import InterpolationError
-from vpp.plots import DECISIVE_PERCENT, GAIN, LOSS, OPTION_INKS, shade_limit_kn
+from vpp.plots import GAIN, OPTION_INKS, shade_limit_kn
 from vpp.results.files import CAUTION, records
 from vpp.results.frames import EXTENDED_MARK, EXTENDED_REMARK, HULL_MARK, failures, status_words
 from vpp.results.variables import VARIABLES, show_number
@@ -57,7 +57,7 @@ class Subject:
     comparison: Comparison
     levers: Sequence[Levers] = ()
     rule_box: Sequence[str] = ()
-    targets: Targets | str = field(default="")
+    targets: Targets | str = ""
 
 
 def subject(
@@ -95,9 +95,8 @@ def content(about: Subject) -> dict[str, Any]:
         **_conditions(comparison),
         "marks": {"extended": EXTENDED_MARK, "hull": HULL_MARK},
         "extended_says": f"{EXTENDED_REMARK} its data",
-        "decisive_percent": DECISIVE_PERCENT,
         "shade_limit_kn": shade_limit_kn(comparison) if comparison.alternatives else 1.0,
-        "inks": {"options": list(OPTION_INKS), "gain": GAIN, "loss": LOSS},
+        "inks": {"options": list(OPTION_INKS), "gain": GAIN},
         "targets": _targets(about.targets),
         "levers": _levers(about.levers),
         "inputs": inputs(about.boat_file, polar.options),
@@ -111,7 +110,9 @@ def content(about: Subject) -> dict[str, Any]:
 def sentences(about: Subject) -> list[str]:
     """The comparison in words, as it is printed; what belongs to the sentence before it is indented."""
     comparison = about.comparison
-    choices = [told for name in comparison.polar.options for told in sail_set_sentences(comparison.polar, name)]
+    choices = [
+        told for name in comparison.polar.options for told in sail_set_sentences(comparison.polar, name)
+    ]
     return [
         *comparison.by_wind(),
         *comparison.set_values().sentences(),
@@ -236,9 +237,7 @@ def _targets(found: Targets | str) -> dict[str, Any]:
         numbers = {name: _number(row[name]) for name in _TARGET_NUMBERS}
         told = {name: str(row[name] or "") for name in ("option", "aim", "sail_set", "branch", "reason")}
         is_extended = EXTENDED_REMARK in str(row["remark"])
-        rows.append(
-            {**told, **numbers, "tws_kn": row["tws_kn"], "unsure": mark, "is_extended": is_extended}
-        )
+        rows.append({**told, **numbers, "tws_kn": row["tws_kn"], "unsure": mark, "is_extended": is_extended})
     return {"rows": rows, "notes": list(found.notes())}
 
 
@@ -269,7 +268,7 @@ def _levers(found: Sequence[Levers]) -> dict[str, Any]:
 
 def _failures(comparison: Comparison) -> list[dict[str, Any]]:
     """Conditions without a result by status and reason, with the range of their winds."""
-    told: list[Mapping[str, Any]] = records(failures(comparison.polar.solved))
+    told = records(failures(comparison.polar.solved))
     return [
         {
             "count": group["count"],

@@ -1,4 +1,4 @@
-"""Rigs as drawings inside of a page: every option at its best VMG upwind in the middle wind, over the base."""
+"""Rigs as drawings inside of a page: every option at best VMG upwind in the middle wind, over the base."""
 
 from __future__ import annotations
 
@@ -77,7 +77,7 @@ def _point(comparison: Comparison, at: int, wind: int) -> Point | None:
 
 
 def svg_text(figure: Figure, *, prefix: str) -> str:
-    """A figure as SVG that stands in a page beside others: text as text, and names of its own for its parts."""
+    """A figure as SVG that stands beside others: text as text, its parts with names of their own."""
     text = StringIO()
     with mpl.rc_context({"svg.hashsalt": "vpp", "svg.fonttype": "none"}), warnings.catch_warnings():
         # a letter that the font here lacks is drawn by the browser, with a font of its own

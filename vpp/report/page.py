@@ -72,7 +72,7 @@ def _paragraphs(lines: list[str]) -> str:
 def _items(lines: list[str]) -> str:
     """A list, what is indented belonging to the item before it."""
     told = [
-        f'<li{" class=under" if line.startswith(" ") else ""}>{escape(line.strip())}</li>' for line in lines
+        f"<li{' class=under' if line.startswith(' ') else ''}>{escape(line.strip())}</li>" for line in lines
     ]
     return f"<ul>{''.join(told)}</ul>" if told else ""
 
@@ -85,5 +85,6 @@ def _rig(at: int, drawn: Drawing) -> str:
         return f'<div class="rig" data-at="{at}"{hidden}><p>{label}</p></div>'
     return (
         f'<div class="rig" data-at="{at}"{hidden}><p>{label}</p>'
-        f'<div class="scroll" tabindex="0" role="img" aria-label="{label}"><template>{drawn.svg}</template></div></div>'
+        f'<div class="scroll" tabindex="0" role="img" aria-label="{label}">'
+        f"<template>{drawn.svg}</template></div></div>"
     )

@@ -96,7 +96,7 @@ function nearestOnPolar(x, y) {
 function cellUnder(x, y) {
   const bars = [...document.querySelectorAll("#gain .bars .point path")];
   const place = bars.map((bar) => bar.getBoundingClientRect()).findIndex((box) => x >= box.left && x <= box.right && y >= box.top && y <= box.bottom);
-  const cell = gainCells()[place];
+  const cell = drawnCells().flat()[place];
   return cell && flat(state.option, cell.wind, cell.row);
 }
 
@@ -177,6 +177,12 @@ function shade(gain) {
   return `rgb(${full.map((value) => Math.round(251 + share * (value - 251))).join(",")})`;
 }
 
+// Hatching over grounds of several colours; the bars' own colour has to be one.
+const hatched = (grounds, solidity) => ({
+  color: "#8a4a20", pattern: { shape: "/", size: 9, solidity, fillmode: "replace", fgcolor: "#8a4a20", bgcolor: grounds },
+});
+const isLoss = (gain) => known(gain) && Number(speed(gain)) < 0;
+
 function gainCells() {
   const rows = mapRows(), found = [];
   rows.forEach((row, place) => {
@@ -188,23 +194,30 @@ function gainCells() {
   return found;
 }
 
-function gainTrace(cells, size) {
+function gainTrace(cells, size, marker) {
   const isRead = (each) => each.wind === state.wind && each.row === state.row;
   return {
     type: "bar", hoverinfo: "none", x: cells.map((each) => each.wind), base: cells.map((each) => each.top), y: cells.map(() => 1),
-    width: cells.map(() => 1), customdata: cells.map((each) => flat(state.option, each.wind, each.row)),
+    width: cells.map(() => 1),
     text: cells.map((each) => (known(each.gain) ? speed(each.gain, 2, true) + each.marks : "\u00d7")),
     textposition: "inside", insidetextanchor: "middle", textangle: 0, constraintext: "none", cliponaxis: true,
     insidetextfont: { size, color: INK, style: cells.map((each) => (each.marks.includes(data.marks.extended) ? "italic" : "normal")) },
-    marker: {
-      color: cells.map((each) => shade(each.gain)),
-      line: { color: cells.map((each) => (isRead(each) ? INK : GRID)), width: cells.map((each) => (isRead(each) ? 3 : 0.5)) },
-      pattern: {
-        shape: cells.map((each) => (known(each.gain) && Number(speed(each.gain)) < 0 ? "/" : "")), size: 7, solidity: 0.09,
-        fillmode: "replace", fgcolor: "#8a4a20", bgcolor: cells.map((each) => shade(each.gain)),
-      },
-    },
+    marker: { ...marker, line: { color: cells.map((each) => (isRead(each) ? INK : GRID)), width: cells.map((each) => (isRead(each) ? 3 : 0.5)) } },
   };
+}
+
+// Cells as they are drawn: those that are not hatched, then losses.
+const drawnCells = () => {
+  const cells = gainCells();
+  return [cells.filter((each) => !isLoss(each.gain)), cells.filter((each) => isLoss(each.gain))];
+};
+
+function gainTraces(size) {
+  const [plainCells, losses] = drawnCells();
+  return [
+    gainTrace(plainCells, size, { color: plainCells.map((each) => shade(each.gain)) }),
+    gainTrace(losses, size, hatched(losses.map((each) => shade(each.gain)), 0.06)),
+  ];
 }
 
 function drawGain() {
@@ -213,7 +226,7 @@ function drawGain() {
   const narrow = width < 560, left = narrow ? 34 : 92;
   const size = Math.max(7, Math.min(11, ((width - left - 14) / windCount) / 4));
   const tops = rows.map((row) => cells.find((each) => each.row === row).top);
-  draw("gain", [gainTrace(cells, size)], {
+  draw("gain", gainTraces(size), {
     height: 70 + 21 * (rows.length + 1), margin: { l: left, r: 12, t: 8, b: 44 }, bargap: 0, barmode: "overlay",
     xaxis: {
       tickvals: data.tws_kn.map((_, wind) => wind), ticktext: data.tws_kn.map((_, wind) => windText(wind)), range: [-0.5, windCount - 0.5],
@@ -293,8 +306,6 @@ function budgetColumn(at, quantity) {
   return { values: found, texts: addUp(found, decimals), unit: unit.name };
 }
 
-const budgetTone = (value) => (value < 0 ? "#dea076" : data.inks.gain);
-
 function drawBudget() {
   const at = flat(state.option, state.wind, state.row), quantity = budget().quantities[state.quantity];
   const column = budgetColumn(at, quantity), place = document.getElementById("budget");
@@ -304,20 +315,13 @@ function drawBudget() {
   column.values.reduce((sum, value) => { ends.push(sum + value); return sum + value; }, 0);
   const base = ends.map((end, index) => end - column.values[index]);
   const narrow = widthOf("budget") < 560;
-  draw("budget", [{
-    type: "bar", orientation: "h", hoverinfo: "none", y: components.map((_, index) => index), x: column.values, base,
-    marker: {
-      color: column.values.map(budgetTone),
-      pattern: {
-        shape: column.values.map((value) => (value < 0 ? "/" : "")), size: 7, solidity: 0.15,
-        fillmode: "replace", fgcolor: "#8a4a20", bgcolor: column.values.map(budgetTone),
-      },
-    },
-  }, {
+  const [gains, losses] = [false, true].map((isNegative) => column.values.map((value) => (value < 0 === isNegative ? value : null)));
+  const bars = { type: "bar", orientation: "h", hoverinfo: "none", y: components.map((_, index) => index), base };
+  draw("budget", [{ ...bars, x: gains, marker: { color: data.inks.gain } }, { ...bars, x: losses, marker: hatched("#f4e3d7", 0.15) }, {
     type: "scatter", mode: "text", hoverinfo: "none", x: ends.map((end, index) => Math.max(end, base[index])), y: components.map((_, index) => index),
     text: column.texts.slice(0, -1).map((text) => `\u2009${text}`), textposition: "middle right", textfont: { size: 11, color: INK }, cliponaxis: false,
   }], {
-    height: 70 + 22 * components.length, margin: { l: narrow ? 110 : 170, r: 56, t: 6, b: 44 }, bargap: 0.35,
+    height: 70 + 22 * components.length, margin: { l: narrow ? 110 : 170, r: 56, t: 6, b: 44 }, bargap: 0.35, barmode: "overlay",
     xaxis: { title: { text: `${column.unit}, adding up to ${column.texts.at(-1)} ${column.unit}`, font: { size: 12 } }, fixedrange: true, gridcolor: GRID, zerolinecolor: INK, nticks: narrow ? 4 : 8 },
     yaxis: { tickvals: components.map((_, index) => index), ticktext: components.map((name) => plain(short(name, narrow ? 15 : 24))), range: [components.length - 0.4, -0.6], fixedrange: true, showgrid: false, zeroline: false, tickfont: { size: 11 } },
   });
