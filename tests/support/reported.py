@@ -28,12 +28,16 @@ HOSTILE = (
 
 
 def comparison_of(
-    monkeypatch: pytest.MonkeyPatch, options: Sequence[str] = ()
+    monkeypatch: pytest.MonkeyPatch,
+    options: Sequence[str] = (),
+    *,
+    tws_kn: Sequence[float] = TWS_KN,
+    is_alone: bool = False,
 ) -> tuple[BoatFile, Comparison]:
     """The invented boat with its options; at 18 kn and broad angles its hull resistance is extended."""
     monkeypatch.setattr(importlib.import_module("vpp.polar"), "solve", synthetic.solve)
-    boat_file = synthetic.make_boat_file()
-    found = polar(boat_file, tws_kn=TWS_KN, twa_deg=TWA_DEG, options=options)
+    boat_file = synthetic.make_boat_file(options=not is_alone)
+    found = polar(boat_file, tws_kn=tws_kn, twa_deg=TWA_DEG, options=options)
     solved = found.solved
     beyond = (solved.conditions.tws > 15.0 * KNOT) & (solved.quantities["twa"] > 99.0 * DEGREE)
     remark = np.where(beyond, "hull resistance extended past Fn 0.45", solved.remark)

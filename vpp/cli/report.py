@@ -38,9 +38,10 @@ def report(
     out: Out = Path("out"),
     processes: Processes = None,
 ) -> None:
-    """One page for a browser: polars, gains, targets, budgets, levers, rig, inputs; no network is needed.
+    """What compare finds, as one page for a browser.
 
-    The tables that it shows are written beside it. Needs the extra `report`.
+    Polars, gains between any two options, targets, budgets, levers, rig and inputs in one file that needs no
+    network, with its tables beside it. Needs the extra `report`.
 
     Example: vpp report keelboat.toml --option taller_rig -o report
     """
