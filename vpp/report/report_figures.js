@@ -54,11 +54,12 @@ function polarLine(places, is, look) {
 const angleAt = (at) => data.values.twa_deg[at];
 const speedAt = (at) => (known(data.values.boat_speed_kn[at]) ? data.values.boat_speed_kn[at] * unitOf("kn").factor : null);
 
-function polarLines(option, wind, isAgainst) {
+function polarLines(option, wind, place) {
+  const isAgainst = option !== state.option;
   const places = reaches().map((row) => flat(option, wind, row));
   const tone = isAgainst ? AGAINST : windTone(wind);
   const isThin = (at) => extended.has(at) || hullBorne.has(at);
-  const line = isAgainst ? "2px,2px" : wind % 2 ? "7px,2px" : "solid";
+  const line = isAgainst ? "2px,2px" : place % 2 ? "7px,2px" : "solid";
   const found = [polarLine(places, (at) => at !== undefined && !isThin(at),
     { tone, dash: line, width: isAgainst ? 1.4 : 1.8, marker: isAgainst ? 3 : 4, symbol: "circle" })];
   if (places.some((at) => extended.has(at)))
@@ -135,7 +136,7 @@ function readMark() {
 function drawPolar() {
   const winds = [...state.winds].sort((one, other) => one - other);
   const shown = [state.option, ...(state.against === state.option ? [] : [state.against])];
-  const lines = shown.toReversed().flatMap((option) => winds.flatMap((wind) => polarLines(option, wind, option !== state.option)));
+  const lines = shown.toReversed().flatMap((option) => winds.flatMap((wind, place) => polarLines(option, wind, place)));
   const width = widthOf("polar"), height = Math.min(2 * width - 60, window.matchMedia("print").matches ? 520 : 760);
   const unit = unitOf("kn").name;
   polarTop = 1.06 * Math.max(1, ...shown.flatMap((option) => winds.flatMap((wind) => data.rows.map((_, row) => speedAt(flat(option, wind, row)) ?? 0))));
