@@ -178,8 +178,9 @@ def test_table_of_conditions_says_it_in_every_row(run: Run, command: str) -> Non
 
 def test_files_say_it(run: Run) -> None:
     run("compare", "calibrated.toml", *COMMANDS["compare"])
-    assert SAID in Path("out/summary.txt").read_text().splitlines()
-    assert json.loads(Path("out/about.json").read_text())["calibration"] == SAID.removeprefix("calibrated: ")
+    assert SAID in Path("out/compare/summary.txt").read_text().splitlines()
+    about = json.loads(Path("out/compare/about.json").read_text())
+    assert about["calibration"] == SAID.removeprefix("calibrated: ")
 
 
 def test_option_that_alone_is_calibrated_is_told_apart(run: Run) -> None:

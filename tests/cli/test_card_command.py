@@ -50,7 +50,7 @@ def test_text_is_the_card_in_columns(run: Callable[..., Any]) -> None:
     assert done.exit_code == 0, done.output
     assert "TWS  TWA    kn  heel  TWA    kn  heel" in done.stdout
     assert "Best options by TWS, kn: A base, B taller_rig; * leads by 1 % or more" in done.stdout
-    assert "out/card_a5_day.pdf" in done.stdout
+    assert "out/card/card_a5_day.pdf" in done.stdout
     assert "night" not in done.stdout
     assert done.stdout.rstrip().endswith(CAUTION)
 
@@ -77,7 +77,10 @@ def test_the_card_of_an_earlier_polar_is_the_same(run: Callable[..., Any]) -> No
         (("good.toml", "--page", "a6"), ["page = 'a6': not a page; allowed: a5, a4"]),
         (("good.toml", "--ground", "dusk"), ["ground = 'dusk': not a ground; allowed: day, night"]),
         (("good.toml", "--polar", "nowhere"), ["there is no polar.csv with its about.json"]),
-        (("good.toml", "--polar", "out", *GRID), ["--tws-grid: of no", "--twa-grid: of no", "--polar names"]),
+        (
+            ("good.toml", "--polar", "out/card", *GRID),
+            ["--tws-grid: of no", "--twa-grid: of no", "--polar names"],
+        ),
     ],
 )
 def test_bad_input_is_told_a_sentence_a_problem(

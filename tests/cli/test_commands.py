@@ -30,14 +30,14 @@ def test_compare_prints_gains_leaders_summary_files_and_caution(invented: Run) -
         assert said in done.stdout
     assert "In short, against base: what differs by less than 1 %" in done.stdout
     assert "Downwind: from 6 to 18 kn taller_rig is the fastest, worth" in done.stdout
-    assert "lower_foot: upwind +0.03 kn VMG (0.9 %) at 6 kn" in Path("out/summary.txt").read_text()
+    assert "lower_foot: upwind +0.03 kn VMG (0.9 %) at 6 kn" in Path("out/compare/summary.txt").read_text()
     assert done.stdout.rstrip().endswith(CAUTION)
     names = {
         "about.json", "best.csv", "budget.csv", "gain.csv", "polar.csv", "summary.txt", "best_option.png",
         "best_option.svg", "gain.png", "gain.svg", "vmg.png", "vmg.svg",
     }  # fmt: skip
-    assert {path.name for path in Path("out").iterdir()} == names
-    assert all(f"out/{name}" in done.stdout for name in names)
+    assert {path.name for path in Path("out/compare").iterdir()} == names
+    assert all(f"out/compare/{name}" in done.stdout for name in names)
 
 
 def test_details_are_the_sentences_of_each_option_and_the_map_of_the_best(invented: Run) -> None:
@@ -49,7 +49,7 @@ def test_details_are_the_sentences_of_each_option_and_the_map_of_the_best(invent
     start = lines.index("Best option and its margin over the next, kn, at true wind angle and speed")
     header, *rows = lines[start + 1 : start + 7]
     assert header.split() == ["TWA", "deg", "6", "kn", "12", "kn", "18", "kn"]
-    best = pd.read_csv("out/best.csv", keep_default_na=False)
+    best = pd.read_csv("out/compare/best.csv", keep_default_na=False)
     names = ["base", "taller_rig", "lower_foot", "cut_head"]
     for row, angle in zip(rows[1:4], (60.0, 110.0, 160.0), strict=True):
         along = best[(best["aim"] == "speed") & (best["twa_deg"] == angle)]
@@ -61,7 +61,7 @@ def test_details_are_the_sentences_of_each_option_and_the_map_of_the_best(invent
 
 def test_printed_gain_is_the_one_in_the_table(invented: Run) -> None:
     done = invented("compare", "good.toml", "--no-figures", *SMALL)
-    gain = pd.read_csv("out/gain.csv")
+    gain = pd.read_csv("out/compare/gain.csv")
     upwind = gain[(gain["option"] == "taller_rig") & (gain["aim"] == "upwind")]["gain_kn"]
     line = next(line for line in done.stdout.splitlines() if line.startswith("taller_rig  "))
     assert [float(word) for word in line.split()[1:]] == [round(value, 2) for value in upwind]
@@ -96,7 +96,7 @@ def test_polar_marks_numbers_past_the_data_and_counts_them(invented: Run) -> Non
     best = lines[lines.index("base: best VMG up and down") + 2 :][:2]
     assert [word[-1] == "~" for line in best for word in line.split()] == [False] * 11 + [True] * 3
     assert "~ hull resistance extended past the data: 4 of 16 conditions" in lines
-    about = json.loads(Path("out/about.json").read_text())
+    about = json.loads(Path("out/polar/about.json").read_text())
     assert about["remarks"] == {"heel limit": 12, "hull resistance extended past Fn 0.45": 4}
 
 
@@ -109,14 +109,14 @@ def test_compare_marks_gains_past_the_data_in_tables_sentences_and_files(invente
     assert note in lines
     assert "~ kn" in done.stdout
     assert any(line.startswith("reach, TWA 110 deg") and "~ 30 kn" in line for line in lines)
-    assert note in Path("out/summary.txt").read_text().splitlines()
-    gain = pd.read_csv("out/gain.csv", keep_default_na=False)
+    assert note in Path("out/compare/summary.txt").read_text().splitlines()
+    gain = pd.read_csv("out/compare/gain.csv", keep_default_na=False)
     fast = (gain["tws_kn"] == 30.0) & (gain["twa_deg"] > 99.0)
     said = "hull resistance extended past Fn 0.45"
     for column in ("base_remark", "option_remark"):
         assert set(gain.loc[fast, column]) == {said}
         assert not set(gain.loc[~fast, column]) & {said}
-    best = pd.read_csv("out/best.csv", keep_default_na=False)
+    best = pd.read_csv("out/compare/best.csv", keep_default_na=False)
     assert (best["option_remark"] == said).sum() == (best["extended_count"] == 4).sum() == 2
 
 
@@ -129,7 +129,7 @@ def test_missing_reach_is_said_in_a_line(invented: Run) -> None:
     done = invented("compare", "good.toml", "--no-figures", "--tws", "6", "--twa", "40:60:20")
     note = "no reach compared: no angle of the grid lies from 70 to 130 deg"
     assert note in done.stdout.splitlines()
-    assert note in Path("out/summary.txt").read_text().splitlines()
+    assert note in Path("out/compare/summary.txt").read_text().splitlines()
     told = json.loads(
         invented(
             "compare", "good.toml", "--no-figures", "--format", "json", "--tws", "6", "--twa", "40:60:20"
@@ -139,21 +139,21 @@ def test_missing_reach_is_said_in_a_line(invented: Run) -> None:
 
 
 def test_folder_never_mixes_two_runs(invented: Run) -> None:
-    invented("compare", "good.toml", "--no-figures", *SMALL)
+    invented("compare", "good.toml", "-o", "out", "--no-figures", *SMALL)
     Path("out/notes.txt").write_text("mine")
-    done = invented("polar", "good.toml", "--no-figures", *SMALL)
+    done = invented("polar", "good.toml", "-o", "out", "--no-figures", *SMALL)
     about = json.loads(Path("out/about.json").read_text())
     assert about["files"] == ["polar.csv", "budget.csv", "about.json"]
     assert {path.name for path in Path("out").iterdir()} == {*about["files"], "notes.txt"}
     closing = done.stdout.split("Removed, left by an earlier run:\n")[1].splitlines()
     assert closing == ["  out/gain.csv", "  out/best.csv", "  out/summary.txt", CAUTION]
-    again = invented("polar", "good.toml", "--no-figures", *SMALL)
+    again = invented("polar", "good.toml", "-o", "out", "--no-figures", *SMALL)
     assert "Removed" not in again.stdout
 
 
 def test_removed_files_are_told_on_stderr_where_data_is_printed(invented: Run) -> None:
-    invented("compare", "good.toml", "--no-figures", *SMALL)
-    done = invented("polar", "good.toml", "--no-figures", "--format", "csv", *SMALL)
+    invented("compare", "good.toml", "-o", "out", "--no-figures", *SMALL)
+    done = invented("polar", "good.toml", "-o", "out", "--no-figures", "--format", "csv", *SMALL)
     assert done.stdout == Path("out/polar.csv").read_text()
     assert "out/gain.csv" in done.stderr
 
@@ -169,14 +169,14 @@ def test_unknown_format_is_told_like_any_other_bad_input(invented: Run) -> None:
 
 def test_no_figures_means_none(invented: Run) -> None:
     invented("polar", "good.toml", "--no-figures", *SMALL)
-    assert {path.suffix for path in Path("out").iterdir()} == {".csv", ".json"}
+    assert {path.suffix for path in Path("out/polar").iterdir()} == {".csv", ".json"}
 
 
 @pytest.mark.parametrize("command", ["polar", "compare"])
 def test_printed_csv_is_the_written_one(invented: Run, command: str) -> None:
     done = invented(command, "good.toml", "--no-figures", "--format", "csv", *SMALL)
     name = {"polar": "polar.csv", "compare": "gain.csv"}[command]
-    assert done.stdout == Path("out", name).read_text()
+    assert done.stdout == Path(f"out/{command}", name).read_text()
 
 
 @pytest.mark.parametrize("command", ["polar", "compare"])
@@ -196,9 +196,9 @@ def test_failed_conditions_are_counted_by_reason_and_everything_is_written(
     assert done.exit_code == 3
     assert "4 of 48 conditions have no result:" in done.stderr
     assert "4 no_equilibrium (TWS 18 kn, TWA 30 deg): No equilibrium" in done.stderr
-    table = pd.read_csv("out/polar.csv")
+    table = pd.read_csv(f"out/{command}/polar.csv")
     assert (table["status"] == "no_equilibrium").sum() == 4
-    assert Path("out/about.json").exists()
+    assert Path(f"out/{command}/about.json").exists()
 
 
 @pytest.mark.parametrize("command", ["polar", "compare"])
@@ -229,7 +229,7 @@ def test_file_in_the_way_of_the_folder_is_bad_input(invented: Run) -> None:
     Path("out").write_text("mine")
     done = invented("polar", "good.toml", *SMALL)
     assert done.exit_code == 2
-    assert "in the way" in done.stderr
+    assert done.stderr == "out = 'out/polar': out is a file and not a folder\n"
     assert Path("out").read_text() == "mine"
 
 

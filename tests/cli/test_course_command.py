@@ -95,7 +95,7 @@ def test_winds_asked_for_are_solved_and_interpolated(run: Callable[..., Any]) ->
     assert "Interpolation along the wind:" in done.stdout
     assert "Over the forecast" not in done.stdout
     exact = run("good.toml", "steady.toml", "--no-figures", "--format", "csv", "-o", "exact").stdout
-    between = pd.read_csv("out/times.csv")
+    between = pd.read_csv("out/course/times.csv")
     np.testing.assert_allclose(between["time_s"], pd.read_csv(io.StringIO(exact))["time_s"], rtol=2e-3)
 
 
@@ -103,8 +103,8 @@ def test_wind_that_changes_is_one_wind(run: Callable[..., Any]) -> None:
     done = run("good.toml", "changing.toml", "--option", "taller_rig")
     assert done.exit_code == 0, done.output
     assert "changing" in done.stdout
-    assert set(pd.read_csv("out/polar.csv")["tws_kn"]) == {8.0, 10.0, 12.0}
-    assert pd.read_csv("out/times.csv")["tws_kn"].isna().all()
+    assert set(pd.read_csv("out/course/polar.csv")["tws_kn"]) == {8.0, 10.0, 12.0}
+    assert pd.read_csv("out/course/times.csv")["tws_kn"].isna().all()
 
 
 def test_boat_without_options_is_sailed_alone(run: Callable[..., Any]) -> None:
@@ -132,7 +132,7 @@ def test_passages_without_a_time_are_written_and_counted(run: Callable[..., Any]
     assert done.exit_code == 3
     assert "6 of 6 passages have no time" in done.stderr
     assert "the current carries the boat away" in done.stdout
-    times = pd.read_csv("out/times.csv")
+    times = pd.read_csv("out/course/times.csv")
     assert set(times["status"]) == {"not_sailed"}
     assert times["reason"].str.startswith("leg 1 (beat): the current").all()
 
@@ -148,7 +148,7 @@ def test_passages_without_a_time_are_written_and_counted(run: Callable[..., Any]
         (("good.toml", "course.toml", "--polar", "nowhere"), ["there is no polar.csv with its about.json"]),
         (("good.toml", "course.toml", "--format", "xml"), ["not a format"]),
         (
-            ("good.toml", "course.toml", "--polar", "out", "--tws", "8:16:4"),
+            ("good.toml", "course.toml", "--polar", "out/course", "--tws", "8:16:4"),
             ["of no use besides --polar", "the folder that --polar names"],
         ),
     ],

@@ -99,7 +99,7 @@ def test_conditions_without_a_result_are_written_and_counted(
     done = run(KEELBOAT, "--tws", "6:10:2", "--no-figures")
     assert done.exit_code == 3
     assert "9 of 27 conditions have no result" in done.stderr
-    assert len(pd.read_csv("out/crew.csv")) == 2 * 3 * 3
+    assert len(pd.read_csv("out/crew/crew.csv")) == 2 * 3 * 3
     failed = [line.split() for line in done.stdout.splitlines() if line.split()[:1] == ["8"]]
     assert failed == [["8", "-", "-", "-"]] * 3
 

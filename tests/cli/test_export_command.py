@@ -51,7 +51,9 @@ def test_polar_of_an_earlier_run_gives_the_same_files(invented: Callable[..., An
     invented("polar", "good.toml", *WINDS, "--no-figures")
     formats = ("--as", "csv", "--as", "signalk")
     assert invented("export", "good.toml", *WINDS, *formats, "-o", "solved").exit_code == 3
-    read = invented("export", "good.toml", "--polar", "out", "--option", "cut_head", *formats, "-o", "read")
+    read = invented(
+        "export", "good.toml", "--polar", "out/polar", "--option", "cut_head", *formats, "-o", "read"
+    )
     assert read.exit_code == 3
     assert LEFT_OUT in read.stdout
     for name in ("polars.csv", "datapackage.json", "signalk_polars.json", "about.json"):
@@ -60,14 +62,16 @@ def test_polar_of_an_earlier_run_gives_the_same_files(invented: Callable[..., An
 
 def test_option_picks_from_an_earlier_run(invented: Callable[..., Any]) -> None:
     invented("polar", "good.toml", "--tws", "8:10:2", "--twa", "60:90:30", "--no-figures")
-    words = ("export", "good.toml", "--polar", "out", "--format", "csv")
+    words = ("export", "good.toml", "--polar", "out/polar", "--format", "csv")
     picked = invented(*words, "--option", "lower_foot")
     assert picked.exit_code == 0, picked.output
     assert set(pd.read_csv(io.StringIO(picked.stdout))["option"]) == {"base", "lower_foot"}
     invented("polar", "good.toml", "--tws", "8", "--twa", "60", "--option", "cut_head", "--no-figures")
     lacking = invented(*words, "--option", "lower_foot")
     assert lacking.exit_code == 2
-    assert lacking.stderr == "option = 'lower_foot': not in the polar of 'out', which has base, cut_head\n"
+    assert (
+        lacking.stderr == "option = 'lower_foot': not in the polar of 'out/polar', which has base, cut_head\n"
+    )
 
 
 def test_json_is_strict_and_tells_the_counts(invented: Callable[..., Any]) -> None:
@@ -115,9 +119,9 @@ def test_missing_library_names_the_extra_before_anything_is_solved(
 
 def test_nothing_is_written_without_a_result(invented: Callable[..., Any]) -> None:
     invented("polar", "good.toml", "--tws", "20", "--twa", "30", "--no-figures")
-    frame = pd.read_csv("out/polar.csv").assign(status="no_equilibrium")
-    frame.to_csv("out/polar.csv", index=False)
-    done = invented("export", "good.toml", "--polar", "out")
+    frame = pd.read_csv("out/polar/polar.csv").assign(status="no_equilibrium")
+    frame.to_csv("out/polar/polar.csv", index=False)
+    done = invented("export", "good.toml", "--polar", "out/polar")
     assert done.exit_code == 3
     assert done.stderr == "none of the 12 conditions has a result: nothing is written\n"
     assert not Path("exported").exists()
@@ -143,9 +147,9 @@ def test_file_in_the_way_is_told(invented: Callable[..., Any]) -> None:
 
 def test_table_with_a_row_twice_is_refused(invented: Callable[..., Any]) -> None:
     invented("polar", "good.toml", "--tws", "8", "--twa", "60", "--no-figures")
-    frame = pd.read_csv("out/polar.csv")
-    pd.concat([frame, frame.iloc[[0]]]).to_csv("out/polar.csv", index=False)
-    done = invented("export", "good.toml", "--polar", "out")
+    frame = pd.read_csv("out/polar/polar.csv")
+    pd.concat([frame, frame.iloc[[0]]]).to_csv("out/polar/polar.csv", index=False)
+    done = invented("export", "good.toml", "--polar", "out/polar")
     assert done.exit_code == 2
     assert done.stderr == "base, 8 kn, 60 deg (speed): stands twice in the table of conditions\n"
     assert not Path("exported").exists()
@@ -170,7 +174,7 @@ def test_run_that_is_stopped_exports_what_is_done(
     assert len(pd.read_csv("exported/polars.csv")) == 5
     assert "4 of 9 conditions are left out, without a result: 4 interrupted." in done.stdout
     invented("polar", "plain.toml", "--tws", "8:12:2", "--twa", "60", "--no-figures")
-    read = invented("export", "plain.toml", "--polar", "out")
+    read = invented("export", "plain.toml", "--polar", "out/polar")
     assert read.exit_code == 3
     assert "stopped: 5 of 9 conditions done" in read.stdout
 

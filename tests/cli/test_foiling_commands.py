@@ -48,17 +48,18 @@ def test_polar_writes_branches_and_take_off(run: Run) -> None:
     done = run("polar", "flying.toml", "--option", "taller_rig", *GRID)
     assert done.exit_code == 0, done.output
     polar, branches, take_off = (
-        pd.read_csv(f"out/{name}.csv", keep_default_na=False) for name in ("polar", "branches", "take_off")
+        pd.read_csv(f"out/polar/{name}.csv", keep_default_na=False)
+        for name in ("polar", "branches", "take_off")
     )
     assert tuple(polar.columns) == tuple(branches.columns) == COLUMNS
     assert len(branches) == 2 * len(polar) == 2 * 2 * 3 * 5
     assert tuple(take_off.columns) == TAKE_OFF_COLUMNS
     assert list(take_off["option"]) == ["base"] * 3 + ["taller_rig"] * 3
-    names = json.loads(Path("out/about.json").read_text())["files"]
+    names = json.loads(Path("out/polar/about.json").read_text())["files"]
     for name in ("branches.csv", "take_off.csv", "take_off.png", "take_off.svg"):
         assert name in names
-        assert f"out/{name}" in done.stdout
-        assert Path("out", name).stat().st_size > 0
+        assert f"out/polar/{name}" in done.stdout
+        assert Path("out/polar", name).stat().st_size > 0
 
 
 def test_polar_prints_branches_and_take_off_in_short(run: Run) -> None:
@@ -71,7 +72,7 @@ def test_polar_prints_branches_and_take_off_in_short(run: Run) -> None:
         *(False, False, False),
     ]
     assert any(line.startswith("h hull-borne, all others foil-borne: ") for line in lines)
-    table = pd.read_csv("out/take_off.csv")
+    table = pd.read_csv("out/polar/take_off.csv")
     told = next(line for line in lines if line.startswith("taller_rig  touch-down"))
     winds = table.loc[table["option"] == "taller_rig", "touch_down_tws_kn"]
     assert [float(word) for word in told.split()[2:]] == pytest.approx(winds.tolist(), abs=0.051)
@@ -91,7 +92,7 @@ def test_take_off_is_found_at_angles_twenty_degrees_apart(run: Run) -> None:
         "--twa",
         "90:120:5",
     )
-    assert sorted(set(pd.read_csv("out/take_off.csv")["twa_deg"])) == [90.0, 110.0]
+    assert sorted(set(pd.read_csv("out/polar/take_off.csv")["twa_deg"])) == [90.0, 110.0]
 
 
 def test_polar_as_data_carries_branches_and_take_off(run: Run) -> None:
@@ -100,14 +101,14 @@ def test_polar_as_data_carries_branches_and_take_off(run: Run) -> None:
     assert len(told["branches"]) == 2 * len(told["rows"])
     assert set(told["take_off"][0]) == set(TAKE_OFF_COLUMNS)
     printed = run("polar", "flying.toml", "--no-figures", "--format", "csv", *GRID).stdout
-    assert printed == Path("out/polar.csv").read_text()
+    assert printed == Path("out/polar/polar.csv").read_text()
 
 
 def test_boats_without_foils_have_neither(run: Run) -> None:
     done = run("polar", "floating.toml", *GRID)
     assert done.exit_code == 0, done.output
-    assert {path.suffix for path in Path("out").glob("take_off*")} == set()
-    assert not Path("out/branches.csv").exists()
+    assert {path.suffix for path in Path("out/polar").glob("take_off*")} == set()
+    assert not Path("out/polar/branches.csv").exists()
     for word in ("borne", "take-off"):
         assert word not in done.stdout
     data = run("polar", "floating.toml", "--no-figures", "--format", "json", *GRID).stdout
@@ -123,15 +124,15 @@ def test_compare_marks_gains_between_branches(run: Run) -> None:
     assert taller.split()[1].endswith("^")
     assert not any(word.endswith(("^", "v")) for word in taller.split()[2:])
     note = next(line for line in lines if line.startswith("^ the option is foil-borne and base hull-borne"))
-    assert note in Path("out/summary.txt").read_text().splitlines()
+    assert note in Path("out/compare/summary.txt").read_text().splitlines()
     assert "flying at 6 kn where base does not" in " ".join(done.stdout.split())
-    summary = Path("out/summary.txt").read_text()
+    summary = Path("out/compare/summary.txt").read_text()
     assert "at 6 kn base is hull-borne, taller_rig foil-borne (+" in summary
     details = run("compare", "flying.toml", "--details", "--no-figures", *GRID).stdout
     assert "at 6 kn base is hull-borne, taller_rig foil-borne (+" in " ".join(details.split())
-    gain = pd.read_csv("out/gain.csv", keep_default_na=False)
+    gain = pd.read_csv("out/compare/gain.csv", keep_default_na=False)
     assert set(gain["option_branch"]) == {"hull-borne", "foil-borne"}
-    assert Path("out/branches.csv").exists()
+    assert Path("out/compare/branches.csv").exists()
 
 
 def test_point_says_in_a_line_what_the_other_branch_does(run: Run) -> None:

@@ -51,8 +51,8 @@ def test_plot_writes_drawing_and_stations_and_says_where(invented: Run, options:
 
 def test_plot_goes_to_the_folder_of_the_other_commands_unless_told_another(invented: Run) -> None:
     done = invented(*POINT, "--plot")
-    assert names_in("out") == WRITTEN
-    assert "  out/rig.png" in done.stdout.splitlines()
+    assert names_in("out/point") == WRITTEN
+    assert "  out/point/rig.png" in done.stdout.splitlines()
 
 
 def test_centres_of_effort_are_told_and_compared(invented: Run) -> None:
@@ -87,7 +87,7 @@ def test_several_options_as_data(invented: Run) -> None:
     assert tuple(table.columns) == COLUMNS
     assert list(table["option"]) == ["base", "taller_rig"]
     drawn = json.loads(invented(*POINT, "--plot", "--format", "json").stdout)
-    assert sorted(drawn["files"]) == [f"out/{name}" for name in WRITTEN]
+    assert sorted(drawn["files"]) == [f"out/point/{name}" for name in WRITTEN]
     assert drawn["values"]["option"] == "base"
 
 
@@ -144,13 +144,13 @@ def test_file_in_the_way_of_the_folder_is_bad_input(invented: Run) -> None:
     Path("out").write_text("mine")
     done = invented(*POINT, "--plot")
     assert done.exit_code == 2
-    assert "out = 'out': a file of that name is in the way" in done.stderr
+    assert "out = 'out/point': out is a file and not a folder" in done.stderr
     assert Path("out").read_text() == "mine"
 
 
 def test_drawing_of_another_run_is_replaced_and_what_it_left_is_told(invented: Run) -> None:
-    invented("polar", "good.toml", "--no-figures", "--tws", "6", "--twa", "60")
-    Path("out/notes.txt").write_text("mine")
+    invented("polar", "good.toml", "--no-figures", "--tws", "6", "--twa", "60", "-o", "out/point")
+    Path("out/point/notes.txt").write_text("mine")
     done = invented(*POINT, "--plot")
-    assert names_in("out") == sorted([*WRITTEN, "notes.txt"])
-    assert "  out/polar.csv" in done.stdout.split("Removed, left by an earlier run:\n")[1].splitlines()
+    assert names_in("out/point") == sorted([*WRITTEN, "notes.txt"])
+    assert "  out/point/polar.csv" in done.stdout.split("Removed, left by an earlier run:\n")[1].splitlines()

@@ -194,7 +194,7 @@ def test_compare_marks_the_options_that_break_the_box(compared: Callable[..., Re
     assert told.count(BROKEN) == 1
     assert [line for line in told if " breaks " in line] == [BROKEN]
     assert told.index(BROKEN) > next(place for place, line in enumerate(told) if line.startswith("fastest"))
-    assert BROKEN in Path("out/summary.txt").read_text(encoding="utf-8").splitlines()
+    assert BROKEN in Path("out/compare/summary.txt").read_text(encoding="utf-8").splitlines()
 
 
 def test_compare_says_when_every_option_keeps_to_the_box(compared: Callable[..., Result]) -> None:

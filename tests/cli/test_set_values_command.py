@@ -77,9 +77,9 @@ def test_compare_prints_the_value_of_each_range_and_what_it_loses(run: Run) -> N
     # lost against free trim is told of the stay alone
     assert all(line.split()[-2:] == ["-", "-"] for _, line in told)
     assert "* the least or the greatest value on offer" in lines
-    written = {path.name for path in Path("out").iterdir()}
+    written = {path.name for path in Path("out/compare").iterdir()}
     assert {"set_values.csv", "set_regret.csv", "set_candidates.csv"} <= written
-    summary = Path("out/summary.txt").read_text()
+    summary = Path("out/compare/summary.txt").read_text()
     assert (
         "water_by_leg, 14 to 24 kn, TWA 0 to below 75 deg: water 300 kg is the best value of every condition."
         in (summary)
@@ -88,10 +88,10 @@ def test_compare_prints_the_value_of_each_range_and_what_it_loses(run: Run) -> N
 
 def test_files_and_json_hold_the_same(run: Run) -> None:
     told = json.loads(run("compare", DEMO, "--no-figures", "--format", "json", *GRID).stdout)
-    values = pd.read_csv("out/set_values.csv")
+    values = pd.read_csv("out/compare/set_values.csv")
     assert tuple(values.columns) == VALUE_COLUMNS
-    assert tuple(pd.read_csv("out/set_regret.csv").columns) == REGRET_COLUMNS
-    assert tuple(pd.read_csv("out/set_candidates.csv").columns) == CANDIDATE_COLUMNS
+    assert tuple(pd.read_csv("out/compare/set_regret.csv").columns) == REGRET_COLUMNS
+    assert tuple(pd.read_csv("out/compare/set_candidates.csv").columns) == CANDIDATE_COLUMNS
     assert [row["value"] for row in told["set_values"]] == list(values["value"])
     assert len(told["set_regret"]) == 3 * 3 * 5
     assert len(told["set_value_summary"]) == 3 + 6 + 1
@@ -104,13 +104,13 @@ def test_files_and_json_hold_the_same(run: Run) -> None:
 
 def test_without_figures_or_with_them_the_folder_says_what_it_holds(run: Run) -> None:
     run("compare", DEMO, "--no-figures", *GRID)
-    listed = json.loads(Path("out/about.json").read_text())["files"]
+    listed = json.loads(Path("out/compare/about.json").read_text())["files"]
     assert {"set_values.csv", "set_regret.csv", "set_candidates.csv"} <= set(listed)
     # a file without set quantities leaves none of them
     done = run("compare", str(CONFIGS / "keelboat.toml"), "--option", "long_luff", "--no-figures", *GRID)
     assert done.exit_code == 0, done.output
     assert "Set values" not in done.stdout
-    assert not list(Path("out").glob("set_*.csv"))
+    assert not list(Path("out/compare").glob("set_*.csv"))
 
 
 def test_winds_and_angles_outside_the_ranges_are_bad_input(run: Run) -> None:
@@ -120,7 +120,7 @@ def test_winds_and_angles_outside_the_ranges_are_bad_input(run: Run) -> None:
         "tws: 3, 27 kn outside the ranges of set.stay, which run from 4 to 24 kn",
         "tws: 3, 27 kn outside the ranges of set.water, which run from 4 to 24 kn",
     ]
-    assert not Path("out").exists()
+    assert not Path("out/compare").exists()
 
 
 def test_everything_wrong_is_said_at_once(run: Run, tmp_path: Path) -> None:
@@ -145,7 +145,7 @@ def test_everything_wrong_is_said_at_once(run: Run, tmp_path: Path) -> None:
     assert "tws: 2 kn outside the ranges of set.water" in done.stderr
     assert 'with water 90000 kg of option "water_by_leg"' in done.stderr
     assert 'with water 90000 kg of option "water_for_day"' in done.stderr
-    assert not Path("out").exists()
+    assert not Path("out/compare").exists()
     assert run("check", "heavy.toml").exit_code == 2
 
 
@@ -158,7 +158,7 @@ def test_values_of_the_base_are_chosen_without_any_option_beside_it(run: Run) ->
     assert "base    people" in done.stdout
     for told in ("In short", "Gains against", "fastest", "Best option"):
         assert told not in done.stdout
-    names = {path.name for path in Path("out").iterdir()}
+    names = {path.name for path in Path("out/compare").iterdir()}
     assert "vmg.png" in names
     assert not {"gain.png", "best_option.png"} & names
     bare = run("compare", "alone.toml", "--no-figures", "--format", "json", *GRID)

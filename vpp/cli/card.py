@@ -13,6 +13,7 @@ from vpp.cli.options import (
     BaseOptions,
     BoatPath,
     Format,
+    Out,
     PolarFolder,
     Printed,
     Processes,
@@ -87,9 +88,7 @@ def card(
     tws_grid: TwsGrid = None,
     twa_grid: TwaGrid = None,
     sea: Waves = None,
-    out: Annotated[Path, typer.Option("--out", "-o", metavar="DIR", help="Folder for the files.")] = Path(
-        "out"
-    ),
+    out: Out = Path("out/card"),
     printed: Printed = Format.TEXT,
     processes: Processes = None,
 ) -> None:

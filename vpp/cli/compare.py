@@ -63,7 +63,7 @@ def compare(
     tws: Tws = "6:24:2",
     twa: Twa = "30:170:5",
     sea: Waves = None,
-    out: Out = Path("out"),
+    out: Out = Path("out/compare"),
     printed: Printed = Format.TEXT,
     no_figures: NoFigures = False,
     processes: Processes = None,

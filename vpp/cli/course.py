@@ -84,7 +84,7 @@ def course(
     twa: Twa = "30:170:5",
     polar: PolarFolder = None,
     sea: Waves = None,
-    out: Out = Path("out"),
+    out: Out = Path("out/course"),
     printed: Printed = Format.TEXT,
     no_figures: NoFigures = False,
     processes: Processes = None,

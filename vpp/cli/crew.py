@@ -47,7 +47,7 @@ def crew(
     tws: Tws = "4:24:2",
     twa: Twa = "90",
     extra_kg: Annotated[float, typer.Option("--extra-kg", metavar="KG", help="Crew mass added, kg.")] = 10.0,
-    out: Out = Path("out"),
+    out: Out = Path("out/crew"),
     printed: Printed = Format.TEXT,
     no_figures: NoFigures = False,
     processes: Processes = None,

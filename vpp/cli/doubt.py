@@ -58,7 +58,7 @@ def doubt(
         bool, typer.Option("--no-defaults", help="Take the boat file's ranges only.")
     ] = False,
     sea: Waves = None,
-    out: Out = Path("out"),
+    out: Out = Path("out/doubt"),
     printed: Printed = Format.TEXT,
     no_figures: NoFigures = False,
     processes: Processes = None,

@@ -104,7 +104,7 @@ def improve(
         ),
     ] = 0,
     sea: Waves = None,
-    out: Out = Path("out"),
+    out: Out = Path("out/improve"),
     printed: Printed = Format.TEXT,
     no_figures: NoFigures = False,
     processes: Processes = None,

@@ -138,6 +138,8 @@ def folder_problems(out: Path | None, *, polar: Path | None = None) -> list[str]
         return []
     if out.exists() and not out.is_dir():
         return [f"out = {str(out)!r}: a file of that name is in the way"]
+    if in_the_way := [str(each) for each in out.parents if each.is_file()]:
+        return [f"out = {str(out)!r}: {in_the_way[0]} is a file and not a folder"]
     if polar is not None and out.resolve() == polar.resolve():
         return [f"out = {str(out)!r}: the folder that --polar names; take another with -o"]
     return []

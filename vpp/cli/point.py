@@ -70,7 +70,9 @@ def point(
     ] = False,
     out: Annotated[
         Path | None,
-        typer.Option("--out", "-o", metavar="DIR", help="Folder for what --plot draws.", show_default="out"),
+        typer.Option(
+            "--out", "-o", metavar="DIR", help="Folder for what --plot draws.", show_default="out/point"
+        ),
     ] = None,
     lever: Annotated[
         list[str] | None,
@@ -114,7 +116,7 @@ def point(
     if not reasons and figure is not None:
         _draw_budget(found[0], figure)
     if not reasons and plot:
-        written = _draw_rig(found, Path("out") if out is None else out)
+        written = _draw_rig(found, Path("out/point") if out is None else out)
     worth = _Levers(found=(), keys=tuple(lever or ()))
     if found and not no_levers and (lever or printed is not Format.CSV):
         worth = _levers(boat_file, found, keys=worth.keys)
@@ -139,7 +141,7 @@ def _drawing_problems(
         problems.append(f"plot: one option is drawn, or two over each other; {len(options)} are named")
     if out is not None and not plot:
         problems.append(f"out = {str(out)!r}: there is nothing to write without --plot")
-    folder = Path("out") if out is None else out
+    folder = Path("out/point") if out is None else out
     return problems + (folder_problems(folder) if plot else [])
 
 

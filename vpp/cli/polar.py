@@ -40,7 +40,7 @@ def polar(
     tws: Tws = "6:24:2",
     twa: Twa = "30:170:5",
     sea: Waves = None,
-    out: Out = Path("out"),
+    out: Out = Path("out/polar"),
     printed: Printed = Format.TEXT,
     no_figures: NoFigures = False,
     processes: Processes = None,

@@ -35,7 +35,7 @@ def report(
     tws: Tws = "6:24:2",
     twa: Twa = "30:170:5",
     sea: Waves = None,
-    out: Out = Path("out"),
+    out: Out = Path("out/report"),
     processes: Processes = None,
 ) -> None:
     """What compare finds, as one page for a browser.
