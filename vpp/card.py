@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from string import ascii_uppercase
 
 import numpy as np
@@ -74,8 +75,9 @@ class Curve:
 
 @dataclass(frozen=True, kw_only=True)
 class Card:
-    """The content of a card. `targets` are pairs, up and down, by wind; `reaches` speeds by angle and wind,
-    where there is no chart, in the `reach_winds`; `rides` whether the boat has a ride height.
+    """The content of a card. `targets` are pairs, up and down, by wind; `jumps` says for each pair, up and
+    down, whether the target jumps on the way to the next wind; `reaches` speeds by angle and wind, where
+    there is no chart, in the `reach_winds`; `rides` whether the boat has a ride height.
     """
 
     source: Source
@@ -83,6 +85,7 @@ class Card:
     option: str
     tws_kn: tuple[float, ...]
     targets: tuple[tuple[Target, Target], ...]
+    jumps: tuple[tuple[bool, bool], ...]
     rides: bool
     sail_signs: Mapping[str, str]
     curves: tuple[Curve, ...]
@@ -148,6 +151,8 @@ class Card:
             told.append(f"{EXTENDED_MARK} beyond the hull's data")
         if any(not math.isfinite(each.twa_deg) for pair in self.targets for each in pair):
             told.append("-: no result")
+        if any(jumps for pair in self.jumps for jumps in pair):
+            told.append("bar: jumps here, take no value between")
         heels = [each.state.get("heel_deg", math.nan) for pair in self.targets for each in pair]
         if any(heel <= -0.5 for heel in heels):
             told.append("heel below 0: to windward")
@@ -187,6 +192,10 @@ def card_of(found: Targets) -> Card:
         option=option,
         tws_kn=winds,
         targets=targets,
+        jumps=tuple(
+            (_jumps(found, option, up, low, high), _jumps(found, option, down, low, high))
+            for low, high in pairwise(winds)
+        ),
         rides=rides,
         sail_signs=signs if len(sets) > 1 else {},
         curves=tuple(_curve(found, option, wind) for wind in _few(winds)),
@@ -194,6 +203,18 @@ def card_of(found: Targets) -> Card:
         reach_winds=chosen_winds(winds, _REACH_WINDS),
         reaches={} if chart else _reach_speeds(found, option, chosen_winds(winds, _REACH_WINDS)),
     )
+
+
+def _jumps(found: Targets, option: str, aim: str, low: float, high: float) -> bool:
+    """Whether a target changes on the way from one wind to another, both of which have one, in a way that
+    nothing is read across.
+    """
+    ends = [found.target(option, aim=aim, tws_kn=wind) for wind in (low, high)]
+    if not all(math.isfinite(each.twa_deg) for each in ends):
+        return False
+    solved = [wind for wind in found.tws_kn if low - _SAME_KN <= wind <= high + _SAME_KN]
+    between = [found.target(option, aim=aim, tws_kn=0.5 * (one + other)) for one, other in pairwise(solved)]
+    return any(not math.isfinite(each.twa_deg) for each in between)
 
 
 def chosen_winds(tws_kn: Sequence[float], most: int) -> tuple[float, ...]:

@@ -38,10 +38,11 @@ LEAST_PT = 6.5
 _WIDTH, _HEIGHT = PAGES_MM[A5]
 _EDGE = 6.0
 _LEFT, _RIGHT = _EDGE, _WIDTH - _EDGE
-_LARGEST_TABLE_PT = 20.0
-_LARGEST_LINE_MM = 9.0
+_LARGEST_TABLE_PT = 22.0
+_LARGEST_LINE_MM = 12.0
+_BAR_MM = 0.9
 _LEAST_POLAR_MM = 66.0
-_LARGEST_RADIUS_MM = 38.0
+_LARGEST_RADIUS_MM = 46.0
 _LINE_PT = 1.0
 _CURVE_LINES: tuple[Any, ...] = ("-", (0, (4.0, 1.2)), (0, (1.2, 0.9)))
 
@@ -313,6 +314,11 @@ def _table(pen: _Pen, card: Card, top: float, height: float) -> float:
             if digits != cell:
                 pen.text(end + 0.2, y - 0.5 * line, cell[len(digits) :], size * 0.7, ink=ink, name="mark")
         y -= line
+    for place, jumps in enumerate(card.jumps, start=1):
+        height = top - band - head - place * line
+        for jumped, left, right in zip(jumps, (start, middle), (middle, _RIGHT), strict=True):
+            if jumped:
+                pen.box(left, height - 0.5 * _BAR_MM, right - left, _BAR_MM, fill=pen.inks.ink)
     pen.line([middle, middle], [top, y], width=1.6)
     return y
 
@@ -454,7 +460,7 @@ def _grid(
     pen.text(0.5 * (left + _RIGHT), top - 2.5, title, 11.0, align="center", name="head")
     names = 11.5
     width = (_RIGHT - left - names) / len(winds)
-    high = min((height - 12.0) / len(rows), 9.0)
+    high = min((height - 12.0) / len(rows), 12.0)
     y = top - 8.0
     for column, wind in enumerate(winds):
         pen.tag(left + names + (column + 0.5) * width, y, f"{wind:g}", 10.0, room=width - 0.5)

@@ -57,6 +57,9 @@ def keelboat() -> Card:
     return card_of(targets_from(plain_table(), source=SOURCE))
 
 
+BAR = "bar: jumps here, take no value between"
+
+
 @cache
 def foiler() -> Card:
     """Hull-borne in light wind, faster and flying in more."""
@@ -110,6 +113,7 @@ def test_rows_are_the_targets() -> None:
     assert card.row(0)[:4] == ("6", f"{first.twa_deg:.0f}", f"{first.boat_speed_kn:.2f}", "12")
     assert len(card.tws_kn) == len(WINDS)
     assert card.notes == ()
+    assert not any(any(pair) for pair in card.jumps)
 
 
 def test_hull_borne_rows_have_no_ride_height_and_fast_boats_one_decimal() -> None:
@@ -118,7 +122,10 @@ def test_hull_borne_rows_have_no_ride_height_and_fast_boats_one_decimal() -> Non
     assert card.row(0)[4] == "hull"
     assert card.row(4)[4] == "137"
     assert re.fullmatch(r"\d+\.\d", card.row(4)[2])
-    assert card.notes == ("heel below 0: to windward", "cm: ride height")
+    assert card.notes == (BAR, "heel below 0: to windward", "cm: ride height")
+    # between the winds in which it last floats and first flies
+    assert [place for place, pair in enumerate(card.jumps) if any(pair)] == [WINDS.index(10.0) - 1]
+    assert card.jumps[WINDS.index(10.0) - 1] == (True, True)
 
 
 def test_sail_sets_have_signs_and_a_chart_that_says_which_lead() -> None:
@@ -154,7 +161,7 @@ def test_sails_of_several_options_are_explained_in_a_note() -> None:
     assert card.chart is not None
     assert card.chart.kind == OPTIONS
     assert card.row(0)[4] == "1"
-    assert card.notes == ("sails: 1 full, 2 reefed",)
+    assert card.notes == (BAR, "sails: 1 full, 2 reefed")
 
 
 def test_too_many_options_are_refused() -> None:
