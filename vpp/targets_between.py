@@ -314,6 +314,8 @@ class Targets:
             "on the side that costs more; half a knot is less boat speed at it.",
             f"{UNSURE_MARK} what is lost may be off by more than half of it, because the solved angles stand "
             "too far apart there: solve with --twa-grid in smaller steps.",
+            "- no number: there is no result, the angle is outside of those solved, or the way of sailing "
+            "changes before it.",
         ]
         if extended := sum(each.is_extended for each in best):
             told.append(f"{EXTENDED_MARK} {EXTENDED_REMARK} the data: {extended} of {len(best)} targets.")

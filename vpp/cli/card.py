@@ -96,7 +96,7 @@ def card(
 
     Targets and polar are those of the first --option; others are compared with it.
 
-    Example: vpp card keelboat.toml --polar out -o card
+    Example: vpp card keelboat.toml --polar out/polar -o card
     """
     from vpp.card import CardError, card_of
 

@@ -70,7 +70,7 @@ def export(
 ) -> None:
     """Polars in files that other software reads.
 
-    Example: vpp export keelboat.toml --polar out --as netcdf --as signalk
+    Example: vpp export keelboat.toml --polar out/polar --as netcdf --as signalk
     """
     from vpp.exchange.formats import export as write_export
     from vpp.exchange.table import ExportError, NothingToExport

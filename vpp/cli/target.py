@@ -98,7 +98,7 @@ def target(
     With --tws the answer is one line: the targets up and down, or the speed at --twa. Without --polar it is
     solved in that very wind, unless --tws-grid asks for winds to interpolate between.
 
-    Example: vpp target keelboat.toml --polar out --tws 13.4
+    Example: vpp target keelboat.toml --polar out/polar --tws 13.4
     """
     names = list(dict.fromkeys(option or ("base",)))
     problems = asked_problems(tws, twa)
