@@ -172,7 +172,11 @@ class _Search:
 
     def _lone(self) -> Mask:
         """Conditions that were asked for with no other near them but their satellites."""
-        near = (self.near.case >= 0) & (self.near.gap <= REACH) & ~self.satellite[self.near.case]
+        return self._without_near(~self.satellite)
+
+    def _without_near(self, others: Mask) -> Mask:
+        """Conditions that were asked for with none of `others` near them."""
+        near = (self.near.case >= 0) & (self.near.gap <= REACH) & others[self.near.case]
         return np.asarray(self.wanted & ~near.any(axis=1))
 
     def _satellites_of_failures(self) -> Integers:
@@ -182,8 +186,10 @@ class _Search:
         return np.flatnonzero(self.satellite & beside.any(axis=1))
 
     def _rescue(self) -> None:
-        """Look all over the bounds where a condition on its own has no answer yet that is proven best."""
-        cases = np.flatnonzero(self._lone() & np.isin(standing(self.found), (1, 2)))
+        """Look all over the bounds where a condition has no answer yet that is proven best, and no other
+        near it that was asked for: what else is near may lead it to no answer where it has one.
+        """
+        cases = np.flatnonzero(self._without_near(self.wanted) & np.isin(standing(self.found), (1, 2)))
         if len(cases) and not stopping.asked():
             index, states = scattered_states(self.problem, cases)
             self._minimise(index, states, self._first(), restore_first=np.ones(len(index), dtype=bool))

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from tests.support import keelboat
-from vpp import equilibrium, search
+from vpp import equilibrium, search, starts
 from vpp.optima import KEPT, SETTINGS, Cases
 from vpp.solved import Conditions
 from vpp.solver import stopping
@@ -273,3 +273,19 @@ def test_a_slower_optimum_gives_way_to_that_of_a_neighbour(monkeypatch):
     apart, _ = searched(of)
     assert ((apart.best.objective - best) / np.abs(best)).max() > 1e-3
     assert ((found.best.objective - best) / np.abs(best)).max() <= SAME
+
+
+@pytest.mark.parametrize(("asked", "looks"), [(1, [0]), (2, [])])
+def test_what_has_no_answer_and_none_asked_for_beside_it_is_looked_for_all_over(monkeypatch, asked, looks):
+    """What else is near, of the row of a best VMG, may lead it to no answer where it has one."""
+    looked = []
+
+    def recorded(problem, cases):
+        looked.extend(cases)
+        return starts.scattered_states(problem, cases)
+
+    monkeypatch.setattr(search, "scattered_states", recorded)
+    # too near to the wind to be sailed
+    found, _ = searched(keelboat.conditions(tws_kn=10.0, twa_deg=[12.0, 14.0]), asked=asked)
+    assert found.best.status[0] == Status.NO_EQUILIBRIUM
+    assert looked == looks
