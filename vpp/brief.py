@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import groupby
 from typing import TYPE_CHECKING
 
@@ -81,6 +81,18 @@ class Brief:
     doubt: Doubt | None = field(default=None, repr=False)
 
     @property
+    def rival(self) -> str:
+        """The best of the other options that may be chosen; empty where there is none."""
+        return next(
+            (
+                each.option
+                for each in self.standings
+                if _may_be_chosen(each) and each.option not in (self.explained, self.base)
+            ),
+            "",
+        )
+
+    @property
     def base(self) -> str:
         """The boat that all are compared with."""
         return self.comparison.polar.options[0]
@@ -146,9 +158,30 @@ class Brief:
             f"{found.say_condition(place)} it holds in {100.0 * share[place]:.0f} % only.".capitalize()
             for place in weak[:_MOST_NAMED]
         ]
+        told += self._over_the_rival(found)
         if found.failed:
             told.append(f"{found.failed} of {found.made_good_kn.size} draws have no result.")
         return tuple(told)
+
+    def _over_the_rival(self, found: Doubt) -> list[str]:
+        """In how many draws the option that is explained is ahead of the next, over the legs of the choice in
+        the winds of the draws.
+        """
+        if self.rival not in found.options:
+            return []
+        legs = [place for place, (_, leg) in enumerate(found.conditions) if leg in self.rows]
+        percent = 100.0 * found.gain_kn[:, legs] / found.made_good_kn[0, legs]
+        own, other = (
+            percent[found.options.index(name)].mean(axis=0) for name in (self.explained, self.rival)
+        )
+        known = np.isfinite(own - other)
+        if not known.any():
+            return []
+        ahead, mean = 100.0 * np.mean((own > other)[known]), np.mean((own - other)[known])
+        told = f"On average it is ahead of {self.rival}, the next, in {ahead:.0f} % of the draws"
+        if abs(mean) < DECISIVE_PERCENT:
+            told += f", by less than {DECISIVE_PERCENT:g} %: between the two that is no basis for a decision"
+        return [f"{told}."]
 
     def what_matters(self) -> tuple[str, ...]:
         """Inputs that drive the doubt of the option that is explained, the strongest first: their mean share
@@ -200,18 +233,23 @@ class Brief:
 
     def _rivals(self) -> list[str]:
         """Who comes next, by the same rule."""
-        rivals = [each for each in self.standings if self._may_be_chosen(each) and each.option != self.chosen]
+        rivals = [each for each in self.standings if _may_be_chosen(each) and each.option != self.chosen]
         told = [
             f"{each.option} {show_number(each.mean_percent, decimals=1, signed=True)} %"
             for each in rivals[:_MOST_RIVALS]
             if np.isfinite(each.mean_percent) and each.option != self.base
         ]
-        return [f"Next: {', '.join(told)}."] if told else []
+        if not told:
+            return []
+        own = self.standing(self.chosen).mean_percent
+        lead = own - max(each.mean_percent for each in rivals if each.option != self.base)
+        close = f"; a lead below {DECISIVE_PERCENT:g} % is no basis for a choice between them"
+        return [f"Next: {', '.join(told)}{close if 0.0 <= lead < DECISIVE_PERCENT else ''}."]
 
     def _elsewhere(self) -> list[str]:
         """Where another allowed boat is faster than the chosen one by more than rounds away."""
         comparison = self.comparison
-        names = [each.option for each in self.standings if self._may_be_chosen(each)]
+        names = [each.option for each in self.standings if _may_be_chosen(each)]
         made_good = comparison.made_good()
         own = made_good[comparison.polar.options.index(self.chosen)]
         told = []
@@ -252,9 +290,6 @@ class Brief:
             for each in faster[:_MOST_OUTSIDE]
         ]
 
-    def _may_be_chosen(self, standing: Standing) -> bool:
-        return not standing.breaks and bool(np.isfinite(standing.mean_percent))
-
 
 def brief(
     boat_file: BoatFile,
@@ -283,7 +318,7 @@ def brief(
     chosen = allowed[0].option if allowed else base
     explained = _explained(standings, chosen, base)
     split, reason = _split(comparison, explained, rows[0])
-    return Brief(
+    made = Brief(
         comparison=comparison,
         question=question or _question(comparison),
         standings=standings,
@@ -296,8 +331,15 @@ def brief(
         says=next(each.says for each in boat_file.boats if each.name == chosen),
         why=split,
         why_not=reason,
-        doubt=_doubt(boat_file, comparison, explained, draws, processes, progress) if draws else None,
     )
+    if not draws:
+        return made
+    drawn = tuple(filter(None, (explained, made.rival)))
+    return replace(made, doubt=_doubt(boat_file, comparison, drawn, draws, processes, progress))
+
+
+def _may_be_chosen(standing: Standing) -> bool:
+    return not standing.breaks and bool(np.isfinite(standing.mean_percent))
 
 
 def rows_of(comparison: Comparison, legs: Sequence[str] = ()) -> tuple[str | float, ...]:
@@ -358,13 +400,13 @@ def _split(comparison: Comparison, option: str, row: str | float) -> tuple[Why |
 def _doubt(
     boat_file: BoatFile,
     comparison: Comparison,
-    option: str,
+    options: tuple[str, ...],
     draws: int,
     processes: int,
     progress: Progress | None,
 ) -> Doubt | None:
-    """How sure the gain of an option is, in the first, middle and last wind; None where nothing is uncertain
-    of it.
+    """How sure the gains of options are, in the first, middle and last wind; None where nothing is uncertain
+    of them.
     """
     winds = comparison.polar.grid.tws_kn
     chosen = sorted({winds[0], winds[len(winds) // 2], winds[-1]})
@@ -374,7 +416,7 @@ def _doubt(
             boat_file,
             tws_kn=chosen,
             twa_deg=TWA_DEG if reach is None else (reach,),
-            options=(option,),
+            options=options,
             draws=draws,
             processes=processes,
             progress=progress,

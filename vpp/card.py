@@ -13,11 +13,12 @@ from itertools import pairwise
 from string import ascii_uppercase
 
 import numpy as np
+from numpy.typing import NDArray
 
 from vpp.compare import DECISIVE_PERCENT
 from vpp.interpolation import BEST_VMG
 from vpp.results.files import Source
-from vpp.results.frames import EXTENDED_MARK, Floats
+from vpp.results.frames import EXTENDED_MARK, EXTENDED_REMARK, Floats
 from vpp.results.variables import DEGREE, show_number
 from vpp.solved import HULL_BORNE, SPEED
 from vpp.targets_between import Target, Targets
@@ -31,6 +32,10 @@ MOST_OPTIONS = 8
 
 SAILS, OPTIONS = "sails", "options"
 
+LEVEL = "="
+"""The sign of more than two options that differ by less than a decision needs."""
+
+_NAMED = 2
 _FEW_WINDS = 3
 _REACHES_DEG = (60.0, 90.0, 120.0)
 _MORE_REACHES_DEG = (60.0, 75.0, 90.0, 105.0, 120.0, 135.0, 150.0)
@@ -45,8 +50,8 @@ class CardError(ValueError):
 
 @dataclass(frozen=True, kw_only=True)
 class Cell:
-    """What is best in one wind on one course: its sign, and whether it leads by enough for a decision. Both
-    empty where there is no result.
+    """What is best in one wind on one course: its sign, and whether it leads by enough for a decision; or a
+    speed. Empty where there is no result.
     """
 
     sign: str = ""
@@ -91,7 +96,7 @@ class Card:
     curves: tuple[Curve, ...]
     chart: Chart | None
     reach_winds: tuple[float, ...]
-    reaches: Mapping[float, tuple[float, ...]]
+    reaches: Mapping[float, tuple[Cell, ...]]
 
     def speed_decimals(self, aim: str) -> int:
         """Decimals of the speeds in a column: two where none of them then has more than three digits."""
@@ -147,7 +152,10 @@ class Card:
     def notes(self) -> tuple[str, ...]:
         """What the numbers need beside them, in a few words each."""
         told = []
-        if any(each.is_extended for pair in self.targets for each in pair):
+        reaches = [cell.sign for cells in self.reaches.values() for cell in cells]
+        if any(each.is_extended for pair in self.targets for each in pair) or any(
+            sign.endswith(EXTENDED_MARK) for sign in reaches
+        ):
             told.append(f"{EXTENDED_MARK} beyond the hull's data")
         if any(not math.isfinite(each.twa_deg) for pair in self.targets for each in pair):
             told.append("-: no result")
@@ -240,8 +248,28 @@ def _reaches(found: Targets, wanted_deg: Sequence[float]) -> tuple[float, ...]:
     return tuple(dict.fromkeys(close))
 
 
-def _reach_speeds(found: Targets, option: str, winds: Sequence[float]) -> dict[float, tuple[float, ...]]:
-    return {angle: _speeds(found, option, winds, angle) for angle in _reaches(found, _MORE_REACHES_DEG)}
+def _reach_speeds(found: Targets, option: str, winds: Sequence[float]) -> dict[float, tuple[Cell, ...]]:
+    return {
+        angle: tuple(
+            Cell(sign=show_number(speed, decimals=1) + (EXTENDED_MARK if extended else ""))
+            for speed, extended in zip(
+                _speeds(found, option, winds, angle), _extended(found, option, winds, angle), strict=True
+            )
+        )
+        for angle in _reaches(found, _MORE_REACHES_DEG)
+    }
+
+
+def _extended(found: Targets, option: str, winds: Sequence[float], course: float | str) -> list[bool]:
+    """Which speeds at an angle or a best VMG rest on hull resistance extended past its data."""
+    frame = found.frame
+    here = frame["option"] == option
+    if isinstance(course, str):
+        here &= frame["aim"] == course
+    else:
+        here &= (frame["aim"] == SPEED) & ((frame["twa_deg"] - course).abs() < _SAME_KN)
+    remarks = dict(zip(frame.loc[here, "tws_kn"].round(3), frame.loc[here, "remark"], strict=True))
+    return [EXTENDED_REMARK in str(remarks.get(round(wind, 3), "")) for wind in winds]
 
 
 def _curve(found: Targets, option: str, wind: float) -> Curve:
@@ -270,22 +298,18 @@ def _courses(reaches: Sequence[float]) -> tuple[str, ...]:
 def _options_chart(found: Targets, winds: Sequence[float], reaches: Sequence[float]) -> Chart:
     """The fastest of the options: by VMG up and down, by speed on reaches."""
     signs = dict(zip(found.options, ascii_uppercase, strict=False))
-    made: list[Floats] = []
-    for aim in BEST_VMG:
-        made.append(
-            np.array(
-                [
-                    [found.target(option, aim=aim, tws_kn=wind).vmg_kn for wind in winds]
-                    for option in found.options
-                ]
+    up, down = BEST_VMG
+    courses: list[float | str] = [up, *reaches, down]
+    cells = tuple(
+        tuple(
+            _fastest(speeds, extended, tuple(signs.values()))
+            for speeds, extended in zip(
+                np.transpose([_made_good(found, option, winds, course) for option in found.options]),
+                np.transpose([_extended(found, option, winds, course) for option in found.options]),
+                strict=True,
             )
         )
-    between = [
-        np.array([_speeds(found, option, winds, angle) for option in found.options]) for angle in reaches
-    ]
-    cells = tuple(
-        tuple(_fastest(along, tuple(signs.values())) for along in speeds.T)
-        for speeds in (made[0], *between, made[1])
+        for course in courses
     )
     return Chart(
         kind=OPTIONS,
@@ -295,13 +319,26 @@ def _options_chart(found: Targets, winds: Sequence[float], reaches: Sequence[flo
     )
 
 
-def _fastest(speeds: Floats, signs: Sequence[str]) -> Cell:
+def _made_good(found: Targets, option: str, winds: Sequence[float], course: float | str) -> tuple[float, ...]:
+    """Best VMG, or speed at an angle, in each wind."""
+    if isinstance(course, str):
+        return tuple(found.target(option, aim=course, tws_kn=wind).vmg_kn for wind in winds)
+    return _speeds(found, option, winds, course)
+
+
+def _fastest(speeds: Floats, extended: NDArray[np.bool_], signs: Sequence[str]) -> Cell:
+    """The fastest option and the one less than `DECISIVE_PERCENT` behind it; of more than two such, none. One
+    that rests on hull resistance past its data leads by nothing to decide on.
+    """
     known = np.flatnonzero(np.isfinite(speeds))
     if not known.size:
         return Cell()
-    order = known[np.argsort(-speeds[known], kind="stable")]
-    lead = 100.0 * (1.0 - speeds[order[1]] / speeds[order[0]]) if order.size > 1 else 0.0
-    return Cell(sign=signs[order[0]], leads=bool(lead >= DECISIVE_PERCENT))
+    fastest = speeds[known].max()
+    near = [at for at in known.tolist() if 100.0 * (1.0 - speeds[at] / fastest) < DECISIVE_PERCENT]
+    if len(near) > _NAMED:
+        return Cell(sign=LEVEL)
+    leads = len(near) == 1 < known.size and not extended[near[0]]
+    return Cell(sign="".join(signs[at] for at in near), leads=leads)
 
 
 def _sails_chart(

@@ -21,7 +21,7 @@ from vpp.card import OPTIONS, Card, Cell, Curve
 from vpp.lettering import FAMILY, MM_PER_POINT, printable, width_mm
 from vpp.results.files import CAUTION
 from vpp.results.frames import Floats
-from vpp.results.variables import DEGREE, show_number
+from vpp.results.variables import DEGREE
 
 A5, A4 = "a5", "a4"
 PAGES_MM = {A5: (148.0, 210.0), A4: (210.0, 297.0)}
@@ -249,7 +249,7 @@ def _title(pen: _Pen, card: Card) -> float:
         y -= 0.75 * size * MM_PER_POINT
         pen.text(_LEFT, y + 0.365 * size * MM_PER_POINT, line, size, name="title")
         y -= 0.45 * size * MM_PER_POINT
-    told = card.option if card.option != "base" else ""
+    told = f"Targets of option {card.option}" if card.option != "base" else ""
     if card.chart is not None and card.chart.kind == OPTIONS:
         told = f"Targets of A, {card.option}"
     if told:
@@ -312,7 +312,7 @@ def _table(pen: _Pen, card: Card, top: float, height: float) -> float:
             digits = cell.rstrip("~")
             pen.text(end, y - 0.5 * line, digits, size, align="right", ink=ink, name="number")
             if digits != cell:
-                pen.text(end + 0.2, y - 0.5 * line, cell[len(digits) :], size * 0.7, ink=ink, name="mark")
+                pen.text(end + 0.1, y - 0.5 * line, cell[len(digits) :], size * 0.8, ink=ink, name="mark")
         y -= line
     for place, jumps in enumerate(card.jumps, start=1):
         height = top - band - head - place * line
@@ -349,7 +349,7 @@ def _columns(
         gaps[column] += 2.0
     for column, has in enumerate(marked):
         if has and column + 1 < len(gaps):
-            gaps[column + 1] += 1.0
+            gaps[column + 1] += 2.0
     return widths, gaps
 
 
@@ -421,10 +421,7 @@ def _label(pen: _Pen, x: float, y: float, words: str, size: float, *, align: str
 def _side(pen: _Pen, card: Card, left: float, lower: float, top: float) -> None:
     """The chart of sails or options with its key, or speeds on reaches."""
     if card.chart is None:
-        rows = [
-            [Cell(sign=show_number(speed, decimals=1)) for speed in speeds]
-            for speeds in card.reaches.values()
-        ]
+        rows = list(card.reaches.values())
         courses = [f"{angle:g}" for angle in card.reaches]
         if rows:
             _grid(pen, "BOAT SPEED, kn", courses, card.reach_winds, rows, left, top, top - lower)
@@ -433,7 +430,7 @@ def _side(pen: _Pen, card: Card, left: float, lower: float, top: float) -> None:
     key = [(sign, name) for sign, name in card.chart.key.items()]
     columns = 2 if len(key) > 4 else 1
     deep = -(-len(key) // columns)
-    key_height = 4.6 * deep + 5.0
+    key_height = 4.6 * deep + 8.4
     cells, room = card.chart.cells, top - lower - key_height
     lowest = _grid(pen, title, card.chart.courses, card.tws_kn, cells, left, top, room)
     room = (_RIGHT - left) / columns
@@ -443,7 +440,11 @@ def _side(pen: _Pen, card: Card, left: float, lower: float, top: float) -> None:
         pen.text(x, y, sign, 11.0, name="key")
         (line,), size = fitted(name, room - 6.0, size=9.5, least=LEAST_PT)
         pen.text(x + 4.5, y, line, size, name="key")
-    pen.text(left, lowest - 3.4 - 4.6 * deep, "boxed: leads by 1 % or more", 7.5, name="key")
+    told = f"{'inverse' if pen.inks.full_blocks else 'framed'}: leads the others by 1 % or more"
+    if card.chart.kind == OPTIONS:
+        told += "; two letters, or = for more: within 1 %"
+    for row, line in enumerate(_broken(told, _RIGHT - left, 7.5, True)):
+        pen.text(left, lowest - 3.4 - 4.6 * deep - 3.4 * row, line, 7.5, name="key")
 
 
 def _grid(

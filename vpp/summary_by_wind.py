@@ -221,7 +221,10 @@ def _say_worth(course: Course, run: Run) -> str:
     told, alike = [], here & course.alike[at]
     if alike.any():
         percent = course.gain_percent[at, alike]
+        decisive = alike & (course.gain_percent[at] >= DECISIVE_PERCENT)
         small = f": {_SMALL}" if np.all(np.abs(percent) < DECISIVE_PERCENT) else ""
+        if decisive.any() and not np.array_equal(decisive, alike):
+            small = f", {DECISIVE_PERCENT:g} % or more {_winds_text(course, decisive)}"
         told.append(f", worth {_gain_text(course, at, alike)} over {base}{small}")
     if (flies := here & (course.crossing[at] > 0)).any():
         told.append(f", flying {_winds_text(course, flies)} where {base} does not")
@@ -245,7 +248,8 @@ def _say_others(course: Course, found: Sequence[Run], nowhere: Flags) -> str:
     groups: dict[str, list[str]] = {key: [] for key in titles}
     for at in range(1, len(course.options)):
         if at != everywhere and not nowhere[at]:
-            _sort_option(course, at, groups)
+            led = [wind for run in found if run.leader == at for wind in run.winds]
+            _sort_option(course, at, groups, led)
         _sort_missing(course, at, groups["none"])
     return "; ".join(f"{titles[key]}: {', '.join(names)}" for key, names in groups.items() if names)
 
@@ -257,15 +261,16 @@ def _sort_missing(course: Course, at: int, missing: list[str]) -> None:
         missing.append(f"{course.options[at]} {_winds_text(course, lacking)}")
 
 
-def _sort_option(course: Course, at: int, groups: Mapping[str, list[str]]) -> None:
-    """Put what is to be said of an option where it belongs."""
+def _sort_option(course: Course, at: int, groups: Mapping[str, list[str]], led: Sequence[int]) -> None:
+    """Put what is to be said of an option where it belongs; not what it gains where it leads alone."""
     name, gain, alike = course.options[at], course.gain_kn[at], course.alike[at]
     for way, group in ((1, "flies"), (-1, "floats")):
         if (course.crossing[at] == way).any():
             groups[group].append(f"{name} {_winds_text(course, course.crossing[at] == way)}")
     decisive = alike & (np.abs(course.gain_percent[at]) >= DECISIVE_PERCENT)
     for sign, group in ((1.0, "gains"), (-1.0, "costs")):
-        if (decisive & (sign * gain > 0.0)).any():
+        here = decisive & (sign * gain > 0.0)
+        if here.any() and not set(np.flatnonzero(here).tolist()) <= set(led):
             groups[group].append(f"{name} {_say_side(course, at, alike & (sign * gain > 0.0))}")
 
 

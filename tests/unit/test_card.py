@@ -18,7 +18,17 @@ from matplotlib.figure import Figure
 from matplotlib.text import Text
 
 from tests.support.polar_table import polar_table
-from vpp.card import MOST_OPTIONS, MOST_WINDS, OPTIONS, SAILS, Card, CardError, card_of, chosen_winds
+from vpp.card import (
+    MOST_OPTIONS,
+    MOST_WINDS,
+    OPTIONS,
+    SAILS,
+    Card,
+    CardError,
+    Cell,
+    card_of,
+    chosen_winds,
+)
 from vpp.card_plot import (
     A4,
     A5,
@@ -147,11 +157,50 @@ def test_options_are_compared_and_the_fastest_named() -> None:
     assert card.chart.kind == OPTIONS
     assert list(card.chart.key) == list("ABCDEFGH")
     up = {wind: cell for wind, cell in zip(card.tws_kn, card.chart.cells[0], strict=True)}
-    # option number 7 gains most with the wind and loses most without: 0.021 of the speed in 24 kn
-    assert (up[24.0].sign, up[24.0].leads) == ("H", False)
-    assert up[6.0].sign == "A"
+    # option number 7 gains most with the wind, 0.021 of the speed in 24 kn, and others nearly as much
+    assert (up[24.0].sign, up[24.0].leads) == ("=", False)
+    assert up[6.0].sign == "="
     assert card.chart.cells[-1][-1].sign == ""
     assert card.notes[:2] == ("~ beyond the hull's data", "-: no result")
+
+
+def three_options(gain_b: float, gain_c: float, *, remark: str = "") -> Card:
+    """Options that are faster than the first by parts of the speed, with a remark on all of the second's."""
+    frames = [
+        plain_table().assign(option=name, remark=remark if name == "b" else "") for name in ("a", "b", "c")
+    ]
+    for frame, gain in zip(frames[1:], (gain_b, gain_c), strict=True):
+        frame[["boat_speed_kn", "vmg_kn"]] *= 1.0 + gain
+    return card_of(targets_from(pd.concat(frames, ignore_index=True), source=SOURCE))
+
+
+@pytest.mark.parametrize(
+    ("gains", "remark", "cell"),
+    [
+        ((0.02, 0.0), "", Cell(sign="B", leads=True)),
+        ((0.02, 0.015), "", Cell(sign="BC")),
+        ((0.002, -0.001), "", Cell(sign="=")),
+        ((0.02, 0.0), "hull resistance extended past Fn 0.45", Cell(sign="B")),
+    ],
+)
+def test_one_letter_leads_and_options_within_one_percent_share_a_cell(
+    gains: tuple[float, float], remark: str, cell: Cell
+) -> None:
+    """A lead that rests on hull resistance past its data is none to decide on."""
+    chart = three_options(*gains, remark=remark).chart
+    assert chart is not None
+    assert {each for row in chart.cells for each in row} == {cell}
+
+
+def test_speeds_on_reaches_past_the_data_are_marked() -> None:
+    frame = plain_table()
+    past = (frame["tws_kn"] > 19.0) & (frame["aim"] == "speed")
+    frame = frame.assign(remark=np.where(past, "hull resistance extended past Fn 0.45", ""))
+    card = card_of(targets_from(frame, source=SOURCE))
+    for cells in card.reaches.values():
+        marked = [cell.sign.endswith("~") for cell in cells]
+        assert marked == [wind > 19.0 for wind in card.reach_winds]
+    assert card.notes == ("~ beyond the hull's data",)
 
 
 def test_sails_of_several_options_are_explained_in_a_note() -> None:

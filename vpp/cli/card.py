@@ -121,6 +121,7 @@ def card(
 
 
 def _text(found: Targets, content: Card, written: Written) -> str:
+    from vpp.card import OPTIONS
     from vpp.results.frames import EXTENDED_MARK
 
     head = f"{content.name}, {content.option}: up and down"
@@ -142,9 +143,10 @@ def _text(found: Targets, content: Card, written: Written) -> str:
         ]
         key = ", ".join(f"{sign} {name}" for sign, name in content.chart.key.items())
         header = ("TWA", *(f"{wind:g}" for wind in content.tws_kn))
-        parts.append(
-            f"Best {content.chart.kind} by TWS, kn: {key}; * leads by 1 % or more\n{table(header, signs)}"
-        )
+        told = f"Best {content.chart.kind} by TWS, kn: {key}; * leads by 1 % or more"
+        if content.chart.kind == OPTIONS:
+            told += ", two letters or = for more: within 1 %"
+        parts.append(f"{told}\n{table(header, signs)}")
     parts += ["\n".join(content.notes)] if content.notes else []
     return "\n\n".join([*parts, closing(written)])
 

@@ -6,6 +6,7 @@ are null, with the reason beside them.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -41,6 +42,8 @@ _BUDGET = (
 _EXTRA_DECIMALS = 4
 _BUDGET_DECIMALS = 3
 _ASKED = ("tws_kn", "twa_deg")
+# Where files lie on the machine that wrote the page is nobody else's business.
+_FOLDERS = re.compile(r"(?<![^\s,(])[^\s,]*[/\\](?=[^/\\]+:\d+)")
 _TARGET_NUMBERS = (
     "twa_deg", "boat_speed_kn", "vmg_kn", "heel_deg", "half_degree_lost_kn", "half_degree_lost_s_per_nm",
     "half_knot_lost_kn", "half_knot_lost_s_per_nm",
@@ -156,7 +159,7 @@ def inputs(boat_file: BoatFile, options: Iterable[str]) -> dict[str, list[list[s
     base = {row.key: show_value(row) for row in boat_file.rows("base")}
     return {
         name: [
-            [row.key, show_value(row), row.unit, row.origin, row.description]
+            [row.key, show_value(row), row.unit, _FOLDERS.sub("", row.origin), row.description]
             for row in boat_file.rows(name)
             if name == "base" or base.get(row.key) != show_value(row)
         ]
@@ -235,7 +238,9 @@ def _targets(found: Targets | str) -> dict[str, Any]:
     rows = []
     for row, mark in zip(frame.to_dict(orient="records"), marks, strict=True):
         numbers = {name: _number(row[name]) for name in _TARGET_NUMBERS}
-        told = {name: str(row[name] or "") for name in ("option", "aim", "sail_set", "branch", "reason")}
+        told = {
+            name: str(row[name] or "") for name in ("option", "aim", "sail_set", "branch", "remark", "reason")
+        }
         is_extended = EXTENDED_REMARK in str(row["remark"])
         rows.append({**told, **numbers, "tws_kn": row["tws_kn"], "unsure": mark, "is_extended": is_extended})
     return {"rows": rows, "notes": list(found.notes())}

@@ -90,11 +90,11 @@ function vmgTable() {
 
 function targetTable() {
   const unit = unitOf("kn").name;
-  const header = [`TWS ${unit}`, wordHeading("VMG"), "TWA deg", `speed ${unit}`, `VMG ${unit}`, "heel deg", `half a deg off loses ${unit}`, "s/nm", "half a kn off: s/nm", wordHeading("sails, state")];
+  const header = [`TWS ${unit}`, wordHeading("VMG"), "TWA deg", `speed ${unit}`, `VMG ${unit}`, "heel deg", `half a deg off loses ${unit}`, "s/nm", "half a kn off: s/nm", wordHeading("sails, state, remarks")];
   const own = data.targets.rows.filter((row) => row.option === nameOf(state.option));
   const rows = ["upwind", "downwind"].flatMap((aim) => own.filter((row) => row.aim === aim)).map((row) => {
     const mark = row.is_extended ? data.marks.extended : "", wind = data.tws_kn.findIndex((tws) => Math.abs(tws - row.tws_kn) < 1e-6);
-    const told = [row.sail_set, data.flies ? row.branch : "", row.reason].filter(Boolean).join("; ");
+    const told = [row.sail_set, data.flies ? row.branch : "", row.remark, row.reason].filter(Boolean).join("; ");
     const of = (key) => ({ of: { key, aim: row.aim, wind } });
     return [
       windText(wind), wordHeading(row.aim), { text: show(row.twa_deg, 1), ...of("twa_deg") }, { text: speed(row.boat_speed_kn) + mark, ...of("boat_speed_kn") },
@@ -123,8 +123,8 @@ function leverTable() {
   const { courses, rows } = data.levers, place = byId("levers");
   if (!rows.length) return place.replaceChildren(element("p", {}, "No levers are known."));
   const unit = unitOf("kn").name;
-  const header = [wordHeading("lever"), "a step of", wordHeading("unit"), ...courses.map((course) => `VMG ${course.aim} at ${Number((course.tws_kn * unitOf("kn").factor).toFixed(2))} ${unit}`), wordHeading("what it is")];
-  const told = rows.map((row) => [wordHeading(row.name), row.step, wordHeading(row.unit), ...row.gains_kn.map((gain) => ({ text: speed(gain, 3, true), lost: known(gain) && gain < 0 })), wordHeading(row.says)]);
+  const header = [wordHeading("lever"), "a step of", ...courses.map((course) => `${course.aim}, ${Number((course.tws_kn * unitOf("kn").factor).toFixed(2))} ${unit}`)];
+  const told = rows.map((row) => [{ ...wordHeading(row.name), says: row.says }, `${row.step} ${row.unit}`, ...row.gains_kn.map((gain) => ({ text: speed(gain, 3, true), lost: known(gain) && gain < 0 }))]);
   table("levers", `What a step of each buys ${courses[0].option} in VMG, ${unit}, to first order`, header, told);
 }
 

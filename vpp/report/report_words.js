@@ -91,11 +91,14 @@ function element(name, attributes = {}, ...inside) {
   return made;
 }
 
-// A cell is a text, or { text, words, lost, of }; the first of a row is its heading.
+// A cell is a text, or { text, says, words, lost, of }; the first of a row is its heading.
 function cell(told, isHeading) {
   const of = typeof told === "object" ? told : { text: told };
-  const made = element(isHeading ? "th" : "td", isHeading ? { scope: "row" } : {}, of.text);
+  // keys of a boat file may be broken where their words end
+  const parts = of.says ? of.text.split(/(?<=[._])/).flatMap((part) => [part, element("wbr")]) : [of.text];
+  const made = element(isHeading ? "th" : "td", isHeading ? { scope: "row" } : {}, ...parts);
   if (of.words) made.classList.add("words");
+  if (of.says) made.append(element("small", {}, of.says));
   if (of.lost) made.classList.add("lost");
   for (const [key, value] of Object.entries(of.of ?? {})) made.dataset[key] = value;
   return made;
