@@ -53,6 +53,8 @@ FIRST_LIMIT = 80
 AHEAD = 1e-3
 # By how much of itself a speed must lie below the line between its neighbours' to be looked into.
 DENT = 4e-3
+# Neighbours asked for, fewer than which are no reason to believe that a condition has no answer.
+FEW = 3
 # Neighbours tried by a condition that has no answer.
 TRIES = 5
 # Stages of a walk to a condition that could not be followed to in one step, and neighbours that it is walked
@@ -172,12 +174,12 @@ class _Search:
 
     def _lone(self) -> Mask:
         """Conditions that were asked for with no other near them but their satellites."""
-        return self._without_near(~self.satellite)
+        return self._with_few_near(~self.satellite, 1)
 
-    def _without_near(self, others: Mask) -> Mask:
-        """Conditions that were asked for with none of `others` near them."""
+    def _with_few_near(self, others: Mask, fewer_than: int) -> Mask:
+        """Conditions that were asked for with fewer than so many of `others` near them."""
         near = (self.near.case >= 0) & (self.near.gap <= REACH) & others[self.near.case]
-        return np.asarray(self.wanted & ~near.any(axis=1))
+        return np.asarray(self.wanted & (near.sum(axis=1) < fewer_than))
 
     def _satellites_of_failures(self) -> Integers:
         """Satellites of conditions on their own that no guessed start led to an answer for."""
@@ -186,10 +188,11 @@ class _Search:
         return np.flatnonzero(self.satellite & beside.any(axis=1))
 
     def _rescue(self) -> None:
-        """Look all over the bounds where a condition has no answer yet that is proven best, and no other
-        near it that was asked for: what else is near may lead it to no answer where it has one.
+        """Look all over the bounds where a condition has no answer yet that is proven best, and few others
+        near it that were asked for: these, or what else is near, may lead it to no answer where it has one.
         """
-        cases = np.flatnonzero(self._without_near(self.wanted) & np.isin(standing(self.found), (1, 2)))
+        few = self._with_few_near(self.wanted, FEW)
+        cases = np.flatnonzero(few & np.isin(standing(self.found), (1, 2)))
         if len(cases) and not stopping.asked():
             index, states = scattered_states(self.problem, cases)
             self._minimise(index, states, self._first(), restore_first=np.ones(len(index), dtype=bool))
