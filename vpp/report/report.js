@@ -290,12 +290,21 @@ function start() {
   requestAnimationFrame(() => setTimeout(startFigures));
 }
 
+// The polar first, which is what is seen and tapped first, then one figure after the other.
 function startFigures() {
   runLibrary();
-  drawFigures();
+  drawPolar();
   listenToTaps();
   redrawWhenResized();
-  document.documentElement.dataset.ready = "yes";
+  requestAnimationFrame(() => performance.mark("polar"));
+  const rest = [drawGain, () => drawVmg("vmg-up", "upwind"), () => drawVmg("vmg-down", "downwind"), drawBudget];
+  const next = () => {
+    const figure = rest.shift();
+    if (!figure) { document.documentElement.dataset.ready = "yes"; return; }
+    figure();
+    setTimeout(next);
+  };
+  requestAnimationFrame(() => setTimeout(next));
 }
 
 start();
