@@ -24,12 +24,13 @@ from vpp.config.movable import MovableKeys
 from vpp.config.uncertain import Input, changes_at
 from vpp.fleets import Fleet
 from vpp.multipliers import NoOptimum, Optimum
-from vpp.optima import SETTINGS, Cases, blocks, keep_better, rearranged, rounds
+from vpp.optima import SETTINGS, Cases, blank, keep_better, rearranged, rounds
+from vpp.predicting import Optima, expected
 from vpp.reporting import report
 from vpp.results.variables import KNOT
 from vpp.solved import SPEED, Conditions, Solved
 from vpp.solver import stopping
-from vpp.solver.following import Guess, follow
+from vpp.solver.following import MOST_STEPS, Guess, follow
 from vpp.solver.interior_point import minimise
 from vpp.solver.memory import keep_freed_memory
 from vpp.solver.problem import Settings, Solution
@@ -55,6 +56,9 @@ _AGAIN = Settings(initial_barrier=1e-4, block_size=256, restoration_starts=1)
 # A draw is off the parabola by so many times the median distance and this share of the speed, where there are
 # so many draws for each of its terms; it begins anew at so many others.
 _USUAL, _LEAST_OFF, _DRAWS_PER_TERM, _BESIDE = 8.0, 5e-4, 1.5, 2
+# Draws that are known before others are expected where they let them be, and cases that are followed in one
+# batch.
+_LEAST_KNOWN, _AT_ONCE = 32, 8192
 # How far towards the ends of a range boats are tried for what the sails do to each other.
 _SHARES_OF_RANGE = (1.0, 0.5, 0.25)
 # A bound with a multiplier above this holds.
@@ -218,66 +222,124 @@ class _Drawing:
         if not known or fleet is None or stopping.asked():
             return
         count = len(draws)
-        conditions = self.conditions.take(np.repeat([track.condition for track in known], count))
-        conditions = replace(conditions, option=np.tile(np.arange(count), len(known)))
+        # all conditions of a draw lie next to each other: what is a boat's own is made once for all of them
+        conditions = self.conditions.take(np.tile([track.condition for track in known], count))
+        conditions = replace(conditions, option=np.repeat(np.arange(count), len(known)))
         problem = FastestEquilibrium(fleet, freedom(members, tracks[0].branch), conditions)
-        guess = Guess(
+        nominal = Guess(
             *(
-                np.repeat(np.array([getattr(track, name) for track in known]).T, count, axis=1)
+                np.array([getattr(track, name) for track in known]).T
                 for name in ("x", "multipliers", "at_lower", "at_upper")
             )
         )
-        answer = self._followed(problem, guess, count, draws, is_extra=is_extra)
+        answer = self._followed(problem, nominal, draws, is_extra=is_extra)
         self._keep(problem, answer, known, draws, is_extra=is_extra)
 
     def _followed(
-        self,
-        problem: FastestEquilibrium,
-        guess: Guess,
-        count: int,
-        draws: Integers,
-        *,
-        is_extra: bool,
+        self, problem: FastestEquilibrium, nominal: Guess, draws: Integers, *, is_extra: bool
     ) -> Solution:
-        """Answers of cases, `count` draws of each track: from the optimum that is followed, then from that of
-        the nearest draw that was reached, then by a search from the first.
+        """Answers of cases, the tracks of each draw side by side: from where the optimum is expected, then
+        from that of the nearest draw that was reached, then by a search from the nominal one.
         """
-        answer = _follow(problem, np.arange(problem.condition_count), guess)
+        width = nominal.x.shape[1]
+        answer = self._in_stages(problem, nominal, draws)
         lost = np.flatnonzero(answer.status != Status.CONVERGED)
         reached = np.flatnonzero(answer.status == Status.CONVERGED)
-        near, source = _nearest(lost, reached, self.task.places[draws], count)
+        near, source = _nearest(lost, reached, self.task.places[draws], width)
         if len(near) and not stopping.asked():
-            names = ("x", "multipliers", "active_lower", "active_upper")
-            beside = Guess(*(getattr(answer, name)[:, source] for name in names))
-            _put(answer, _follow(problem, near, beside), near)
+            _put(answer, _follow(problem, near, _beside(answer, source)), near)
         lost = np.flatnonzero(answer.status != Status.CONVERGED)
         if len(lost) and not is_extra and not stopping.asked():
             cases = Cases(problem, lost)
-            start = np.clip(guess.x[:, lost], cases.lower, cases.upper)
+            start = np.clip(nominal.x[:, lost % width], cases.lower, cases.upper)
             _put(answer, minimise(cases, start, settings=_AGAIN), lost)
-        self._compare(problem, answer, count, draws)
+        self._compare(problem, answer, draws, width)
         return answer
 
-    def _compare(self, problem: FastestEquilibrium, answer: Solution, count: int, draws: Integers) -> None:
+    def _in_stages(self, problem: FastestEquilibrium, nominal: Guess, draws: Integers) -> Solution:
+        """Some draws from the nominal optima, and ever more of the others from where the optima of those that
+        are known let theirs be expected, on tracks on which that is of use. What is not reached from there
+        begins at the nominal optimum as well.
+        """
+        width, done = nominal.x.shape[1], 0
+        answer = blank(problem)
+        is_expected = np.zeros(width, dtype=bool)
+        steps = np.full(width, np.inf)
+        again: list[Integers] = []
+        for stage in _stages(len(draws)):
+            cases = np.arange(width * done, width * (done + stage))
+            guess = nominal.take(cases % width)
+            for track in np.flatnonzero(is_expected).tolist():
+                self._expect(problem, answer, guess, draws[: done + stage], track, width)
+            found = _follow(problem, cases, guess)
+            for name, value in vars(answer).items():
+                value[..., cases] = getattr(found, name)
+            done += stage
+            is_lost = found.status != Status.CONVERGED
+            again.append(cases[is_lost & is_expected[cases % width]])
+            taken = np.where(is_lost, 2 * MOST_STEPS, found.iterations).reshape(stage, width).mean(axis=0)
+            is_expected = taken < steps
+            steps = np.minimum(steps, taken)
+        lost = np.concatenate(again)
+        if len(lost) and not stopping.asked():
+            _put(answer, _follow(problem, lost, nominal.take(lost % width)), lost)
+        return answer
+
+    def _expect(
+        self,
+        problem: FastestEquilibrium,
+        answer: Solution,
+        guess: Guess,
+        draws: Integers,
+        track: int,
+        width: int,
+    ) -> None:
+        """Put into the guess for the last of some draws where the optima of the first of them let those of a
+        track be expected, if there are enough.
+        """
+        ahead = np.arange(track, guess.x.shape[1], width)
+        done = len(draws) - len(ahead)
+        before = track + width * np.arange(done)
+        before = before[answer.status[before] == Status.CONVERGED]
+        if len(before) < _LEAST_KNOWN // 2:
+            return
+        at, places = self.task.places[draws], width * done + ahead
+        known = Optima(
+            x=answer.x[:, before],
+            multipliers=answer.multipliers[:, before],
+            at_bounds=answer.lower_multipliers[:, before] - answer.upper_multipliers[:, before],
+            held=np.where(
+                answer.active_lower[:, before], -1, np.where(answer.active_upper[:, before], 1, 0)
+            ),
+            equations=problem.equality_count,
+        )
+        x, multipliers, held = expected(
+            known, at[before // width], at[done:], problem.lower[:, places], problem.upper[:, places]
+        )
+        guess.x[:, ahead], guess.multipliers[:, ahead] = x, multipliers
+        guess.active_lower[:, ahead], guess.active_upper[:, ahead] = held < 0, held > 0
+
+    def _compare(self, problem: FastestEquilibrium, answer: Solution, draws: Integers, width: int) -> None:
         """Let draws of a track compare. Speed is nearly a parabola in every input: a draw that falls below it
         was led to a slower optimum, and begins anew at the nearest that does not; one that stands out above
         it found a faster one, which is followed to the others.
         """
         places = self.task.places[draws]
-        terms = np.concatenate([np.ones((count, 1)), places, places**2], axis=1)
+        terms = np.concatenate([np.ones((len(draws), 1)), places, places**2], axis=1)
         begun, source = [], []
-        for first in range(0, problem.condition_count, count):
-            known = first + np.flatnonzero(answer.status[first : first + count] == Status.CONVERGED)
+        for track in range(width):
+            known = np.arange(track, problem.condition_count, width)
+            known = known[answer.status[known] == Status.CONVERGED]
             if len(known) < _DRAWS_PER_TERM * terms.shape[1]:
                 continue
-            speed, of = -answer.objective[known], terms[known - first]
+            speed, of = -answer.objective[known], terms[known // width]
             off = speed - of @ np.linalg.lstsq(of, speed, rcond=None)[0]
             usual = _USUAL * float(np.median(np.abs(off)))
             least = np.maximum(usual, _LEAST_OFF * np.abs(speed))
             low, high = known[off < -least], known[off > least]
             fair = np.setdiff1d(known, low)
             for case in low.tolist() if len(fair) else ():
-                apart = ((places[fair - first] - places[case - first]) ** 2).sum(axis=1)
+                apart = ((places[fair // width] - places[case // width]) ** 2).sum(axis=1)
                 for near in fair[np.argsort(apart, kind="stable")[:_BESIDE]].tolist():
                     begun.append(case)
                     source.append(near)
@@ -287,9 +349,8 @@ class _Drawing:
                 begun += others
                 source += [best] * len(others)
         if begun and not stopping.asked():
-            cases, sources = np.array(begun), np.array(source)
-            names = ("x", "multipliers", "active_lower", "active_upper")
-            found = _follow(problem, cases, Guess(*(getattr(answer, name)[:, sources] for name in names)))
+            cases = np.array(begun)
+            found = _follow(problem, cases, _beside(answer, np.array(source)))
             for turn in rounds(cases):
                 _put(answer, rearranged(found, turn), cases[turn])
 
@@ -306,7 +367,7 @@ class _Drawing:
         said = report(problem, answer)
         speed = -answer.objective * SCALES["boat_speed"] / KNOT
         for case in range(problem.condition_count):
-            number, draw = divmod(case, len(draws))
+            draw, number = divmod(case, len(tracks))
             place = tracks[number].condition, int(draws[draw])
             if answer.status[case] != Status.CONVERGED:
                 self.lost[place] |= not is_extra
@@ -457,14 +518,29 @@ def _grouped(tracks: Sequence[_Track], conditions: Conditions) -> list[list[_Tra
     return list(groups.values())
 
 
+def _stages(count: int) -> list[int]:
+    """How many of the draws are solved at a time."""
+    if count < 2 * _LEAST_KNOWN:
+        return [count]
+    first = max(_LEAST_KNOWN, count // 8)
+    second = min(2 * first, count - first)
+    return [stage for stage in (first, second, count - first - second) if stage]
+
+
 def _follow(problem: FastestEquilibrium, cases: Integers, guess: Guess) -> Solution:
     parts = [
         follow(Cases(problem, cases[part]), guess.take(part), settings=SETTINGS)
-        for part in blocks(len(cases))
+        for part in np.split(np.arange(len(cases)), range(_AT_ONCE, len(cases), _AT_ONCE))
     ]
     return Solution(
         **{name: np.concatenate([getattr(part, name) for part in parts], axis=-1) for name in vars(parts[0])}
     )
+
+
+def _beside(answer: Solution, cases: Integers) -> Guess:
+    """The answers to some cases as guesses for others."""
+    names = ("x", "multipliers", "active_lower", "active_upper")
+    return Guess(*(getattr(answer, name)[:, cases] for name in names))
 
 
 def _put(answer: Solution, other: Solution, cases: Integers) -> None:
@@ -473,13 +549,13 @@ def _put(answer: Solution, other: Solution, cases: Integers) -> None:
     keep_better(answer, rearranged(other, which), cases[which])
 
 
-def _nearest(lost: Integers, reached: Integers, places: Floats, count: int) -> tuple[Integers, Integers]:
+def _nearest(lost: Integers, reached: Integers, places: Floats, width: int) -> tuple[Integers, Integers]:
     """Cases among `lost` of whose track other draws were reached, and the nearest of those."""
     cases, sources = [], []
     for case in lost.tolist():
-        track = reached[reached // count == case // count]
+        track = reached[reached % width == case % width]
         if len(track):
-            apart = ((places[track % count] - places[case % count]) ** 2).sum(axis=1)
+            apart = ((places[track // width] - places[case // width]) ** 2).sum(axis=1)
             cases.append(case)
             sources.append(int(track[apart.argmin()]))
     return np.array(cases, dtype=int), np.array(sources, dtype=int)

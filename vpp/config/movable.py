@@ -12,7 +12,8 @@ from vpp.boat import Boat, FormedHull, PointMass
 from vpp.config import build, checks
 from vpp.config.boat_file import BoatFile, read_again
 from vpp.config.errors import BoatFileError, Problem
-from vpp.config.resolve import Resolver
+from vpp.config.files import Files
+from vpp.config.resolve import Resolved, Resolver
 from vpp.config.schema import TABLES, TELLING_KEYS, BoatDocument, TableModel, properties_of
 from vpp.config.sections import strip_findings
 from vpp.config.text import nearest
@@ -40,20 +41,36 @@ class Key:
     is_list: bool = False
 
 
+@dataclass(frozen=True, kw_only=True)
+class AsFiled:
+    """All boats of a file with what stands in it of each, read once for several options."""
+
+    boats: Mapping[str, Resolved]
+    files: Files
+
+    @classmethod
+    def of(cls, boat_file: BoatFile) -> AsFiled:
+        """Read the file again. Raises BoatFileError when it can no longer be read or has changed."""
+        resolver = Resolver(
+            file=str(boat_file.path), root=read_again(boat_file), folder=Path(boat_file.path).parent
+        )
+        return cls(boats=resolver.resolve(), files=resolver.files)
+
+
 class MovableKeys:
     """The numbers of an option of a boat file, and boats with one of them moved.
 
-    `boat` is the option's boat, in the sea of `boat_file`. Raises BoatFileError when the file can no longer
-    be read or has changed since it was, and for an option that it does not hold.
+    `boat` is the option's boat, in the sea of `boat_file`. Where several options are asked for, `filed` saves
+    reading the file for each. Raises BoatFileError when the file can no longer be read or has changed since
+    it was, and for an option that it does not hold.
     """
 
-    def __init__(self, boat_file: BoatFile, option: str) -> None:
+    def __init__(self, boat_file: BoatFile, option: str, *, filed: AsFiled | None = None) -> None:
         self.boat = boat_file.boat(option)
         self._file = str(boat_file.path)
-        root = read_again(boat_file)
-        resolver = Resolver(file=self._file, root=root, folder=Path(boat_file.path).parent)
-        resolved = resolver.resolve()[option]
-        self._document, self._files, self._afloat = resolved.document, resolver.files, resolved.afloat
+        filed = AsFiled.of(boat_file) if filed is None else filed
+        resolved = filed.boats[option]
+        self._document, self._files, self._afloat = resolved.document, filed.files, resolved.afloat
         self._other_sea = self.boat.sea != resolved.afloat.boat.sea
         self._drawn = self._as_drawn(self._document)
         self._filed, self._by = self._document, dict[str, float]()
@@ -89,7 +106,7 @@ class MovableKeys:
         there = copy.copy(self)
         there._document = self._in_order(by)
         there._by = self._together(by)
-        there._drawn = self._checked(by)
+        there._drawn = self._drawable(there._document)
         there._afloat = self._floating(there._drawn)
         there.boat = self._in_its_sea(there._afloat.boat)
         return there
@@ -170,7 +187,9 @@ class MovableKeys:
         return document
 
     def _checked(self, by: Mapping[str, float]) -> Boat:
-        document = self._in_order(by)
+        return self._drawable(self._in_order(by))
+
+    def _drawable(self, document: BoatDocument) -> Boat:
         drawn = self._as_drawn(document)
         self._refuse(strip_findings(drawn, document) + checks.weight_findings(drawn, is_base=False))
         return drawn

@@ -11,7 +11,7 @@ from pathlib import Path
 from vpp.config.boat_file import BoatFile, read_again
 from vpp.config.errors import BoatFileError
 from vpp.config.locate import Path as KeyPath
-from vpp.config.movable import Key, MovableKeys
+from vpp.config.movable import AsFiled, Key, MovableKeys
 from vpp.config.resolve import BASE, Resolver
 from vpp.config.schema import BoatDocument, TableModel, UncertaintyTable, properties_of
 from vpp.config.text import nearest
@@ -218,17 +218,31 @@ base or an option, and left out where nothing remains of it.
 """
 
 
+def movable_boats(boat_file: BoatFile, options: Sequence[str] = ()) -> dict[str, MovableKeys]:
+    """The numbers of the base and of options of a file, all of them unless some are named, by name.
+
+    Raises BoatFileError where the file has changed, and for options that it does not hold.
+    """
+    filed = AsFiled.of(boat_file)
+    return {boat.name: MovableKeys(boat_file, boat.name, filed=filed) for boat in boat_file.select(options)}
+
+
 def inputs_of(
-    boat_file: BoatFile, *, options: Sequence[str] = (), defaults: bool = True
+    boat_file: BoatFile,
+    *,
+    options: Sequence[str] = (),
+    defaults: bool = True,
+    boats: Mapping[str, MovableKeys] | None = None,
 ) -> tuple[Input, ...]:
     """What is uncertain about the boats of a file: what its `[[uncertainty]]` tables name, and with
     `defaults` the ranges of `DEFAULTS` for keys that they do not name.
 
-    Ranges of options are those of the base. Raises BoatFileError with everything that is wrong with the
-    tables, and where the file has changed.
+    Ranges of options are those of the base. `boats` are those of `movable_boats`, where they are known
+    already. Raises BoatFileError with everything that is wrong with the tables, and where the file has
+    changed.
     """
-    names = [boat.name for boat in boat_file.select(options)]
-    boats = {name: MovableKeys(boat_file, name) for name in names}
+    if boats is None:
+        boats = movable_boats(boat_file, options)
     keys = boats[BASE].keys
     document, given, named = _given(boat_file, keys)
     if not defaults:
