@@ -8,7 +8,7 @@ docs/doubt.md.
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from importlib import import_module
@@ -23,8 +23,8 @@ from vpp.boat import Boat
 from vpp.compare import DECISIVE_PERCENT, LEVEL_KN, Comparison, NothingToCompare
 from vpp.config.errors import BoatFileError
 from vpp.config.movable import MovableKeys
-from vpp.config.uncertain import Input, changes_at, inputs_of
-from vpp.doubt_following import FAILED, FOLLOWED, MISSED, SOLVED, Drawn, Task, drawn
+from vpp.config.uncertain import Input, changes_at, inputs_of, movable_boats
+from vpp.doubt_following import FAILED, FOLLOWED, MISSED, SOLVED, Drawn, Task, drawn, joined
 from vpp.polar import BEST_VMG, Polar, Progress
 from vpp.polar import polar as solve_polar
 from vpp.results.files import Source, Written
@@ -438,19 +438,20 @@ def doubt(
     boats = boat_file.select(options)
     if len(boats) < 2:
         raise NothingToCompare(f"{boat_file.path}: nothing to compare: no option beside the base boat")
-    inputs = inputs_of(boat_file, options=options, defaults=defaults)
+    movable = movable_boats(boat_file, options)
+    inputs = inputs_of(boat_file, options=options, defaults=defaults, boats=movable)
     if not inputs:
         raise NoDoubt(f"{boat_file.path}: nothing is uncertain: no [[uncertainty]] leaves a range")
     places = sample(inputs, draws=draws, seed=seed)
     nominal = solve_polar(
         boat_file, tws_kn=tws_kn, twa_deg=twa_deg, options=options, processes=processes, progress=progress
     )
-    return _drawn(boat_file, nominal, inputs, places, seed=seed, checked=checked, processes=processes,
+    return _drawn(movable, nominal, inputs, places, seed=seed, checked=checked, processes=processes,
                   progress=progress)  # fmt: skip
 
 
 def _drawn(
-    boat_file: BoatFile,
+    movable: Mapping[str, MovableKeys],
     nominal: Polar,
     inputs: tuple[Input, ...],
     places: Floats,
@@ -461,10 +462,10 @@ def _drawn(
     progress: Progress | None,
 ) -> Doubt:
     of_option = nominal.solved.conditions.option
-    searched, whose = _searched(boat_file, nominal, inputs, places[:checked], processes=processes)
+    searched, whose = _searched(movable, nominal, inputs, places[:checked], processes=processes)
     tasks = [
         Task(
-            boat_file=boat_file,
+            movable=movable[name],
             option=name,
             inputs=inputs,
             places=places,
@@ -475,39 +476,59 @@ def _drawn(
         )
         for at, name in enumerate(nominal.options)
     ]
-    done = 0
+    shared, done = _shared_out(tasks, processes), 0
 
     def tell(number: int) -> None:
         nonlocal done
-        done += 1
+        done += len(shared[number].conditions)
         if progress is not None:
-            progress(done * len(places), len(tasks) * len(places))
+            progress(done * len(places), len(of_option) * len(places))
 
     if processes > 1:
-        found = in_processes(drawn, tasks, processes=min(processes, len(tasks)), on_result=tell)
+        parts = in_processes(drawn, shared, processes=min(processes, len(shared)), on_result=tell)
     else:
-        found = []
-        for number, task in enumerate(tasks):
-            found.append(drawn(task))
+        parts = []
+        for number, task in enumerate(shared):
+            parts.append(drawn(task))
             tell(number)
+    found = [joined([part for part in parts if part.option == task.option]) for task in tasks]
     return Doubt(
         nominal=Comparison(polar=nominal), ranges=inputs, places=places, seed=seed, drawn=tuple(found)
     )
 
 
+def _shared_out(tasks: Sequence[Task], processes: int) -> list[Task]:
+    """Tasks with those that would be left over when every process has had as many cut into a part for each,
+    by conditions, which are answered each for itself.
+    """
+    left = len(tasks) % processes
+    whole, cut = tasks[: len(tasks) - left], tasks[len(tasks) - left :]
+    parts = [
+        replace(task, conditions=part)
+        for task in cut
+        for part in np.array_split(task.conditions, processes)
+        if len(part)
+    ]
+    return [*whole, *parts]
+
+
 def _searched(
-    boat_file: BoatFile, nominal: Polar, inputs: Sequence[Input], places: Floats, *, processes: int
+    movable: Mapping[str, MovableKeys],
+    nominal: Polar,
+    inputs: Sequence[Input],
+    places: Floats,
+    *,
+    processes: int,
 ) -> tuple[Solved | None, list[tuple[int, int]]]:
     """Draws of all boats solved as the nominal ones were, those of a draw side by side; and the draw and the
     option of each boat.
     """
-    movable = [MovableKeys(boat_file, name) for name in nominal.options]
     boats: list[Boat] = []
     whose: list[tuple[int, int]] = []
     parts: list[Conditions] = []
     conditions = nominal.solved.conditions
     for draw, place in enumerate(places):
-        for option, keys in enumerate(movable):
+        for option, keys in enumerate(movable[name] for name in nominal.options):
             try:
                 boats.append(keys.moved_to(changes_at(inputs, place.tolist(), keys.keys)).boat)
             except BoatFileError:  # told of where the draw is made

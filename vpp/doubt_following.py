@@ -12,7 +12,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,7 +22,7 @@ from vpp.config.errors import BoatFileError
 from vpp.config.movable import MovableKeys
 from vpp.config.uncertain import Input, changes_at
 from vpp.fleets import Fleet
-from vpp.multipliers import NoOptimum, Optimum
+from vpp.multipliers import Held, held
 from vpp.optima import SETTINGS, Cases, blank, keep_better, rearranged, rounds
 from vpp.predicting import Optima, expected
 from vpp.reporting import report
@@ -36,9 +35,6 @@ from vpp.solver.memory import keep_freed_memory
 from vpp.solver.problem import Settings, Solution
 from vpp.solver.status import Status
 from vpp.trim import SCALES, FastestEquilibrium, freedom, kind_of, mirror_heights
-
-if TYPE_CHECKING:
-    from vpp.config import BoatFile
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -74,7 +70,7 @@ class Task:
     which of its boats each of these draws is.
     """
 
-    boat_file: BoatFile
+    movable: MovableKeys
     option: str
     inputs: tuple[Input, ...]
     places: Floats
@@ -97,6 +93,25 @@ class Drawn:
     how: NDArray[np.object_]
     reasons: Mapping[tuple[int, int], str]
     checks: tuple[tuple[int, int, float, float], ...]
+
+
+def joined(parts: Sequence[Drawn]) -> Drawn:
+    """Draws of an option in some conditions and then in others as one."""
+    reasons: dict[tuple[int, int], str] = {}
+    checks: list[tuple[int, int, float, float]] = []
+    done = 0
+    for part in parts:
+        reasons |= {(done + condition, draw): why for (condition, draw), why in part.reasons.items()}
+        checks += [(done + place, draw, before, after) for place, draw, before, after in part.checks]
+        done += len(part.made_good_kn)
+    return Drawn(
+        option=parts[0].option,
+        made_good_kn=np.concatenate([part.made_good_kn for part in parts]),
+        branch=np.concatenate([part.branch for part in parts]),
+        how=np.concatenate([part.how for part in parts]),
+        reasons=reasons,
+        checks=tuple(checks),
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -123,7 +138,7 @@ def drawn(task: Task) -> Drawn:
 class _Drawing:
     def __init__(self, task: Task) -> None:
         self.task = task
-        self.movable = MovableKeys(task.boat_file, task.option)
+        self.movable = task.movable
         self.conditions = task.solved.conditions.take(task.conditions)
         shape = len(task.conditions), len(task.places)
         self.made_good = np.full(shape, np.nan)
@@ -183,10 +198,9 @@ class _Drawing:
         option = int(self.conditions.option[0])
         for solved in self._each():
             speed = wardrobe.made_good(solved)
-            for place, condition in self._places(solved, option):
-                if np.isfinite(speed[place]):
-                    track = _track(self.movable.boat, solved, place, condition)
-                    found.append((track, float(speed[place])))
+            there = [each for each in self._places(solved, option) if np.isfinite(speed[each[0]])]
+            tracks = _tracks_at(self.movable.boat, solved, there)
+            found += [(track, float(speed[place])) for track, (place, _) in zip(tracks, there, strict=True)]
         best: dict[int, float] = {}
         for track, speed_there in found:
             best[track.condition] = max(best.get(track.condition, 0.0), speed_there)
@@ -308,16 +322,14 @@ class _Drawing:
             x=answer.x[:, before],
             multipliers=answer.multipliers[:, before],
             at_bounds=answer.lower_multipliers[:, before] - answer.upper_multipliers[:, before],
-            held=np.where(
-                answer.active_lower[:, before], -1, np.where(answer.active_upper[:, before], 1, 0)
-            ),
+            held=np.where(answer.active_lower[:, before], -1, np.where(answer.active_upper[:, before], 1, 0)),
             equations=problem.equality_count,
         )
-        x, multipliers, held = expected(
+        x, multipliers, holds = expected(
             known, at[before // width], at[done:], problem.lower[:, places], problem.upper[:, places]
         )
         guess.x[:, ahead], guess.multipliers[:, ahead] = x, multipliers
-        guess.active_lower[:, ahead], guess.active_upper[:, ahead] = held < 0, held > 0
+        guess.active_lower[:, ahead], guess.active_upper[:, ahead] = holds < 0, holds > 0
 
     def _compare(self, problem: FastestEquilibrium, answer: Solution, draws: Integers, width: int) -> None:
         """Let draws of a track compare. Speed is nearly a parabola in every input: a draw that falls below it
@@ -457,7 +469,7 @@ class _Drawing:
                     self.made_good[place], self.branch[place] = found, str(searched.branch[at])
                     self.how[place] = SOLVED
                     self.lost[place] = False
-                    track = _track(self.boats[draw], searched, at, condition)
+                    (track,) = _tracks_at(self.boats[draw], searched, [(at, condition)])
                     more += [track] if len(track.x) else []
         return tuple(checks), more
 
@@ -478,30 +490,32 @@ class _Drawing:
                 self.reasons[place] = str(found.reason[number])
 
 
-def _track(boat: Boat, solved: Solved, place: int, condition: int) -> _Track:
-    """A solved condition of a boat as something to follow; without a state where it is no optimum."""
-    branch, sail_set = str(solved.branch[place]), str(solved.sail_set[place])
-    try:
-        optimum = Optimum(boat, solved, place)
-    except NoOptimum:
-        nothing, none = np.empty(0), np.zeros(0, dtype=bool)
-        return _Track(
-            condition=condition,
-            branch=branch,
-            sail_set=sail_set,
-            x=nothing,
-            multipliers=nothing,
-            at_lower=none,
-            at_upper=none,
-        )
+def _tracks_at(boat: Boat, solved: Solved, there: Sequence[tuple[int, int]]) -> list[_Track]:
+    """Solved conditions of a boat, each a place among the answers and the number of a condition, as something
+    to follow; without a state where it is no optimum.
+    """
+    alike: dict[tuple[str, str, bool], list[int]] = {}
+    for place, _ in there:
+        kind = str(solved.branch[place]), str(solved.sail_set[place]), solved.conditions.aim[place] == SPEED
+        alike.setdefault(kind, []).append(place)
+    known = {
+        place: each
+        for places in alike.values()
+        for place, each in zip(places, held(boat, solved, places), strict=True)
+    }
+    return [_track(known[place], solved, place, condition) for place, condition in there]
+
+
+def _track(known: Held | None, solved: Solved, place: int, condition: int) -> _Track:
+    none = np.zeros(0, dtype=bool)
     return _Track(
         condition=condition,
-        branch=branch,
-        sail_set=sail_set,
-        x=optimum.x[:, 0],
-        multipliers=optimum.multipliers,
-        at_lower=optimum.at_lower > _HOLDS,
-        at_upper=optimum.at_upper > _HOLDS,
+        branch=str(solved.branch[place]),
+        sail_set=str(solved.sail_set[place]),
+        x=np.empty(0) if known is None else known.x,
+        multipliers=np.empty(0) if known is None else known.multipliers,
+        at_lower=none if known is None else known.at_lower > _HOLDS,
+        at_upper=none if known is None else known.at_upper > _HOLDS,
     )
 
 

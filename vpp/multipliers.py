@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from vpp.boat import Boat
 from vpp.results.variables import KNOT
 from vpp.solved import Conditions, Solved
+from vpp.solver.problem import Derivatives
 from vpp.trim import CONTROL_SCALES, SCALES, FastestEquilibrium, fleets_on, freedom, kind_of
 
 Floats = NDArray[np.float64]
@@ -46,7 +47,13 @@ class Optimum:
         self.gradient, self.jacobian = first.gradient[:, 0], first.jacobian[..., 0]
         self.constraints = first.values.constraints[:, 0]
         self.lower, self.upper = self.problem.lower[:, 0], self.problem.upper[:, 0]
-        self.multipliers, self.at_lower, self.at_upper = _multipliers(self)
+        self.multipliers, self.at_lower, self.at_upper = _multipliers(
+            self.x[:, 0],
+            (self.lower, self.upper),
+            first,
+            0,
+            self.problem.equality_count,
+        )
         self.speed_kn = -float(first.values.objective[0]) * SCALES["boat_speed"] / KNOT
         whole = self.problem.derivatives(
             self.x, np.zeros(1, dtype=np.intp), np.ascontiguousarray(self.multipliers[:, None])
@@ -128,22 +135,27 @@ def _trims(
     return found
 
 
-def _multipliers(optimum: Optimum) -> tuple[Floats, Floats, Floats]:
+def _multipliers(
+    x: Floats, bounds: tuple[Floats, Floats], there: Derivatives, case: int, equalities: int
+) -> tuple[Floats, Floats, Floats]:
     """Multipliers of the constraints (zero or negative for a limit) and of lower and upper bounds, from the
     conditions of the optimum: by least squares over all that may hold, those of the wrong sign let go one
     after the other.
     """
-    equalities = optimum.problem.equality_count
-    x, count = optimum.x[:, 0], len(optimum.x)
-    limits = equalities + np.flatnonzero(optimum.constraints[equalities:] < MAY_HOLD)
-    lows = np.flatnonzero(x - optimum.lower < MAY_HOLD)
-    highs = np.flatnonzero(optimum.upper - x < MAY_HOLD)
+    lower, upper = bounds
+    constraints, jacobian = there.values.constraints[:, case], there.jacobian[..., case]
+    count = len(x)
+    limits = equalities + np.flatnonzero(constraints[equalities:] < MAY_HOLD)
+    lows = np.flatnonzero(x - lower < MAY_HOLD)
+    highs = np.flatnonzero(upper - x < MAY_HOLD)
     eye = np.eye(count)
     # columns whose multiplier must be positive follow the equations
-    columns = [*optimum.jacobian[:equalities], *-optimum.jacobian[limits], *-eye[lows], *eye[highs]]
+    columns = [*jacobian[:equalities], *-jacobian[limits], *-eye[lows], *eye[highs]]
     kept = list(range(len(columns)))
     while True:
-        found = np.linalg.lstsq(np.array([columns[i] for i in kept]).T, -optimum.gradient, rcond=None)[0]
+        found = np.linalg.lstsq(np.array([columns[i] for i in kept]).T, -there.gradient[:, case], rcond=None)[
+            0
+        ]
         signed = found[equalities:]
         if not len(signed) or signed.min() >= 0.0:
             break
@@ -151,8 +163,54 @@ def _multipliers(optimum: Optimum) -> tuple[Floats, Floats, Floats]:
     whole = np.zeros(len(columns))
     whole[kept] = found
     parts = np.split(whole, np.cumsum([equalities, len(limits), len(lows)]))
-    multipliers = np.zeros(len(optimum.constraints))
+    multipliers = np.zeros(len(constraints))
     multipliers[:equalities], multipliers[limits] = parts[0], -parts[1]
     at_lower, at_upper = np.zeros(count), np.zeros(count)
     at_lower[lows], at_upper[highs] = parts[2], parts[3]
     return multipliers, at_lower, at_upper
+
+
+@dataclass(frozen=True, kw_only=True)
+class Held:
+    """A solved condition as the solver has it: variables (n,), multipliers of equations and limits (m + p,)
+    and of lower and upper bounds (n,), with the signs of `Optimum`.
+    """
+
+    x: Floats
+    multipliers: Floats
+    at_lower: Floats
+    at_upper: Floats
+
+
+def held(boat: Boat, solved: Solved, places: Sequence[int]) -> list[Held | None]:
+    """As `Optimum`, of many solved conditions of one boat at once, which are of one branch, sail set and kind
+    of aim; None where a state is no optimum.
+    """
+    first = places[0]
+    sail_set, branch = str(solved.sail_set[first]), str(solved.branch[first])
+    boat = boat.wearing(sail_set) if sail_set else boat.dressed
+    conditions = solved.conditions.take(np.array(places))
+    conditions = replace(conditions, option=np.zeros(len(places), dtype=np.intp))
+    (fleet,) = fleets_on([boat], (branch,))
+    problem = FastestEquilibrium(fleet, freedom([boat], branch), conditions)
+    values = [_values(problem, solved, place) for place in places]
+    rows = [
+        [each[name] / scale for each in values]
+        for name, scale in zip(problem.names, problem.scale, strict=True)
+    ]
+    x = np.clip(np.array(rows), problem.lower, problem.upper)
+    none = np.zeros((problem.equality_count + problem.inequality_count, len(places)))
+    there = problem.derivatives(x, np.arange(len(places)), none)
+    found: list[Held | None] = []
+    for case in range(len(places)):
+        bounds = problem.lower[:, case], problem.upper[:, case]
+        multipliers, at_lower, at_upper = _multipliers(
+            x[:, case], bounds, there, case, problem.equality_count
+        )
+        left = there.gradient[:, case] + multipliers @ there.jacobian[..., case] - at_lower + at_upper
+        found.append(
+            Held(x=x[:, case], multipliers=multipliers, at_lower=at_lower, at_upper=at_upper)
+            if np.abs(left).max() <= _MOST_MISSED
+            else None
+        )
+    return found

@@ -76,7 +76,8 @@ def expected(
             continue
         of = np.flatnonzero(way == number)
         each = straight[which] + _bent(near[of], left[of], far[which])
-        against = _contradiction(each, ways[:, number], known.equations, lower[:, which].T, upper[:, which].T, spread)
+        room = lower[:, which].T, upper[:, which].T
+        against = _contradiction(each, ways[:, number], known.equations, room, spread)
         against = against + _APART * np.sqrt(apart[np.ix_(which, of)].min(axis=1))
         won = against < best[which]
         best[which[won]], chosen[which[won]], found[which[won]] = against[won], number, each[won]
@@ -117,9 +118,10 @@ def _bent(near: Floats, left: Floats, far: Floats) -> Floats:
 
 
 def _contradiction(
-    rows: Floats, way: Integers, equations: int, lower: Floats, upper: Floats, spread: Floats
+    rows: Floats, way: Integers, equations: int, room: tuple[Floats, Floats], spread: Floats
 ) -> Floats:
     """How far what is free lies outside its bounds, and what is held is pushed away from them, in spreads."""
+    lower, upper = room
     count = lower.shape[1]
     size = rows.shape[1] - 2 * count
     held, felt = way[:count], way[count:]
