@@ -29,8 +29,9 @@ from vpp.polar import BEST_VMG, Polar, Progress
 from vpp.polar import polar as solve_polar
 from vpp.results.files import Source, Written
 from vpp.results.variables import show_number
-from vpp.solved import SPEED, Conditions, Solved
+from vpp.solved import FOIL_BORNE, SPEED, Conditions, Solved
 from vpp.solver.processes import in_processes
+from vpp.solver.status import Status
 from vpp.uncertainty import Shares, sample, shares
 from vpp.wardrobe import solve
 
@@ -114,6 +115,14 @@ class Doubt:
     def failed(self) -> int:
         """How many draws have no result, of all boats in all conditions."""
         return self._count(FAILED)
+
+    @property
+    def not_flying(self) -> int:
+        """In how many conditions of all boats one with foils does not fly without draws, so that there is no
+        such optimum to follow.
+        """
+        flying = self.nominal.polar.solved.branches.get(FOIL_BORNE)
+        return 0 if flying is None else int((flying.status != Status.CONVERGED).sum())
 
     @property
     def solved_in_full(self) -> int:
@@ -393,6 +402,11 @@ class Doubt:
             beaten = f", following in {following}" if following else ""
             apart = show_number(largest, decimals=3)
             notes.append(f"{found}{beaten}; the largest difference was {apart} kn.")
+        if self.not_flying:
+            notes.append(
+                f"In {self.not_flying} conditions of a boat it does not fly without draws: that it would in a "
+                "draw is found where this is checked, and then followed to the others."
+            )
         notes += [
             f"{count} without a result: {why}" for why, count in list(self.reasons().items())[:_REASONS]
         ]

@@ -17,8 +17,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vpp.boat import Boat
+from vpp.config.errors import BoatFileError
 from vpp.config.movable import MovableKeys
 from vpp.config.pasted import changed_values, free_name, option_text, with_option
+from vpp.config.uncertain import inputs_of
 from vpp.course import CourseError
 from vpp.improve_aims import Aim, State, course_times
 from vpp.improve_asked import (
@@ -248,6 +250,12 @@ class Search:
                 problems += check_measured(each, movable.boat)
         varied, wrong = varied_of(movable, vary)
         problems += wrong
+        if draws:
+            # what is wrong with the ranges is told before the search and not after it
+            try:
+                inputs_of(boat_file, options=(option,), defaults=False)
+            except BoatFileError as error:
+                problems += [str(each) for each in error.problems]
         if problems:
             raise ImproveError(problems)
         self.boats = Boats(boat_file, option, varied, movable)

@@ -149,11 +149,26 @@ def _wrong_bounds(movable: MovableKeys, item: Varied) -> Iterator[str]:
             "widen the bounds, or begin at an option of the boat file that lies inside (--option)"
         )
         return
+    beyond = list(_beyond(movable, item))
+    if beyond:
+        yield from beyond
+        return
     for key in item.keys:
         if key.value == 0.0 and key.name.endswith(_NONE_AT_ZERO):
             yield f"vary = {key.name}: there is none of it: some would be another boat"
             return
     yield from _wrong_kind(movable, item)
+
+
+def _beyond(movable: MovableKeys, item: Varied) -> Iterator[str]:
+    """Keys that the bounds would take out of what a boat file allows."""
+    for key in item.keys:
+        low, high = movable.allowed(key.name)
+        ends = tuple(key.value + end - item.built for end in (item.least, item.greatest))
+        if low <= ends[0] and ends[1] <= high:
+            continue
+        told = f"the bounds go from {ends[0]:g} to {ends[1]:g} {key.unit}".rstrip()
+        yield f"vary = {key.name}: {told}; allowed: {low:g} to {high:g} {key.unit}".rstrip()
 
 
 def _wrong_kind(movable: MovableKeys, item: Varied) -> Iterator[str]:

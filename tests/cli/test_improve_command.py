@@ -101,6 +101,39 @@ def test_everything_that_is_wrong_is_said_at_once_and_nothing_is_written(tmp_pat
     assert not out.exists()
 
 
+def test_bounds_outside_what_a_boat_file_allows_are_refused_at_once_with_the_range(tmp_path: Path) -> None:
+    ranges = (
+        '\n[[uncertainty]]\nname = "gap"\nkey = "rig.gap_leakage_percent"\nleast = -5.0\ngreatest = 50.0\n'
+    )
+    path = tmp_path / "boat.toml"
+    path.write_text(keelboat.FILE.read_text(encoding="utf-8") + ranges, encoding="utf-8")
+    out = tmp_path / "out"
+    result = CliRunner().invoke(
+        app,
+        [
+            *(
+                "improve",
+                str(path),
+                "--vary",
+                "rig.gap_leakage_percent=-10:60",
+                "--tws",
+                "12",
+                "--draws",
+                "16",
+            ),
+            *("--vary", "calibration.windage_scale=0.5:1000", "-o", str(out)),
+        ],
+    )
+    assert result.exit_code == 2
+    for said in (
+        "vary = rig.gap_leakage_percent: the bounds go from -10 to 60 %; allowed: 0 to 100 %",
+        "vary = calibration.windage_scale: the bounds go from 0.5 to 1000; allowed: ",
+        "the range of rig.gap_leakage_percent goes from -5 to 50 %",
+    ):
+        assert said in result.stderr
+    assert not out.exists()
+
+
 def test_what_is_missing_is_asked_for() -> None:
     result = run()
     assert result.exit_code == 2

@@ -11,8 +11,8 @@ import pytest
 from tests.support import doubtful
 from vpp import doubt_following, load
 from vpp.compare import NothingToCompare
-from vpp.doubt import NoDoubt, doubt
-from vpp.doubt_following import FAILED, FOLLOWED, NO_NOMINAL, SOLVED
+from vpp.doubt import NoDoubt, _shared_out, doubt
+from vpp.doubt_following import FAILED, FOLLOWED, NO_NOMINAL, SOLVED, Task
 from vpp.solver.status import Status
 
 OPTIONS = ("long_luff", "twin")
@@ -77,6 +77,24 @@ def test_the_same_seed_gives_the_same_answers_in_more_processes(boat_file, found
     again = find(boat_file, checked=0, processes=2)
     assert np.array_equal(again.made_good_kn, found.made_good_kn)
     assert np.array_equal(again.places, found.places)
+
+
+def task(conditions):
+    return Task(
+        movable=None, option="base", inputs=(), places=np.zeros((4, 0)), solved=None, conditions=conditions
+    )
+
+
+def test_tasks_that_are_left_over_are_cut_by_conditions():
+    tasks = [task(np.arange(6 * at, 6 * at + 5)) for at in range(3)]
+    shared = _shared_out(tasks, 2)
+    assert [each.conditions.tolist() for each in shared] == [
+        [0, 1, 2, 3, 4],
+        [6, 7, 8, 9, 10],
+        [12, 13, 14],
+        [15, 16],
+    ]
+    assert _shared_out(tasks, 1) == tasks
 
 
 def test_sentences_say_how_sure_what_drives_it_and_what_it_rests_on(found):

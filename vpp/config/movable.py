@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -117,6 +118,24 @@ class MovableKeys:
         tables = getattr(self._document, table_name)
         value: float | tuple[float, ...] = getattr(tables if index is None else tables[index], key)
         return value
+
+    def allowed(self, name: str) -> tuple[float, float]:
+        """Between which values a boat file allows a key by itself, in its unit: of a list, those that leave
+        every one of its numbers within what is allowed.
+        """
+        table_name, index, key = self._where[name]
+        tables = getattr(self._filed, table_name)
+        table: TableModel = tables if index is None else tables[index]
+        entry, value = properties_of(type(table))[key], getattr(table, key)
+        within = entry.get("items", entry) if isinstance(value, tuple) else entry
+        low, high = within.get("minimum", -math.inf), within.get("maximum", math.inf)
+        if not isinstance(value, tuple):
+            return low, high
+        built = self.keys[name].value
+        if unit_of(key).symbol == "m":
+            shares = [(low / each, high / each) for each in value if each > 0.0]
+            return built * max(least for least, _ in shares), built * min(most for _, most in shares)
+        return built + low - min(value), built + high - max(value)
 
     def allows(self, name: str, by: float) -> bool:
         """Whether the values of the boat file would be in order with a number moved; not whether the boat

@@ -244,7 +244,7 @@ def inputs_of(
     if boats is None:
         boats = movable_boats(boat_file, options)
     keys = boats[BASE].keys
-    document, given, named = _given(boat_file, keys)
+    document, given, named = _given(boat_file, boats[BASE])
     if not defaults:
         return given
     bounds = _bounds(document, keys)
@@ -278,13 +278,12 @@ def changes_at(inputs: Sequence[Input], t: Sequence[float], keys: Mapping[str, K
 # --- tables of the file -------------------------------------------------------------------------------------
 
 
-def _given(
-    boat_file: BoatFile, keys: Mapping[str, Key]
-) -> tuple[BoatDocument, tuple[Input, ...], frozenset[str]]:
+def _given(boat_file: BoatFile, boat: MovableKeys) -> tuple[BoatDocument, tuple[Input, ...], frozenset[str]]:
     """The base as filed, its inputs, and all keys that its tables name, those of no range included."""
     file = str(boat_file.path)
     base = Resolver(file=file, root=read_again(boat_file), folder=Path(boat_file.path).parent).resolve()[BASE]
-    bounds = _bounds(base.document, keys)
+    keys = boat.keys
+    bounds = {name: boat.allowed(name) for name in keys}
     findings: list[Finding] = []
     found: list[Input] = []
     named: dict[str, str] = {}
