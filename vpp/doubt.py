@@ -404,8 +404,8 @@ class Doubt:
             notes.append(f"{found}{beaten}; the largest difference was {apart} kn.")
         if self.not_flying:
             notes.append(
-                f"In {self.not_flying} conditions of a boat it does not fly without draws: that it would in a "
-                "draw is found where this is checked, and then followed to the others."
+                f"In {self.not_flying} conditions of a boat it does not fly without draws: that it would "
+                "in a draw is found where this is checked, and then followed to the others."
             )
         notes += [
             f"{count} without a result: {why}" for why, count in list(self.reasons().items())[:_REASONS]
