@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from vpp.solved import NoEquilibrium as NoEquilibrium
     from vpp.solver.stopping import keep_on_interrupt as keep_on_interrupt
     from vpp.stability import stability as stability
+    from vpp.sweep import sweep as sweep
     from vpp.targets import targets as targets
     from vpp.why import why as why
 
@@ -56,6 +57,7 @@ _PUBLIC = {
     "NoEquilibrium": "vpp.solved",
     "keep_on_interrupt": "vpp.solver.stopping",
     "stability": "vpp.stability",
+    "sweep": "vpp.sweep",
     "targets": "vpp.targets",
     "why": "vpp.why",
 }
@@ -63,7 +65,7 @@ _PUBLIC = {
 __all__ = [
     "BoatFileError", "NoEquilibrium", "WindGrid", "__version__", "calibrate", "compare", "crew_worth",
     "doubt", "draw_rig", "export", "gusts", "improve", "in_current", "keep_on_interrupt", "levers", "load",
-    "point", "polar", "stability", "targets", "why",
+    "point", "polar", "stability", "sweep", "targets", "why",
 ]  # fmt: skip
 
 

@@ -48,7 +48,7 @@ NO_NOMINAL = "nothing to follow, for the nominal boat has no result"
 NEAR = 0.05
 """Optima that make good less than the best by more than this share are not followed."""
 
-_AGAIN = Settings(initial_barrier=1e-4, block_size=256, restoration_starts=1)
+AGAIN = Settings(initial_barrier=1e-4, block_size=256, restoration_starts=1)
 # A draw is off the parabola by so many times the median distance and this share of the speed, where there are
 # so many draws for each of its terms; it begins anew at so many others.
 _USUAL, _LEAST_OFF, _DRAWS_PER_TERM, _BESIDE = 8.0, 5e-4, 1.5, 2
@@ -115,7 +115,7 @@ def joined(parts: Sequence[Drawn]) -> Drawn:
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Track:
+class Track:
     """An optimum to follow: the number of its condition, how the boat is carried and dressed there, and the
     guess for its draws.
     """
@@ -154,10 +154,10 @@ class _Drawing:
         self._make_boats()
         tracks = self._tracks()
         self._leave_out({track.condition for track in tracks})
-        for alike in _grouped(tracks, self.conditions):
+        for alike in grouped_tracks(tracks, self.conditions):
             self._follow_all(alike)
         checks, more = self._check()
-        for alike in _grouped(more, self.conditions):
+        for alike in grouped_tracks(more, self.conditions):
             self._follow_all(alike, is_extra=True)
         self._search()
         return Drawn(
@@ -192,14 +192,14 @@ class _Drawing:
 
     # --- nominal optima -------------------------------------------------------------------------------------
 
-    def _tracks(self) -> list[_Track]:
+    def _tracks(self) -> list[Track]:
         """Nominal optima that are the fastest of their condition, or nearly."""
-        found: list[tuple[_Track, float]] = []
+        found: list[tuple[Track, float]] = []
         option = int(self.conditions.option[0])
         for solved in self._each():
             speed = wardrobe.made_good(solved)
             there = [each for each in self._places(solved, option) if np.isfinite(speed[each[0]])]
-            tracks = _tracks_at(self.movable.boat, solved, there)
+            tracks = tracks_at(self.movable.boat, solved, there)
             found += [(track, float(speed[place])) for track, (place, _) in zip(tracks, there, strict=True)]
         best: dict[int, float] = {}
         for track, speed_there in found:
@@ -224,7 +224,7 @@ class _Drawing:
 
     # --- following ------------------------------------------------------------------------------------------
 
-    def _follow_all(self, tracks: Sequence[_Track], *, is_extra: bool = False) -> None:
+    def _follow_all(self, tracks: Sequence[Track], *, is_extra: bool = False) -> None:
         """Follow optima of one branch and sail set, and of one kind of aim, to all draws. Extra ones need not
         be there in all draws.
         """
@@ -259,14 +259,15 @@ class _Drawing:
         answer = self._in_stages(problem, nominal, draws)
         lost = np.flatnonzero(answer.status != Status.CONVERGED)
         reached = np.flatnonzero(answer.status == Status.CONVERGED)
-        near, source = _nearest(lost, reached, self.task.places[draws], width)
+        cases = np.arange(problem.condition_count)
+        near, source = nearest_reached(lost, reached, self.task.places[draws][cases // width], cases % width)
         if len(near) and not stopping.asked():
-            _put(answer, _follow(problem, near, _beside(answer, source)), near)
+            put_converged(answer, follow_cases(problem, near, _beside(answer, source)), near)
         lost = np.flatnonzero(answer.status != Status.CONVERGED)
         if len(lost) and not is_extra and not stopping.asked():
             cases = Cases(problem, lost)
             start = np.clip(nominal.x[:, lost % width], cases.lower, cases.upper)
-            _put(answer, minimise(cases, start, settings=_AGAIN), lost)
+            put_converged(answer, minimise(cases, start, settings=AGAIN), lost)
         self._compare(problem, answer, draws, width)
         return answer
 
@@ -285,7 +286,7 @@ class _Drawing:
             guess = nominal.take(cases % width)
             for track in np.flatnonzero(is_expected).tolist():
                 self._expect(problem, answer, guess, draws[: done + stage], track, width)
-            found = _follow(problem, cases, guess)
+            found = follow_cases(problem, cases, guess)
             for name, value in vars(answer).items():
                 value[..., cases] = getattr(found, name)
             done += stage
@@ -296,7 +297,7 @@ class _Drawing:
             steps = np.minimum(steps, taken)
         lost = np.concatenate(again)
         if len(lost) and not stopping.asked():
-            _put(answer, _follow(problem, lost, nominal.take(lost % width)), lost)
+            put_converged(answer, follow_cases(problem, lost, nominal.take(lost % width)), lost)
         return answer
 
     def _expect(
@@ -362,15 +363,15 @@ class _Drawing:
                 source += [best] * len(others)
         if begun and not stopping.asked():
             cases = np.array(begun)
-            found = _follow(problem, cases, _beside(answer, np.array(source)))
+            found = follow_cases(problem, cases, _beside(answer, np.array(source)))
             for turn in rounds(cases):
-                _put(answer, rearranged(found, turn), cases[turn])
+                put_converged(answer, rearranged(found, turn), cases[turn])
 
     def _keep(
         self,
         problem: FastestEquilibrium,
         answer: Solution,
-        tracks: Sequence[_Track],
+        tracks: Sequence[Track],
         draws: Integers,
         *,
         is_extra: bool,
@@ -393,9 +394,9 @@ class _Drawing:
     def _fleet(self, branch: str, sail_set: str) -> tuple[Integers, Sequence[Boat], Fleet | None]:
         """Draws that can be solved in one batch with the nominal boat, their boats, and these stacked."""
         if (branch, sail_set) not in self.fleets:
-            nominal = _dressed(self.movable.boat, sail_set)
+            nominal = dressed_as(self.movable.boat, sail_set)
             kind = kind_of(nominal, (branch,))
-            dressed = {at: _dressed(boat, sail_set) for at, boat in self.boats.items()}
+            dressed = {at: dressed_as(boat, sail_set) for at, boat in self.boats.items()}
             alike = {at: boat for at, boat in dressed.items() if kind_of(boat, (branch,)) == kind}
             draws, members = np.array(list(alike), dtype=int), list(alike.values())
             fleet = self._stacked(nominal, members, draws, branch, sail_set) if members else None
@@ -442,7 +443,7 @@ class _Drawing:
             ends = []
             try:
                 for place[at] in (-share, share):
-                    ends.append(_dressed(self._boat(place), sail_set))
+                    ends.append(dressed_as(self._boat(place), sail_set))
             except BoatFileError:
                 continue
             return ends, share
@@ -450,12 +451,12 @@ class _Drawing:
 
     # --- searching ------------------------------------------------------------------------------------------
 
-    def _check(self) -> tuple[tuple[tuple[int, int, float, float], ...], list[_Track]]:
+    def _check(self) -> tuple[tuple[tuple[int, int, float, float], ...], list[Track]]:
         """What following and searching found of the draws that both have, and the optima that following had
         missed.
         """
         searched = self.task.searched
-        checks, more = [], list[_Track]()
+        checks, more = [], list[Track]()
         if searched is None:
             return (), more
         speed = wardrobe.made_good(searched) / KNOT
@@ -469,7 +470,7 @@ class _Drawing:
                     self.made_good[place], self.branch[place] = found, str(searched.branch[at])
                     self.how[place] = SOLVED
                     self.lost[place] = False
-                    (track,) = _tracks_at(self.boats[draw], searched, [(at, condition)])
+                    (track,) = tracks_at(self.boats[draw], searched, [(at, condition)])
                     more += [track] if len(track.x) else []
         return tuple(checks), more
 
@@ -490,7 +491,7 @@ class _Drawing:
                 self.reasons[place] = str(found.reason[number])
 
 
-def _tracks_at(boat: Boat, solved: Solved, there: Sequence[tuple[int, int]]) -> list[_Track]:
+def tracks_at(boat: Boat, solved: Solved, there: Sequence[tuple[int, int]]) -> list[Track]:
     """Solved conditions of a boat, each a place among the answers and the number of a condition, as something
     to follow; without a state where it is no optimum.
     """
@@ -506,9 +507,9 @@ def _tracks_at(boat: Boat, solved: Solved, there: Sequence[tuple[int, int]]) -> 
     return [_track(known[place], solved, place, condition) for place, condition in there]
 
 
-def _track(known: Held | None, solved: Solved, place: int, condition: int) -> _Track:
+def _track(known: Held | None, solved: Solved, place: int, condition: int) -> Track:
     none = np.zeros(0, dtype=bool)
-    return _Track(
+    return Track(
         condition=condition,
         branch=str(solved.branch[place]),
         sail_set=str(solved.sail_set[place]),
@@ -519,13 +520,13 @@ def _track(known: Held | None, solved: Solved, place: int, condition: int) -> _T
     )
 
 
-def _dressed(boat: Boat, sail_set: str) -> Boat:
+def dressed_as(boat: Boat, sail_set: str) -> Boat:
     return boat.wearing(sail_set) if sail_set else boat.dressed
 
 
-def _grouped(tracks: Sequence[_Track], conditions: Conditions) -> list[list[_Track]]:
+def grouped_tracks(tracks: Sequence[Track], conditions: Conditions) -> list[list[Track]]:
     """Tracks that can be followed in one batch."""
-    groups: dict[tuple[str, str, bool], list[_Track]] = {}
+    groups: dict[tuple[str, str, bool], list[Track]] = {}
     for track in tracks:
         key = track.branch, track.sail_set, bool(conditions.aim[track.condition] == SPEED)
         groups.setdefault(key, []).append(track)
@@ -541,7 +542,7 @@ def _stages(count: int) -> list[int]:
     return [stage for stage in (first, second, count - first - second) if stage]
 
 
-def _follow(problem: FastestEquilibrium, cases: Integers, guess: Guess) -> Solution:
+def follow_cases(problem: FastestEquilibrium, cases: Integers, guess: Guess) -> Solution:
     parts = [
         follow(Cases(problem, cases[part]), guess.take(part), settings=SETTINGS)
         for part in np.split(np.arange(len(cases)), range(_AT_ONCE, len(cases), _AT_ONCE))
@@ -557,19 +558,23 @@ def _beside(answer: Solution, cases: Integers) -> Guess:
     return Guess(*(getattr(answer, name)[:, cases] for name in names))
 
 
-def _put(answer: Solution, other: Solution, cases: Integers) -> None:
+def put_converged(answer: Solution, other: Solution, cases: Integers) -> None:
     """Put answers that converged in place of others."""
     which = np.flatnonzero(other.status == Status.CONVERGED)
     keep_better(answer, rearranged(other, which), cases[which])
 
 
-def _nearest(lost: Integers, reached: Integers, places: Floats, width: int) -> tuple[Integers, Integers]:
-    """Cases among `lost` of whose track other draws were reached, and the nearest of those."""
+def nearest_reached(
+    lost: Integers, reached: Integers, places: Floats, track: Integers
+) -> tuple[Integers, Integers]:
+    """Cases among `lost` of whose track others were reached, and the nearest of those: by the places
+    (cases, inputs) and tracks (cases,) of all.
+    """
     cases, sources = [], []
     for case in lost.tolist():
-        track = reached[reached % width == case % width]
-        if len(track):
-            apart = ((places[track // width] - places[case // width]) ** 2).sum(axis=1)
+        near = reached[track[reached] == track[case]]
+        if len(near):
+            apart = ((places[near] - places[case]) ** 2).sum(axis=1)
             cases.append(case)
-            sources.append(int(track[apart.argmin()]))
+            sources.append(int(near[apart.argmin()]))
     return np.array(cases, dtype=int), np.array(sources, dtype=int)

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import combinations_with_replacement
 
 import numpy as np
@@ -90,7 +90,8 @@ class Shares:
     does together with others (inputs,). `explained` is the share of the variance of draws that the fitted
     polynomial predicts when they are left out of its fit, and `degree` its degree. Where that is less than
     `LEAST_EXPLAINED`, or the result does not vary or is not known in enough draws, the shares are NaN and
-    `reason` says why.
+    `reason` says why. `pairs` (inputs, inputs) is what two inputs do together and no other does, zero on the
+    diagonal.
     """
 
     first: Floats
@@ -99,10 +100,14 @@ class Shares:
     degree: int
     used: int
     reason: str = ""
+    pairs: Floats = field(default_factory=lambda: np.zeros((0, 0)))
 
 
-def shares(places: Floats, values: Floats, *, shapes: Sequence[str]) -> Shares:
+def shares(places: Floats, values: Floats, *, shapes: Sequence[str | int]) -> Shares:
     """Which inputs a result follows, from its values (draws,) at places (draws, inputs) as `sample` has them.
+
+    A shape that is a number says that an input takes so many values, all alike likely, in the middles of
+    equal parts of -1 to 1.
 
     Values that are not finite are left out and counted: `used` is how many were not. Of polynomials with
     fewer coefficients than two thirds of the draws that one is taken that predicts draws left out best.
@@ -127,8 +132,10 @@ def shares(places: Floats, values: Floats, *, shapes: Sequence[str]) -> Shares:
             first=nothing, total=nothing, explained=math.nan, degree=0, used=used, reason="does not vary"
         )
     columns = _families(places[known], shapes)
+    most = [len(column) - 1 for column in columns]
     best: tuple[float, _Exponents, Floats] | None = None
-    for exponents in _bases(count, used):
+    for every in _bases(count, used):
+        exponents = tuple(term for term in every if all(p <= m for p, m in zip(term, most, strict=True)))
         found = _fitted(_terms(columns, exponents), result)
         if best is None or found[0] > best[0]:
             best = (found[0], exponents, found[1])
@@ -153,7 +160,16 @@ def shares(places: Floats, values: Floats, *, shapes: Sequence[str]) -> Shares:
     whole = squares.sum()
     first = np.array([squares[alone & (powers[:, at] > 0)].sum() for at in range(count)]) / whole
     total = np.array([squares[powers[:, at] > 0].sum() for at in range(count)]) / whole
-    return Shares(first=first, total=total, explained=explained, degree=degree, used=used)
+    two = (powers > 0).sum(axis=1) == 2
+    pairs = np.array(
+        [
+            [squares[two & (powers[:, a] > 0) & (powers[:, b] > 0)].sum() * (a != b) for b in range(count)]
+            for a in range(count)
+        ]
+    )
+    return Shares(
+        first=first, total=total, explained=explained, degree=degree, used=used, pairs=pairs / whole
+    )
 
 
 def _bases(count: int, draws: int) -> Iterator[_Exponents]:
@@ -198,12 +214,24 @@ def _up_to(count: int, degree: int) -> list[tuple[int, ...]]:
     ]
 
 
-def _families(places: Floats, shapes: Sequence[str]) -> list[Floats]:
+def _families(places: Floats, shapes: Sequence[str | int]) -> list[Floats]:
     """Orthonormal polynomials of each input at its draws, (degrees, draws)."""
-    return [
-        _hermite(places[:, at] * _SIGMAS) if shape == NORMAL else _legendre(places[:, at])
-        for at, shape in enumerate(shapes)
-    ]
+    return [_family(places[:, at], shape) for at, shape in enumerate(shapes)]
+
+
+def _family(x: Floats, shape: str | int) -> Floats:
+    if isinstance(shape, int):
+        return _of_levels(x, shape)
+    return _hermite(x * _SIGMAS) if shape == NORMAL else _legendre(x)
+
+
+def _of_levels(x: Floats, count: int) -> Floats:
+    """Polynomials of variance one where x takes so many values, all alike likely."""
+    levels = (2.0 * np.arange(count) + 1.0) / count - 1.0
+    degree = min(count - 1, _MOST_DEGREE)
+    q, _ = np.linalg.qr(np.polynomial.legendre.legvander(levels, degree))
+    rows: Floats = math.sqrt(count) * q.T * np.sign(q[-1])[:, None]
+    return rows[:, np.rint(0.5 * (x + 1.0) * count - 0.5).astype(int)]
 
 
 def _legendre(x: Floats) -> Floats:

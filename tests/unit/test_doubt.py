@@ -163,7 +163,7 @@ def undecided(work, *given, **named):
 
 def test_what_cannot_be_followed_is_searched_for(boat_file, monkeypatch):
     followed = find(boat_file, options=("twin",), draws=16, checked=0)
-    for name in ("_follow", "minimise"):
+    for name in ("follow_cases", "minimise"):
         real = getattr(doubt_following, name)
         monkeypatch.setattr(doubt_following, name, partial(undecided, real))
     searched = find(boat_file, options=("twin",), draws=16, checked=0)

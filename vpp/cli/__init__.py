@@ -26,6 +26,7 @@ from vpp.cli import (
     polar,
     report,
     stability,
+    sweep,
     target,
     why,
 )
@@ -73,6 +74,7 @@ app.command("gusts")(stopping_at_once(gusts.gusts))
 app.command("target")(stopping_at_once(target.target))
 app.command("card")(stopping_at_once(card.card))
 app.command("improve")(stopping_at_once(improve.improve))
+app.command("sweep")(stopping_at_once(sweep.sweep))
 app.command("stability")(stopping_at_once(stability.stability))
 app.command("crew")(stopping_at_once(crew.crew))
 app.command("course")(stopping_at_once(course.course))

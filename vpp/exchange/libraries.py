@@ -6,7 +6,13 @@ from collections.abc import Sequence
 from importlib import import_module
 from types import ModuleType
 
-EXTRAS = {"pyarrow": "sweep", "xarray": "netcdf", "netCDF4": "netcdf", "plotly": "report"}
+EXTRAS = {
+    "pyarrow": "sweep",
+    "xarray": "netcdf",
+    "netCDF4": "netcdf",
+    "plotly": "report",
+    "distributed": "cluster",
+}
 """Which extra of this package brings a library."""
 
 

@@ -1,0 +1,164 @@
+"""What the factors of a study do to an aim: main effects, shares of the variance, a surrogate, the front."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import RBFInterpolator
+from scipy.spatial import KDTree
+
+from vpp.uncertainty import Shares, shares
+
+Floats = NDArray[np.float64]
+Integers = NDArray[np.intp]
+
+BINS = 8
+"""Parts of equal probability that the range of a factor is cut into for its main effect, at most."""
+
+MOST_LEFT_OUT = 0.10
+"""Part of the rigs that may be missing where shares of the variance are told: they are those of factors that
+know nothing of each other.
+"""
+
+# Rigs of a part of a range.
+_TO_A_BIN = 8
+# Rigs that shares are found from, and that a surrogate is made of and tried on.
+_MOST_FOR_SHARES, _MOST_FOR_SURROGATE = 4096, 2048
+_PARTS, _NEIGHBOURS = 10, 64
+
+
+def bins(rigs: int) -> int:
+    """Parts that the range of a factor is cut into where there are so many rigs."""
+    return max(3, min(BINS, rigs // _TO_A_BIN))
+
+
+def main_effect(share: Floats, levels: int, gain: Floats) -> tuple[Floats, Floats, Integers]:
+    """Mean and standard deviation of an aim over each level of a factor, or over parts of its
+    distribution where it has none (see `bins`), and how many rigs with a result each rests on; NaN of none.
+    """
+    count = levels or bins(len(gain))
+    at = np.minimum((share * count).astype(int), count - 1)
+    known = np.isfinite(gain)
+    used = np.bincount(at[known], minlength=count)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        mean = np.bincount(at[known], weights=gain[known], minlength=count) / used
+        square = np.bincount(at[known], weights=(gain[known] - mean[at[known]]) ** 2, minlength=count) / used
+    return mean, np.sqrt(square), used
+
+
+def variance_shares(share: Floats, levels: Sequence[int], gain: Floats) -> Shares:
+    """Which factors an aim follows, from shares of their distributions (rigs, factors); see
+    `uncertainty.shares`. Where more than `MOST_LEFT_OUT` of the rigs have no result there are none, and a
+    reason.
+    """
+    known = np.isfinite(gain)
+    missing = 1.0 - known.mean()
+    if missing > MOST_LEFT_OUT:
+        nothing = np.full(share.shape[1], np.nan)
+        return Shares(
+            first=nothing, total=nothing, explained=math.nan, degree=0, used=int(known.sum()),
+            reason=f"{100.0 * missing:.0f} % of the rigs have no result, so that the factors of the others "
+            "are not independent",
+        )  # fmt: skip
+    some = thinned(len(gain), _MOST_FOR_SHARES)
+    shapes: list[str | int] = [count or "even" for count in levels]
+    return shares(2.0 * share[some] - 1.0, gain[some], shapes=shapes)
+
+
+def thinned(count: int, most: int) -> Integers:
+    """At most so many places of `count`, evenly over all of them."""
+    return np.arange(count) if count <= most else np.linspace(0, count - 1, most).astype(np.intp)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Surrogate:
+    """A smooth function through the rigs of a study, and how well it finds those that it is not told of.
+
+    `rms` and `largest` are errors of rigs left out, a tenth at a time, in the unit of the aim; `explained` is
+    the share of the variance that it predicts of them. `used` rigs hold it; `nearest` finds one of all rigs,
+    and `has_result` says which of these have one. Where there are too few, `reason`
+    says so and all are NaN.
+    """
+
+    function: RBFInterpolator | None
+    nearest: KDTree | None
+    has_result: NDArray[np.bool_]
+    rms: float
+    largest: float
+    explained: float
+    used: int
+    reason: str = ""
+
+    def __call__(self, places: Floats) -> Floats:
+        """The aim at places (points, factors), each from 0 to 1 over its range; NaN outside, and where the
+        nearest rig has no result.
+        """
+        inside = np.all((places >= 0.0) & (places <= 1.0), axis=1)
+        if self.nearest is not None:
+            inside &= self.has_result[self.nearest.query(places)[1]]
+        found = np.full(len(places), np.nan)
+        if self.function is not None and inside.any():
+            found[inside] = self.function(places[inside])
+        return found
+
+
+def surrogate(places: Floats, gain: Floats) -> Surrogate:
+    """A surrogate of an aim from places of rigs in the ranges of the factors (rigs, factors): radial basis
+    functions r^3 with a linear part (scipy.interpolate.RBFInterpolator).
+    """
+    known = np.flatnonzero(np.isfinite(gain))
+    known = known[thinned(len(known), _MOST_FOR_SURROGATE)]
+    x, y = places[known], gain[known]
+    least = max(_PARTS, 2 * (places.shape[1] + 1))
+    if len(known) < least:
+        return no_surrogate(f"{len(known)} rigs with a result; {least} are needed", used=len(known))
+    predicted = np.full(len(y), np.nan)
+    try:
+        for part in range(_PARTS):
+            out = np.arange(len(y)) % _PARTS == part
+            predicted[out] = _through(x[~out], y[~out])(x[out])
+        whole = _through(x, y)
+    except (np.linalg.LinAlgError, ValueError):
+        return no_surrogate("the rigs do not span the space of the factors", used=len(known))
+    error = predicted - y
+    spread = float(np.var(y))
+    return Surrogate(
+        function=whole,
+        nearest=KDTree(places),
+        has_result=np.isfinite(gain),
+        rms=float(np.sqrt(np.mean(error**2))),
+        largest=float(np.abs(error).max()),
+        explained=1.0 - float(np.mean(error**2)) / spread if spread > 0.0 else math.nan,
+        used=len(known),
+    )
+
+
+def no_surrogate(reason: str, *, used: int = 0) -> Surrogate:
+    """None, and why."""
+    return Surrogate(
+        function=None,
+        nearest=None,
+        has_result=np.zeros(0, dtype=bool),
+        rms=math.nan,
+        largest=math.nan,
+        explained=math.nan,
+        used=used,
+        reason=reason,
+    )
+
+
+def _through(x: Floats, y: Floats) -> RBFInterpolator:
+    neighbours = None if len(y) <= 4 * _NEIGHBOURS else _NEIGHBOURS
+    return RBFInterpolator(x, y, kernel="cubic", degree=1, neighbors=neighbours)
+
+
+def front(one: Floats, other: Floats) -> Integers:
+    """Rigs of which no other is better in both aims, from the best of the first to the best of the second."""
+    known = np.flatnonzero(np.isfinite(one) & np.isfinite(other))
+    order = known[np.lexsort((-other[known], -one[known]))]
+    best = np.maximum.accumulate(np.concatenate([[-np.inf], other[order]]))[:-1]
+    return order[other[order] > best]

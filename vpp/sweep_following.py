@@ -1,0 +1,371 @@
+"""Many boats of one design space: a few of them searched in full, the others followed from these.
+
+Boats near each other have optima near each other, which `vpp.solver.following` reaches in a few steps of
+Newton's method where a search takes hundreds. The anchors are boats spread over the space, searched in full;
+every other boat begins at the optima of the anchor nearest to it, on every branch and under every sail set
+that is nearly as fast there. What cannot be followed is searched in full. Anchors are followed from each
+other as well: where that and their own search disagree, the optima of all anchors are followed to all boats.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from time import perf_counter
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vpp import wardrobe
+from vpp.boat import Boat
+from vpp.doubt_following import (
+    AGAIN,
+    FAILED,
+    FOLLOWED,
+    MISSED,
+    SOLVED,
+    Track,
+    dressed_as,
+    follow_cases,
+    grouped_tracks,
+    nearest_reached,
+    put_converged,
+    tracks_at,
+)
+from vpp.optima import Cases
+from vpp.reporting import report
+from vpp.solved import DOWNWIND, SPEED, Conditions, Solved
+from vpp.solver import stopping
+from vpp.solver.following import Guess
+from vpp.solver.interior_point import minimise
+from vpp.solver.memory import keep_freed_memory
+from vpp.solver.problem import Solution
+from vpp.solver.status import Status
+from vpp.trim import FastestEquilibrium, fleets_on, freedom, kind_of
+
+Floats = NDArray[np.float64]
+Integers = NDArray[np.int64]
+
+NEAR = 0.10
+"""Optima of an anchor that make good less than its best by more than this share are not followed."""
+
+# Cases of one batch: bounds the memory.
+_AT_A_TIME = 2048
+
+
+@dataclass(frozen=True, kw_only=True)
+class Answers:
+    """Boats in conditions, arrays (boats, conditions): `vpp.solver.status` codes, what is made good [m/s],
+    how each was come by, branch, sail set, reason and remark; `quantities` by name, SI units and radians, NaN
+    without a result. `checks` has, of every answer that was both followed and searched for, what each made
+    good [m/s] (checks, 2). `searching_s` and `following_s` are the seconds that searching the anchors,
+    and all that follows, have taken.
+    """
+
+    status: Integers
+    made_good: Floats
+    how: NDArray[np.object_]
+    branch: NDArray[np.object_]
+    sail_set: NDArray[np.object_]
+    reason: NDArray[np.object_]
+    remark: NDArray[np.object_]
+    quantities: dict[str, Floats]
+    checks: Floats
+    searching_s: float
+    following_s: float
+
+
+def searched(boats: Sequence[Boat], conditions: Conditions, *, wanted: Sequence[str]) -> Answers:
+    """Every boat searched in full in all conditions, which are those of one boat."""
+    everything = np.arange(len(boats))
+    run = _Run(boats, np.zeros((len(boats), 0)), conditions, wanted)
+    run.search(np.repeat(everything, len(conditions)), np.tile(np.arange(len(conditions)), len(boats)))
+    run.turned = perf_counter()
+    return run.answers()
+
+
+def followed(
+    boats: Sequence[Boat],
+    places: Floats,
+    conditions: Conditions,
+    *,
+    anchors: int,
+    wanted: Sequence[str],
+) -> Answers:
+    """Every boat in all conditions, which are those of one boat: `anchors` of them searched in full, the
+    others followed. `places` (boats, factors) says where the boats lie in the space, in comparable units.
+    """
+    run = _Run(boats, places, conditions, wanted)
+    run.follow(spread(places, anchors))
+    return run.answers()
+
+
+def spread(places: Floats, count: int) -> list[int]:
+    """So many boats spread over the space: the one nearest to the middle of all, then each the farthest from
+    those before it.
+    """
+    if not len(places):
+        return []
+    apart = ((places - places.mean(axis=0)) ** 2).sum(axis=1)
+    chosen = [int(apart.argmin())]
+    nearest = ((places - places[chosen[0]]) ** 2).sum(axis=1)
+    while len(chosen) < min(count, len(places)):
+        chosen.append(int(nearest.argmax()))
+        nearest = np.minimum(nearest, ((places - places[chosen[-1]]) ** 2).sum(axis=1))
+    return sorted(set(chosen))
+
+
+class _Run:
+    def __init__(
+        self, boats: Sequence[Boat], places: Floats, conditions: Conditions, wanted: Sequence[str]
+    ) -> None:
+        keep_freed_memory()
+        self.boats, self.places, self.conditions = tuple(boats), places, conditions
+        shape = len(self.boats), len(conditions)
+        self.status = np.full(shape, int(Status.INTERRUPTED))
+        self.made_good = np.full(shape, np.nan)
+        self.how = np.full(shape, FAILED, dtype=object)
+        self.branch, self.sail_set, self.reason, self.remark = (
+            np.full(shape, "", dtype=object) for _ in range(4)
+        )
+        self.quantities = {name: np.full(shape, np.nan) for name in wanted}
+        self.lost = np.zeros(shape, dtype=bool)
+        self.checks: list[tuple[float, float]] = []
+        self.begun = self.turned = perf_counter()
+
+    def answers(self) -> Answers:
+        """What was found."""
+        return Answers(
+            status=self.status,
+            made_good=self.made_good,
+            how=self.how,
+            branch=self.branch,
+            sail_set=self.sail_set,
+            reason=self.reason,
+            remark=self.remark,
+            quantities=self.quantities,
+            checks=np.array(self.checks).reshape(-1, 2),
+            searching_s=self.turned - self.begun,
+            following_s=perf_counter() - self.turned,
+        )
+
+    # --- searching ------------------------------------------------------------------------------------------
+
+    def search(self, boats: Integers, conditions: Integers) -> Solved | None:
+        """Search pairs of boats and conditions in full, and keep what is better than what is known."""
+        if not len(boats):
+            return None
+        used, option = np.unique(boats, return_inverse=True)
+        asked = replace(self.conditions.take(conditions), option=option.astype(np.intp))
+        found = wardrobe.solve([self.boats[at] for at in used.tolist()], asked)
+        made_good = wardrobe.made_good(found)
+        good = np.isfinite(made_good)
+        better = good & ~(made_good <= self.made_good[boats, conditions])
+        first = ~good & (self.how[boats, conditions] == FAILED)
+        self._keep(
+            np.flatnonzero(better | first), boats, conditions, found.status, made_good, found.branch,
+            found.sail_set, found.reason, found.remark, found.quantities,
+        )  # fmt: skip
+        self.how[boats[better], conditions[better]] = SOLVED
+        return found
+
+    def _keep(
+        self,
+        which: Integers,
+        boats: Integers,
+        conditions: Integers,
+        status: Integers,
+        made_good: Floats,
+        branch: NDArray[np.generic],
+        sail_set: NDArray[np.generic],
+        reason: NDArray[np.generic],
+        remark: NDArray[np.generic],
+        quantities: Mapping[str, Floats],
+    ) -> None:
+        at = boats[which], conditions[which]
+        self.status[at], self.made_good[at] = status[which], made_good[which]
+        good = status[which] == Status.CONVERGED
+        self.branch[at] = np.where(good, branch[which].astype(object), "")
+        self.sail_set[at] = np.where(good, sail_set[which].astype(object), "")
+        self.reason[at], self.remark[at] = np.where(good, "", reason[which]), remark[which]
+        for name, values in self.quantities.items():
+            values[at] = np.where(good, quantities[name][which], np.nan) if name in quantities else np.nan
+
+    # --- following ------------------------------------------------------------------------------------------
+
+    def follow(self, anchors: Sequence[int]) -> None:
+        """Search the anchors, follow the others from them, search what was lost."""
+        count = len(self.conditions)
+        found = self.search(np.repeat(anchors, count), np.tile(np.arange(count), len(anchors)))
+        self.turned = perf_counter()
+        if found is None or stopping.asked():
+            return
+        tracks = [self._tracks(found, number, boat) for number, boat in enumerate(anchors)]
+        unsure = self._unsure(tracks)
+        others = np.setdiff1d(np.arange(len(self.boats)), anchors)
+        self.lost[np.ix_(others, np.flatnonzero(unsure))] = True
+        apart = ((self.places[:, None] - self.places[list(anchors)]) ** 2).sum(axis=-1)
+        contested = self._check(anchors, tracks, apart)
+        nearest = apart.argmin(axis=1)
+        for number in range(len(anchors)):
+            near = others[nearest[others] == number]
+            far = others[nearest[others] != number]
+            known = [track for track in tracks[number] if not unsure[track.condition]]
+            self._follow_all(anchors[number], known, near)
+            self._follow_all(
+                anchors[number], [track for track in known if contested[track.condition]], far, is_extra=True
+            )
+        lost = np.argwhere(self.lost)
+        if not stopping.asked():
+            self.search(lost[:, 0], lost[:, 1])
+
+    def _tracks(self, found: Solved, number: int, boat: int) -> list[Track]:
+        """Optima of an anchor, the `number`-th of those searched, that are the fastest of their condition or
+        nearly.
+        """
+        tracks: list[tuple[Track, float]] = []
+        for solved in _each(found, self.boats[boat]):
+            speed = wardrobe.made_good(solved)
+            places = np.flatnonzero((solved.conditions.option == number) & np.isfinite(speed)).tolist()
+            there = [(place, self._number_of(solved.conditions, place)) for place in places]
+            each = tracks_at(self.boats[boat], solved, there)
+            tracks += [(track, float(speed[place])) for track, place in zip(each, places, strict=True)]
+        best: dict[int, float] = {}
+        for track, speed_there in tracks:
+            best[track.condition] = max(best.get(track.condition, 0.0), speed_there)
+        return [track for track, speed_there in tracks if speed_there >= (1.0 - NEAR) * best[track.condition]]
+
+    def _number_of(self, of: Conditions, place: int) -> int:
+        """Which of the conditions it is."""
+        same = (self.conditions.tws == of.tws[place]) & (self.conditions.aim == of.aim[place])
+        if of.aim[place] == SPEED:
+            same &= self.conditions.twa == of.twa[place]
+        return int(np.flatnonzero(same)[0])
+
+    def _unsure(self, tracks: Sequence[Sequence[Track]]) -> NDArray[np.bool_]:
+        """Conditions in which an anchor has no optimum to follow, or the anchors are not carried or dressed
+        in the same ways: there all boats are searched in full.
+        """
+        unsure = np.zeros(len(self.conditions), dtype=bool)
+        for condition in range(len(self.conditions)):
+            ways = [
+                {(track.branch, track.sail_set) for track in some if track.condition == condition}
+                for some in tracks
+            ]
+            whole = all(len(track.x) for some in tracks for track in some if track.condition == condition)
+            unsure[condition] = not whole or not set.intersection(*ways)
+        return unsure
+
+    def _check(
+        self, anchors: Sequence[int], tracks: Sequence[Sequence[Track]], apart: Floats
+    ) -> NDArray[np.bool_]:
+        """Follow each anchor from the nearest other one, and say in which conditions that and its own search
+        do not agree.
+        """
+        contested = np.zeros(len(self.conditions), dtype=bool)
+        if len(anchors) < 2:
+            return contested
+        for number, boat in enumerate(anchors):
+            row = apart[boat].copy()
+            row[number] = np.inf
+            other = int(row.argmin())
+            before = self.made_good[boat].copy()
+            self.made_good[boat] = np.nan
+            kept = {name: getattr(self, name)[boat].copy() for name in _KEPT}
+            more = {name: values[boat].copy() for name, values in self.quantities.items()}
+            self._follow_all(anchors[other], tracks[other], np.array([boat]), is_extra=True)
+            after = self.made_good[boat].copy()
+            both = np.isfinite(before) & np.isfinite(after)
+            self.checks += list(zip(after[both].tolist(), before[both].tolist(), strict=True))
+            contested |= both & (np.abs(after - before) > MISSED * before)
+            worse = ~(after > before * (1.0 + MISSED))
+            self.made_good[boat] = np.where(worse, before, after)
+            for name, values in kept.items():
+                getattr(self, name)[boat] = np.where(worse, values, getattr(self, name)[boat])
+            for name, values in more.items():
+                self.quantities[name][boat] = np.where(worse, values, self.quantities[name][boat])
+        return contested
+
+    def _follow_all(
+        self, anchor: int, tracks: Sequence[Track], boats: Integers, *, is_extra: bool = False
+    ) -> None:
+        """Follow optima of an anchor to boats. Extra ones need not be there."""
+        for alike in grouped_tracks(tracks, self.conditions):
+            known = [track for track in alike if len(track.x)]
+            kind = kind_of(dressed_as(self.boats[anchor], alike[0].sail_set), (alike[0].branch,))
+            same = [at for at in boats.tolist() if self._kind(at, alike[0]) == kind]
+            if not is_extra:
+                strange = np.setdiff1d(boats, same)
+                self.lost[np.ix_(strange, np.array([track.condition for track in alike]))] = True
+            size = max(1, _AT_A_TIME // max(len(known), 1))
+            for first in range(0, len(same) if known else 0, size):
+                if not stopping.asked():
+                    self._follow(known, np.array(same[first : first + size]), is_extra=is_extra)
+
+    def _kind(self, at: int, track: Track) -> tuple[object, ...]:
+        return kind_of(dressed_as(self.boats[at], track.sail_set), (track.branch,))
+
+    def _follow(self, tracks: Sequence[Track], boats: Integers, *, is_extra: bool) -> None:
+        """Follow optima of one branch, sail set and kind of aim to boats of one kind."""
+        count, branch, sail_set = len(boats), tracks[0].branch, tracks[0].sail_set
+        members = [dressed_as(self.boats[at], sail_set) for at in boats.tolist()]
+        (fleet,) = fleets_on(members, (branch,))
+        numbers = np.repeat([track.condition for track in tracks], count)
+        conditions = replace(
+            self.conditions.take(numbers), option=np.tile(np.arange(count), len(tracks)).astype(np.intp)
+        )
+        problem = FastestEquilibrium(fleet, freedom(members, branch), conditions)
+        guess = Guess(
+            *(
+                np.repeat(np.array([getattr(track, name) for track in tracks]).T, count, axis=1)
+                for name in ("x", "multipliers", "at_lower", "at_upper")
+            )
+        )
+        answer = self._followed(problem, guess, boats, is_extra=is_extra)
+        said = report(problem, answer)
+        at = np.tile(boats, len(tracks))
+        if not is_extra:
+            self.lost[at, numbers] |= np.asarray(said.status) != Status.CONVERGED
+        vmg = np.where(conditions.aim == DOWNWIND, -1.0, 1.0) * said.quantities["vmg"]
+        speed = np.where(conditions.aim == SPEED, said.quantities["boat_speed"], vmg)
+        good = said.status == Status.CONVERGED
+        better = good & ~(speed <= self.made_good[at, numbers])
+        which = np.flatnonzero(better)
+        words = (np.full(len(at), branch, dtype=object), np.full(len(at), sail_set, dtype=object))
+        self._keep(
+            which, at, numbers, said.status, speed, *words, np.array(said.reason, dtype=object),
+            np.array(said.remark, dtype=object), said.quantities,
+        )  # fmt: skip
+        self.how[at[which], numbers[which]] = FOLLOWED
+
+    def _followed(
+        self, problem: FastestEquilibrium, guess: Guess, boats: Integers, *, is_extra: bool
+    ) -> Solution:
+        """Answers of cases, boats within each track: from the optimum of the anchor, then from that of the
+        nearest boat that was reached, then by a search from the first.
+        """
+        answer = follow_cases(problem, np.arange(problem.condition_count), guess)
+        lost = np.flatnonzero(answer.status != Status.CONVERGED)
+        reached = np.flatnonzero(answer.status == Status.CONVERGED)
+        numbers = np.arange(problem.condition_count)
+        of_cases = self.places[boats][numbers % len(boats)]
+        near, source = nearest_reached(lost, reached, of_cases, numbers // len(boats))
+        if len(near) and not stopping.asked():
+            names = ("x", "multipliers", "active_lower", "active_upper")
+            beside = Guess(*(getattr(answer, name)[:, source] for name in names))
+            put_converged(answer, follow_cases(problem, near, beside), near)
+        lost = np.flatnonzero(answer.status != Status.CONVERGED)
+        if len(lost) and not is_extra and not stopping.asked():
+            cases = Cases(problem, lost)
+            start = np.clip(guess.x[:, lost], cases.lower, cases.upper)
+            put_converged(answer, minimise(cases, start, settings=AGAIN), lost)
+        return answer
+
+
+_KEPT = ("status", "how", "branch", "sail_set", "reason", "remark")
+
+
+def _each(solved: Solved, boat: Boat) -> Iterator[Solved]:
+    """Answers on each branch, under each sail set where the boat has any."""
+    for of_branch in solved.branches.values() or (solved,):
+        yield from of_branch.sail_sets.values() if boat.sail_sets else (of_branch,)
