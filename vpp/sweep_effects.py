@@ -50,10 +50,10 @@ def main_effect(share: Floats, levels: int, gain: Floats) -> tuple[Floats, Float
     return mean, np.sqrt(square), used
 
 
-def variance_shares(share: Floats, levels: Sequence[int], gain: Floats) -> Shares:
+def variance_shares(share: Floats, levels: Sequence[int], gain: Floats, *, is_grid: bool = False) -> Shares:
     """Which factors an aim follows, from shares of their distributions (rigs, factors); see
-    `uncertainty.shares`. Where more than `MOST_LEFT_OUT` of the rigs have no result there are none, and a
-    reason.
+    `uncertainty.shares`. Of a whole grid they are those of its means, without a polynomial. Where more than
+    `MOST_LEFT_OUT` of the rigs have no result there are none, and a reason.
     """
     known = np.isfinite(gain)
     missing = 1.0 - known.mean()
@@ -64,9 +64,29 @@ def variance_shares(share: Floats, levels: Sequence[int], gain: Floats) -> Share
             reason=f"{100.0 * missing:.0f} % of the rigs have no result, so that the factors of the others "
             "are not independent",
         )  # fmt: skip
+    if is_grid and known.all() and np.ptp(gain) > 0.0:
+        return _of_grid(gain.reshape(levels))
     some = thinned(len(gain), _MOST_FOR_SHARES)
     shapes: list[str | int] = [count or "even" for count in levels]
     return shares(2.0 * share[some] - 1.0, gain[some], shapes=shapes)
+
+
+def _of_grid(gain: Floats) -> Shares:
+    """Shares of the variance of a table with an axis a factor, all its entries alike likely: variances of
+    means over all other factors, exactly (Sobol's decomposition).
+    """
+    every = range(gain.ndim)
+
+    def alone(*kept: int) -> float:
+        return float(np.var(gain.mean(axis=tuple(at for at in every if at not in kept)))) / float(
+            np.var(gain)
+        )
+
+    first = np.array([alone(at) for at in every])
+    total = np.array([1.0 - alone(*(other for other in every if other != at)) for at in every])
+    pairs = np.array([[alone(a, b) - first[a] - first[b] if a != b else 0.0 for b in every] for a in every])
+    degree = max(gain.shape) - 1
+    return Shares(first=first, total=total, explained=1.0, degree=degree, used=gain.size, pairs=pairs)
 
 
 def thinned(count: int, most: int) -> Integers:

@@ -37,7 +37,7 @@ from vpp.sweep_effects import (
     thinned,
     variance_shares,
 )
-from vpp.sweep_study import FOLLOWED, Study
+from vpp.sweep_study import FOLLOWED, GRID, Study
 from vpp.uncertainty import Shares
 
 Floats = NDArray[np.float64]
@@ -133,7 +133,8 @@ class Sweep:
         """Which factors each aim follows."""
         levels = [len(factor.levels) for factor in self.study.factors]
         return tuple(
-            variance_shares(self.shares, levels, self.gain_percent[:, at]) for at in range(len(self.aims))
+            variance_shares(self.shares, levels, self.gain_percent[:, at], is_grid=self.study.kind == GRID)
+            for at in range(len(self.aims))
         )
 
     @cached_property
