@@ -61,7 +61,9 @@ def study_file(
     stations: int = 5,
 ) -> Path:
     """A study file and its boat file in a folder."""
-    boat = keelboat.FILE.read_text(encoding="utf-8")
+    boat, *options = keelboat.FILE.read_text(encoding="utf-8").split("[[option]]")
+    # every option is checked whenever the file is read: one is enough
+    boat = "[[option]]".join([boat, *(text for text in options if '"more_crew"' in text)])
     lines = [f"station_count = {stations}" if x.startswith("station_count") else x for x in boat.splitlines()]
     folder.mkdir(parents=True, exist_ok=True)
     (folder / "boat.toml").write_text("\n".join(lines), encoding="utf-8")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pickle
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -177,3 +178,10 @@ def test_a_boat_that_is_not_there(tmp_path):
     (tmp_path / "boat.toml").unlink()
     with pytest.raises(BoatFileError, match="there is no such file"):
         load_study(path)
+
+
+def test_the_demo_study_is_in_order():
+    found = load_study(Path(__file__).parents[2] / "configs" / "studies" / "extension_study.toml")
+    assert found.condition_count == 256 * 30
+    built = [_built(found, [column[at] for column in found.values(np.arange(8))]) for at in range(8)]
+    assert all(rig.boat is not None for rig in built)
