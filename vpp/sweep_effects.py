@@ -24,8 +24,8 @@ MOST_LEFT_OUT = 0.10
 know nothing of each other.
 """
 
-# Rigs of a part of a range.
-_TO_A_BIN = 8
+# Rigs of a part of a range, and of a term of a fit.
+_TO_A_BIN, _TO_A_TERM = 8, 2
 # Rigs that shares are found from, and that a surrogate is made of and tried on.
 _MOST_FOR_SHARES, _MOST_FOR_SURROGATE = 4096, 2048
 _PARTS, _NEIGHBOURS = 10, 64
@@ -34,6 +34,66 @@ _PARTS, _NEIGHBOURS = 10, 64
 def bins(rigs: int) -> int:
     """Parts that the range of a factor is cut into where there are so many rigs."""
     return max(3, min(BINS, rigs // _TO_A_BIN))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Parts:
+    """What each factor does by itself: a parabola in the share of its distribution, or a step a level, fitted
+    together to all rigs, so that it does not matter which rigs are where. `weights` (terms, results) are NaN
+    of a result that too few rigs have.
+    """
+
+    levels: tuple[int, ...]
+    powers: int
+    weights: Floats
+
+    def of(self, factor: int, share: Floats) -> Floats:
+        """What a factor does at shares of its distribution, over its mean (rigs, results)."""
+        sizes = [_term_count(count, self.powers) for count in self.levels]
+        first = 1 + sum(sizes[:factor])
+        found: Floats = (
+            _terms_of(share, self.levels[factor], self.powers) @ (self.weights[first : first + sizes[factor]])
+        )
+        return found
+
+    def worth(self, factor: int) -> Floats:
+        """What it is worth (results,) from the middle of the lower quarter of its distribution to that of the
+        upper, or from its first level to its last.
+        """
+        ends = 0.5 / (self.levels[factor] or 4)
+        low, high = self.of(factor, np.array([ends, 1.0 - ends]))
+        return high - low
+
+
+def parts(share: Floats, levels: Sequence[int], results: Floats) -> Parts:
+    """Fit to results (rigs, results) at shares of the distributions of the factors (rigs, factors)."""
+    known = np.isfinite(results)
+    powers = 2
+    if len(share) < _TO_A_TERM * (1 + sum(_term_count(count, powers) for count in levels)):
+        powers = 1
+    columns = [_terms_of(share[:, at], count, powers) for at, count in enumerate(levels)]
+    terms = np.concatenate([np.ones((len(share), 1)), *columns], axis=1)
+    weights = np.full((terms.shape[1], results.shape[1]), np.nan)
+    whole = known.all(axis=0)
+    groups = [np.flatnonzero(whole), *([at] for at in np.flatnonzero(~whole))]
+    for group in groups:
+        here = known[:, group].all(axis=1)
+        if len(group) and here.sum() > terms.shape[1]:
+            weights[:, group] = np.linalg.lstsq(terms[here], results[here][:, group], rcond=None)[0]
+    return Parts(levels=tuple(levels), powers=powers, weights=weights)
+
+
+def _term_count(levels: int, powers: int) -> int:
+    return levels - 1 if levels else powers
+
+
+def _terms_of(share: Floats, levels: int, powers: int) -> Floats:
+    """Terms of a factor of mean zero over its distribution (rigs, terms)."""
+    if levels:
+        at = np.minimum((share * levels).astype(int), levels - 1)
+        return np.asarray(np.eye(levels)[at][:, 1:] - 1.0 / levels)
+    x = 2.0 * share - 1.0
+    return np.stack([x, 0.5 * (3.0 * x**2 - 1.0)][:powers], axis=1)
 
 
 def main_effect(share: Floats, levels: int, gain: Floats) -> tuple[Floats, Floats, Integers]:

@@ -200,11 +200,12 @@ def maps_figure(found: Sweep) -> Figure:
         at for at, each in enumerate(found.surrogates) if each.function is not None and len(found.best(at))
     ]
     aims = aims[:_MOST_AIMS]
+    is_torn = not np.isfinite(found.gain_percent[:, aims]).all()
 
     def build() -> Figure:
         columns = min(len(aims), 2)
         rows = -(-len(aims) // columns)
-        figure = Figure(figsize=(4.6 * columns, 3.5 * rows + 1.5), layout="constrained")
+        figure = Figure(figsize=(max(4.6 * columns, 7.6), 3.5 * rows + 1.5), layout="constrained")
         panels = figure.subplots(rows, columns, squeeze=False).ravel()
         for ax, aim in zip(panels, aims, strict=False):
             across, up = _two_leading(found, aim)
@@ -219,7 +220,7 @@ def maps_figure(found: Sweep) -> Figure:
             figure,
             f"{found.study.name}: gains over {found.study.compare_with} by the two leading factors",
             "other factors as the best rig has them (diamond)",
-            "crosses: rigs left out or without a result; no map beside them",
+            *(["crosses: rigs left out or without a result; no map beside them"] if is_torn else []),
         )
         footer(figure, found.source)
         return figure
@@ -294,7 +295,7 @@ def front_figure(found: Sweep) -> Figure:
         if is_line:
             left, right = figure.subplots(1, 2, width_ratios=(1.3, 1.0))
             along_front_plot(right, found)
-            figure.legend(*right.get_legend_handles_labels(), loc="outside right upper", frameon=False)
+            figure.legend(*right.get_legend_handles_labels(), loc="outside right center", frameon=False)
         else:
             left = figure.subplots()
         front_plot(left, found)
@@ -342,7 +343,7 @@ def winds_figure(found: Sweep) -> Figure:
     def build() -> Figure:
         columns = min(len(angles), 3)
         rows = -(-len(angles) // columns)
-        figure = Figure(figsize=(3.1 * columns + 2.2, 2.7 * rows + 1.5), layout="constrained")
+        figure = Figure(figsize=(max(3.1 * columns + 2.2, 8.4), 2.7 * rows + 1.5), layout="constrained")
         panels = figure.subplots(rows, columns, squeeze=False, sharey=True)
         for ax, angle in zip(panels.ravel(), angles, strict=False):
             winds_plot(ax, found, angle)
@@ -357,11 +358,11 @@ def winds_figure(found: Sweep) -> Figure:
                        linestyle=OPTION_LINES[number % len(OPTION_LINES)],
                        marker=_MARKS[number % len(_MARKS)], markersize=4.5, label=_room(found, number))
             )  # fmt: skip
-        figure.legend(handles=handles, loc="outside right upper", frameon=False, handlelength=3.4)
+        figure.legend(handles=handles, loc="outside right center", frameon=False, handlelength=3.4)
         heading(
             figure,
             f"{found.study.name}: what each factor is worth by wind",
-            "mean of rigs in the upper quarter of its range less that of the lower quarter",
+            "by itself, between the values beside its name: a parabola in every factor, fitted to all rigs",
         )
         footer(figure, found.source)
         return figure

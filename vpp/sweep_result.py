@@ -28,11 +28,13 @@ from vpp.sweep_chunks import (
     read_chunk,
 )
 from vpp.sweep_effects import (
+    Parts,
     Surrogate,
     bins,
     front,
     main_effect,
     no_surrogate,
+    parts,
     surrogate,
     thinned,
     variance_shares,
@@ -120,11 +122,20 @@ class Sweep:
 
     def effect(self, aim: int, factor: int) -> tuple[NDArray[Any], Floats, Floats, NDArray[np.intp]]:
         """Levels of a factor, or the middles of parts of its distribution, and over the rigs of each the mean
-        of an aim, its standard deviation [%] and how many they are.
+        of an aim, without what other factors do to it by themselves there, its standard deviation [%] and
+        how many they are.
         """
         item = self.study.factors[factor]
         levels = len(item.levels)
-        mean, spread, used = main_effect(self.shares[:, factor], levels, self.gain_percent[:, aim])
+        gain, share = self.gain_percent[:, aim], self.shares[:, factor]
+        _, spread, used = main_effect(share, levels, gain)
+        # in a small sample the rigs of a part differ in the other factors as well
+        others = sum(
+            np.nan_to_num(self._gain_parts.of(other, self.shares[:, other])[:, aim])
+            for other in range(len(self.study.factors))
+            if other != factor
+        )
+        mean, _, _ = main_effect(share, levels, gain - others)
         count = levels or bins(self.study.rigs)
         return item.values((np.arange(count) + 0.5) / count), mean, spread, used
 
@@ -180,14 +191,23 @@ class Sweep:
         return known[np.argsort(-gain[known], kind="stable")][: self.study.best]
 
     def worth_kn(self, factor: int) -> Floats:
-        """What a factor is worth in each condition [kn]: the mean of what rigs in the upper quarter of its
-        distribution make good, or with the last of its levels, less that of the lower quarter, or the first.
+        """What a factor is worth by itself in each condition [kn]: from the middle of the lower quarter of
+        its distribution to that of the upper, or from its first level to its last, of a parabola in every factor
+        that is fitted to all rigs. NaN where too few have a result.
         """
-        share = self.shares[self.kept, factor]
-        count = len(self.study.factors[factor].levels) or 4
-        low, high = share < 1.0 / count, share >= 1.0 - 1.0 / count
-        with np.errstate(invalid="ignore"):
-            return _mean(self.made_good_kn[high]) - _mean(self.made_good_kn[low])
+        return self._speed_parts.worth(factor)
+
+    @cached_property
+    def _levels(self) -> tuple[int, ...]:
+        return tuple(len(factor.levels) for factor in self.study.factors)
+
+    @cached_property
+    def _speed_parts(self) -> Parts:
+        return parts(self.shares[self.kept], self._levels, self.made_good_kn)
+
+    @cached_property
+    def _gain_parts(self) -> Parts:
+        return parts(self.shares, self._levels, self.gain_percent)
 
     # --- tables ---------------------------------------------------------------------------------------------
 
@@ -466,15 +486,6 @@ class _Reading:
 def blanked(reason: str) -> str:
     """A reason without its numbers, so that those alike can be counted."""
     return re.sub(r"(?<![\w.])-?\d+(\.\d+)?(e-?\d+)?(?![\w])", "..", reason)
-
-
-def _mean(rows: Floats) -> Floats:
-    """Means of columns over finite values, NaN of none."""
-    known = np.isfinite(rows)
-    count = known.sum(axis=0)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        found: Floats = np.where(known, rows, 0.0).sum(axis=0) / count
-    return found
 
 
 def told_as_json(found: Sweep) -> dict[str, Any]:

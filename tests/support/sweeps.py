@@ -119,9 +119,11 @@ def invent(seconds: float = 0.0) -> None:
     sweep_chunks.searched = searched  # type: ignore[assignment]
 
 
-if __name__ == "__main__":
-    # `python -m tests.support.sweeps SECONDS WORDS...` runs the command line on the invented solver
+if __name__ in ("__main__", "__mp_main__"):
+    # `python -m tests.support.sweeps SECONDS WORDS...` runs the command line on the invented solver, which
+    # the processes that it starts have as well
     invent(float(sys.argv[1]))
+if __name__ == "__main__":
     from vpp.cli import app
 
     app(sys.argv[2:], prog_name="vpp")

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from tests.support import sweeps
+from tests.support.keelboat import KNOT
 from vpp import sweep_effects, sweep_plot
 from vpp.sweep import Run
 from vpp.sweep_result import blanked
@@ -141,12 +142,30 @@ def test_the_front_has_those_that_none_beats_in_both():
     assert np.all(np.diff(one[found]) < 0.0)
 
 
-def test_worth_by_wind_is_upper_less_lower_quarter(found):
+def test_worth_by_wind_is_that_of_a_factor_by_itself(found):
     worth = found.worth_kn(0)
     assert len(worth) == len(found.study.rows)
-    luff = np.asarray(found.values[0], dtype=float)
-    made = found.made_good_kn[:, 0]
-    assert worth[0] == pytest.approx(made[luff >= 0.45].mean() - made[luff < 0.15].mean())
+    # luffs of 0.075 and 0.525 m with a keel of 1.5 m, whose part in it is zero on the mean
+    speed = np.sqrt(8.0 * KNOT) / KNOT
+    assert worth[0] == pytest.approx(speed * 0.05 * 0.45, rel=0.01)
+
+
+def test_parts_do_not_mix_factors_in_a_small_sample():
+    share = np.random.default_rng(4).random((12, 2))
+    low = share[:, 0] < 0.5
+    results = np.stack([3.0 * share[:, 0] + share[:, 1] ** 2, np.where(low, np.nan, 1.0)], axis=1)
+    found = sweep_effects.parts(share, (0, 0), results)
+    assert found.worth(0)[0] == pytest.approx(3.0 * 0.75)
+    assert found.worth(1)[0] == pytest.approx(0.875**2 - 0.125**2)
+
+
+def test_parts_of_levels_are_steps():
+    at = np.tile(np.indices((3, 2)).reshape(2, -1), 4)
+    share = ((at + 0.5) / np.array([[3], [2]])).T
+    results = (np.array([0.0, 5.0, 2.0])[at[0]] + 7.0 * at[1])[:, None]
+    found = sweep_effects.parts(share, (3, 2), results)
+    assert found.worth(0) == pytest.approx([2.0])
+    assert found.worth(1) == pytest.approx([7.0])
 
 
 def test_few_bins_of_few_rigs():

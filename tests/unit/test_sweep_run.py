@@ -125,22 +125,12 @@ def test_shards_make_the_same_tables(whole, tmp_path):
     assert contents(tmp_path / "out") == expected
 
 
-def test_processes_make_the_same_tables(tmp_path):
-    """Real processes with the real solver: of a study so small that following has nothing to do."""
-    path = sweeps.study_file(tmp_path, rigs=2, chunk=1, stations=4)
-    path.write_text(
-        path.read_text().replace("tws_kn = [8.0, 14.0]", "tws_kn = [10.0]").replace('"upwind"', "")
-    )
-    words = [sys.executable, "-m", "vpp", "sweep", str(path), "--quiet", "--no-figures"]
-    for count in ("1", "2"):
-        found = subprocess.run(
-            [*words, "--processes", count, "-o", str(tmp_path / count)],
-            cwd=ROOT, capture_output=True, text=True, check=False,
-            env={**os.environ, "PYTHONPATH": str(ROOT), "OMP_NUM_THREADS": "1"},
-        )  # fmt: skip
-        assert found.returncode == 0, found.stderr
-    assert contents(tmp_path / "1") == contents(tmp_path / "2")
-    assert len(contents(tmp_path / "1")) == 2
+def test_processes_make_the_same_tables(whole, tmp_path):
+    path, expected = whole
+    running = command(path, tmp_path / "out", "--processes", "2", "--quiet", "--no-figures")
+    _, told = running.communicate(timeout=120)
+    assert running.returncode == 0, told
+    assert contents(tmp_path / "out") == expected
 
 
 def test_a_chunk_that_cannot_be_read_is_kept_aside_and_solved_again(whole, tmp_path):
