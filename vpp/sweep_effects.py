@@ -61,8 +61,9 @@ class Parts:
         upper, or from its first level to its last.
         """
         ends = 0.5 / (self.levels[factor] or 4)
-        low, high = self.of(factor, np.array([ends, 1.0 - ends]))
-        return high - low
+        found = self.of(factor, np.array([ends, 1.0 - ends]))
+        worth: Floats = found[1] - found[0]
+        return worth
 
 
 def parts(share: Floats, levels: Sequence[int], results: Floats) -> Parts:
@@ -75,7 +76,7 @@ def parts(share: Floats, levels: Sequence[int], results: Floats) -> Parts:
     terms = np.concatenate([np.ones((len(share), 1)), *columns], axis=1)
     weights = np.full((terms.shape[1], results.shape[1]), np.nan)
     whole = known.all(axis=0)
-    groups = [np.flatnonzero(whole), *([at] for at in np.flatnonzero(~whole))]
+    groups = [np.flatnonzero(whole), *(np.array([at]) for at in np.flatnonzero(~whole).tolist())]
     for group in groups:
         here = known[:, group].all(axis=1)
         if len(group) and here.sum() > terms.shape[1]:

@@ -192,8 +192,8 @@ class Sweep:
 
     def worth_kn(self, factor: int) -> Floats:
         """What a factor is worth by itself in each condition [kn]: from the middle of the lower quarter of
-        its distribution to that of the upper, or from its first level to its last, of a parabola in every factor
-        that is fitted to all rigs. NaN where too few have a result.
+        its distribution to that of the upper, or from its first level to its last, of a parabola in every
+        factor that is fitted to all rigs. NaN where too few have a result.
         """
         return self._speed_parts.worth(factor)
 
