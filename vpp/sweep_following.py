@@ -278,7 +278,8 @@ class _Run:
             both = np.isfinite(before) & np.isfinite(after)
             self.checks += list(zip(after[both].tolist(), before[both].tolist(), strict=True))
             contested |= both & (np.abs(after - before) > MISSED * before)
-            worse = ~(after > before * (1.0 + MISSED))
+            found = np.isnan(before) & np.isfinite(after)
+            worse = ~found & ~(after > before * (1.0 + MISSED))
             self.made_good[boat] = np.where(worse, before, after)
             for name, values in kept.items():
                 getattr(self, name)[boat] = np.where(worse, values, getattr(self, name)[boat])
