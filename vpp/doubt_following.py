@@ -259,8 +259,9 @@ class _Drawing:
         answer = self._in_stages(problem, nominal, draws)
         lost = np.flatnonzero(answer.status != Status.CONVERGED)
         reached = np.flatnonzero(answer.status == Status.CONVERGED)
-        cases = np.arange(problem.condition_count)
-        near, source = nearest_reached(lost, reached, self.task.places[draws][cases // width], cases % width)
+        numbers = np.arange(problem.condition_count)
+        of_cases = self.task.places[draws][numbers // width]
+        near, source = nearest_reached(lost, reached, of_cases, numbers % width)
         if len(near) and not stopping.asked():
             put_converged(answer, follow_cases(problem, near, _beside(answer, source)), near)
         lost = np.flatnonzero(answer.status != Status.CONVERGED)
