@@ -248,6 +248,8 @@ def _text(found: Sweep, written: Written) -> str:
 def _frame(title: str, frame: pd.DataFrame) -> str:
     """A table with its first rows."""
     kept = frame.drop(columns="aim") if title.startswith("Best") else frame
+    if "room_percent" in kept and kept["room_percent"].isna().all():  # there is no limit
+        kept = kept.drop(columns=["room_percent", "tightest"])
     rows = [[_cell(value) for value in row] for row in kept.head(_MOST_ROWS).itertuples(index=False)]
     more = f"\n  and {len(kept) - _MOST_ROWS} more in the files" if len(kept) > _MOST_ROWS else ""
     left = sum(kind in ("object", "str", "string") for kind in kept.dtypes.astype(str)[:2])
