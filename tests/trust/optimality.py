@@ -29,13 +29,13 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 from tests.support.in_step import SLSQP, TRUST_CONSTR, minimise_each
 from tests.trust import shared
 from tests.trust.shared import Answer, Drawn, Floats, Row
-from vpp import closure, fleets
+from vpp import closure
 from vpp.reporting import report
 from vpp.solved import SPEED, Conditions
 from vpp.solver.interior_point import minimise
 from vpp.solver.problem import Settings
 from vpp.solver.status import Status
-from vpp.trim import SCALES, FastestEquilibrium, freedom
+from vpp.trim import SCALES, FastestEquilibrium, kind_of
 
 # Shortfalls [%] that the proof is about: most are to be within the first, none beyond the second.
 MOST_WITHIN, NONE_BEYOND = 0.05, 0.2
@@ -96,8 +96,7 @@ def rows_of(
     groups = defaultdict(list)
     for answer in (converged[i] for i in sorted(order)):
         boat = boats[int(conditions.option[answer.place])].boat
-        free = freedom([boat], answer.branch).names
-        groups[fleets.layout(boat), free, answer.branch, answer.problem.seeks_vmg].append(answer)
+        groups[kind_of(boat, (answer.branch,)), answer.branch, answer.problem.seeks_vmg].append(answer)
     return [
         row
         for group in groups.values()

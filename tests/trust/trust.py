@@ -26,13 +26,13 @@ from tests.support import bounded_least_squares
 from tests.support.reference_search import search as scipy_search
 from tests.trust import shared
 from tests.trust.shared import Answer, Drawn, Floats, Row
-from vpp import closure, fleets
+from vpp import closure
 from vpp.reporting import report
 from vpp.solved import Conditions
 from vpp.solver.interior_point import minimise
 from vpp.solver.problem import Settings
 from vpp.solver.status import Status
-from vpp.trim import FastestEquilibrium, freedom
+from vpp.trim import FastestEquilibrium, kind_of
 
 Places = NDArray[np.intp]
 
@@ -72,8 +72,8 @@ def rows_of(
             row |= _precision(answer)
         else:
             boat = boats[int(conditions.option[answer.place])].boat
-            free = freedom([boat], answer.branch).names
-            groups[fleets.layout(boat), free, answer.branch, answer.problem.seeks_vmg].append((row, answer))
+            kind = kind_of(boat, (answer.branch,))
+            groups[kind, answer.branch, answer.problem.seeks_vmg].append((row, answer))
     for group in groups.values():
         _judge(boats, conditions, group, key)
     rng = shared.random((*key, 1))
