@@ -168,7 +168,8 @@ def fin_components(
 
 def _rows_of(arrays: Sequence[FinArrays]) -> FinArrays:
     """Several fins as one, (fins, conditions)."""
-    return FinArrays(**{name: np.array([vars(fin)[name] for fin in arrays]) for name in vars(arrays[0])})
+    xp = array_namespace(*vars(arrays[0]).values())
+    return FinArrays(**{name: xp.stack([vars(fin)[name] for fin in arrays]) for name in vars(arrays[0])})
 
 
 def _downwash(layouts: Sequence[FinLayout], rudder: int, behind: dict[int, Array]) -> Array:

@@ -368,7 +368,7 @@ def _windage(fleet_layout: Layout, boats: BoatArrays, wind: Wind, state: State) 
 
 def _rows(block: Array, *rows: Array) -> Array:
     """Plain rows below a block of them, (rows, conditions)."""
-    return np.concatenate([block, *(row[None] for row in rows)])
+    return array_namespace(block).concatenate([block, *(row[None] for row in rows)])
 
 
 def froude_number(*, boats: BoatArrays, boat_speed: Array) -> Array:
@@ -607,7 +607,8 @@ def residual_scales(fleet_layout: Layout, boats: BoatArrays, tws: Array) -> Arra
     and yaw; the weight for heave, and it times a metre for pitch.
     """
     area = (boats.rig.chord * boats.rig.width).sum(axis=0) + sum(sail.area for sail in boats.table_sails)
-    force = 0.5 * boats.air_density * np.maximum(tws, 2.0) ** 2 * area
+    xp = array_namespace(area, tws)
+    force = 0.5 * boats.air_density * xp.maximum(tws, 2.0) ** 2 * area
     scales = {
         "surge": force,
         "sway": force,
@@ -616,4 +617,4 @@ def residual_scales(fleet_layout: Layout, boats: BoatArrays, tws: Array) -> Arra
         "pitch": weight(fleet_layout, boats),
         "yaw": force * boats.hull.waterline_length,
     }
-    return np.stack([scales[equation] for equation in fleet_layout.equations])
+    return xp.stack([scales[equation] for equation in fleet_layout.equations])

@@ -64,6 +64,21 @@ def solve(
     "__main__":`. `progress(done, total)` is called as conditions finish. Raises ValueError when the
     conditions name a boat that does not exist, one that has none of the branches, or one with sail sets.
     """
+    found = reports(boats, conditions, branches=branches, processes=processes, progress=progress)
+    return _better(boats, conditions, [at for at, _ in found], [each for _, each in found])
+
+
+def reports(
+    boats: Sequence[Boat],
+    conditions: Conditions,
+    *,
+    branches: Sequence[str] = BRANCHES,
+    processes: int = 1,
+    progress: Progress | None = None,
+) -> list[tuple[NDArray[np.intp], Report]]:
+    """What `solve` is made of: reports with their solutions, each of the conditions at some places on one
+    branch.
+    """
     if len(conditions) and (conditions.option.min() < 0 or conditions.option.max() >= len(boats)):
         raise ValueError(f"conditions name boats 0 to {conditions.option.max()}, and there are {len(boats)}")
     undressed = [boats[i].name for i in np.unique(conditions.option) if boats[i].sail_sets]
@@ -76,8 +91,7 @@ def solve(
         raise ValueError(f"{', '.join(without)} cannot be {' or '.join(branches)}")
     shares = processes if len(conditions) >= LEAST_SHARED else 1
     parts = _parts(boats, conditions, branches, shares)
-    found = _solve_shared(parts, processes, progress) if shares > 1 else _solve_in_turn(parts, progress)
-    return _better(boats, conditions, [at for at, _ in found], [each for _, each in found])
+    return _solve_shared(parts, processes, progress) if shares > 1 else _solve_in_turn(parts, progress)
 
 
 def _having(boats: Sequence[Boat], conditions: Conditions, branch: str) -> NDArray[np.intp]:

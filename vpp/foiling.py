@@ -174,8 +174,9 @@ def foil_elements(layouts: Sequence[FoilLayout], foils: Sequence[FoilArrays]) ->
 
     def joined(name: str, of: Sequence[Any]) -> Array:
         parts = [getattr(each, name) for each in of]
-        rows = [np.broadcast_to(part, foil.incidence.shape) for part, foil in zip(parts, foils, strict=True)]
-        return np.concatenate(rows)
+        xp = array_namespace(*parts)
+        rows = [xp.broadcast_to(part, foil.incidence.shape) for part, foil in zip(parts, foils, strict=True)]
+        return xp.concatenate(rows)
 
     def all_of(of: Sequence[Any]) -> dict[str, Array]:
         return {field.name: joined(field.name, of) for field in fields(of[0])}
@@ -381,6 +382,6 @@ def arm_point(*, foil: FoilArrays, cant: Array, along: Array, side: float) -> tu
     """Body coordinates [m] of a point on the arm, `along` [m] from its attachment."""
     xp = array_namespace(cant)
     shape = foil.shape
-    x = shape.attachment_x - along * np.tan(shape.sweep[0])
+    x = shape.attachment_x - along * array_namespace(shape.sweep).tan(shape.sweep[0])
     y = side * (shape.attachment_y + along * xp.sin(cant))
     return x, y, shape.attachment_z - along * xp.cos(cant)

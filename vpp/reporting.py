@@ -17,6 +17,7 @@ from vpp.physics.hull import EXTENDED_FROUDE_LIMIT
 from vpp.physics.hydrofoils import ventilation_from_tail
 from vpp.physics.lifting_line import FIT_ANGLES, StripFlow
 from vpp.physics.sail_tables import TableSailArrays, TableSailForce, is_outside
+from vpp.physics.sails import wind_at
 from vpp.physics.wind import apparent_wind
 from vpp.ranges import planing_of, planing_quantities, range_remarks
 from vpp.solved import FOIL_BORNE, HULL_BORNE, UPWIND, Conditions, Solved, Strips
@@ -462,6 +463,30 @@ def _cambers(problem: FastestEquilibrium, strips: Strips) -> dict[str, FloatArra
 
 
 # --- statuses -----------------------------------------------------------------------------------------------
+
+
+def status_in_range(problem: FastestEquilibrium, solution: Solution) -> NDArray[np.int64]:
+    """The status of a solution as `report` has it, but for the check of closure: what of converged answers
+    lies within the models' range and leans on no end of the search.
+    """
+    everything = np.arange(problem.condition_count)
+    values = problem.named(solution.x, everything)
+    state, wind = state_from(values, problem.layout), problem.wind(values, everything)
+    boats = problem.boats
+    ahead, leeward = wind_at(
+        height=boats.rig.reference_height,
+        wind=wind,
+        boat_speed=state.boat_speed,
+        leeway=state.leeway,
+        heel=state.heel,
+    )
+    outside = np.zeros(len(everything), dtype=bool)
+    forces = balance.table_sail_forces(boats=boats, wind=wind, state=state)
+    for sail, force in zip(boats.table_sails, forces, strict=True):
+        outside |= is_outside(curves=sail.curves, angle=force.wind_angle)
+    closes = np.zeros(len(everything))
+    off_table = np.where(outside, "outside", "").astype(object)
+    return _status(problem, solution, closes, np.arctan2(leeward, ahead), off_table)
 
 
 def _off_table(problem: FastestEquilibrium, strips: Strips) -> NDArray[np.object_]:

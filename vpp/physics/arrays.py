@@ -48,6 +48,29 @@ def _stop_gradient(value: Array) -> Array:
     return lax.stop_gradient(value)
 
 
+def repeated_until(
+    settled: Callable[..., Array],
+    following: Callable[..., tuple[Array, ...]],
+    first: tuple[Array, ...],
+    most: int,
+) -> tuple[Array, ...]:
+    """A loop over traced arrays (JAX), laid out once: `following` again and again from `first` until all of
+    `settled` is true, `most` times at the most. Nothing in it may carry derivatives.
+    """
+    from jax import lax
+
+    def goes_on(now: tuple[Array, tuple[Array, ...]]) -> Array:
+        count, values = now
+        return (count < most) & ~settled(*values).all()
+
+    def once_more(now: tuple[Array, tuple[Array, ...]]) -> tuple[Array, tuple[Array, ...]]:
+        count, values = now
+        return count + 1, tuple(following(*values))
+
+    values: tuple[Array, ...] = lax.while_loop(goes_on, once_more, (0, first))[1]
+    return values
+
+
 def elementwise(function: Callable[..., tuple[Array, ...]], *arguments: Array) -> tuple[Array, ...]:
     """`function(*arguments)` for a function that treats every element alone.
 

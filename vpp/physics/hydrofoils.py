@@ -717,10 +717,10 @@ def _together(wings: tuple[Wing, ...]) -> FloatArray:
     return result
 
 
-def _firsts(wings: tuple[Wing, ...]) -> list[int]:
+def _firsts(wings: tuple[Wing, ...]) -> NDArray[np.intp]:
     """The first element of the wing of each element."""
     first = {i: wing.elements[0] for wing in wings for i in wing.elements}
-    return [first[i] for i in range(len(first))]
+    return np.array([first[i] for i in range(len(first))])
 
 
 @cache

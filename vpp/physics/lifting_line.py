@@ -26,6 +26,7 @@ from vpp.physics.arrays import (
     apply_operator,
     array_namespace,
     elementwise,
+    repeated_until,
     without_derivatives,
 )
 from vpp.physics.sail_sections import cambered_stall
@@ -62,8 +63,9 @@ MOST_HALVINGS = 6
 # Share of the conditions still on their way below which the others are dropped: a copy costs a good part of a
 # step.
 WORTH_DROPPING = 0.75
-# Steps taken where the numbers are not known while the loop is laid out (JAX).
-TRACED_ITERATIONS = 12
+# Most steps taken where the numbers are not known while the loop is laid out (JAX): whole ones, of which the
+# states of a search need four to six.
+TRACED_ITERATIONS = 20
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -120,9 +122,8 @@ class WakeOperator:
         order 1 or 2 by the angle.
         """
         basis = self._basis(angle, order, ride_height)
-        xp = array_namespace(angle)
-        if xp is not np:
-            return xp.einsum("kc,ckij->cij", basis, xp.asarray(self.coefficients[:, place])[self.boat])
+        if array_namespace(angle) is not np:
+            return _traced_sums([basis], self.coefficients[:, place], self.boat)[0]
         (found,) = _sums_of_terms([basis], self.coefficients[:, place : place + 1], self.boat)
         return found
 
@@ -151,20 +152,49 @@ class WakeOperator:
 
     def turned(self, angle: Array, place: int = MET, *, ride_height: Array = 0.0) -> TurnedWake:
         """The operator at the apparent wind angle and the ride height of each condition."""
-        return TurnedWake(matrix=self.at(angle, place=place, ride_height=ride_height))
+        if array_namespace(angle) is np:
+            return TurnedWake(matrix=self.at(angle, place=place, ride_height=ride_height))
+        return self._traced(angle, place, ride_height)
+
+    def _traced(self, angle: Array, place: int, ride_height: Array) -> TurnedWake:
+        """The same of traced numbers (JAX): plain matrices, with what they change by."""
+        plain, level = without_derivatives(angle), without_derivatives(ride_height)
+        bases = [self._basis(plain, order, level) for order in (0, 1, 2)]
+        lift = None
+        if self.mirrored_from is not None:
+            slope = fourier_basis(plain), fourier_basis(plain, 1)
+            xp = array_namespace(angle)
+            bases += [xp.concatenate([xp.zeros_like(basis), basis]) for basis in slope]
+            lift = ride_height - level
+        matrix, *moving = _traced_sums(bases, self.coefficients[:, place], self.boat)
+        return TurnedWake(matrix=matrix, moving=tuple(moving), turn=angle - plain, lift=lift)
 
 
 @dataclass(frozen=True, kw_only=True)
 class TurnedWake:
-    """A `WakeOperator` at one apparent wind angle a condition: the matrix (conditions, 2 n, n)."""
+    """A `WakeOperator` at one apparent wind angle a condition: the matrix (conditions, 2 n, n).
+
+    Of traced numbers it is the plain one, and `moving` its first two derivatives by the angle, then by the
+    ride height, and by that and the angle; `turn` and `lift` are zero and carry the derivatives of both. A
+    product with a vector is then differentiated as vectors are, where that of the matrix would be as many
+    matrices as there are variables.
+    """
 
     matrix: Array
+    moving: tuple[Array, ...] = ()
+    turn: Array = None
+    lift: Array = None
 
     def induced(self, circulation: Array) -> tuple[Array, Array]:
         """Velocity across and along the wind at the stations, each (n, conditions), by the circulation (n,
         conditions).
         """
         both = apply_operator(self.matrix, circulation)
+        if self.moving:
+            first, second, *rest = (apply_operator(matrix, circulation) for matrix in self.moving)
+            both = both + self.turn * (first + 0.5 * self.turn * second)
+            if rest:
+                both = both + self.lift * (rest[0] + self.turn * rest[1])
         count = both.shape[0] // 2
         return both[:count], both[count:]
 
@@ -189,6 +219,17 @@ def fourier_basis(angle: Array, order: int = 0) -> Array:
     multiple = np.arange(1.0, FOURIER_ORDER + 1.0)[:, None]
     scale, phase = multiple**order, multiple * angle + 0.5 * math.pi * order
     return xp.concatenate([constant[None], scale * xp.cos(phase), scale * xp.sin(phase)])
+
+
+def _traced_sums(bases: Sequence[Array], coefficients: Array, boat: Array) -> Array:
+    """The same of traced numbers, (bases, conditions, rows, columns), of coefficients (boats, terms, rows,
+    columns).
+    """
+    xp = array_namespace(*bases)
+    together = xp.stack(bases)
+    if len(coefficients) == 1:
+        return xp.einsum("okc,kij->ocij", together, xp.asarray(coefficients[0]))
+    return xp.einsum("okc,ckij->ocij", together, xp.asarray(coefficients)[boat])
 
 
 def _sums_of_terms(
@@ -601,11 +642,22 @@ def _first_velocities(strips: _Strips) -> Array:
 
 
 def _traced_newton(matrix: Array, strips: _Strips) -> _Iterate:
-    """Newton steps of a fixed number, all of them whole."""
-    now = _iterate(matrix, strips, _first_velocities(strips))
-    for _ in range(TRACED_ITERATIONS):
-        now = _iterate(matrix, strips, now.velocity + _newton_step(matrix, now))
-    return now
+    """Newton steps, all of them whole, until all conditions have converged; NaN where one has not."""
+    xp, speed = array_namespace(strips.wind), strips.speed()
+
+    def settled(velocity: Array, step: Array) -> Array:
+        error = _largest(step)
+        return (error <= TOLERANCE * speed) | ~xp.isfinite(error)
+
+    def following(velocity: Array, step: Array) -> tuple[Array, Array]:
+        velocity = velocity + step
+        return velocity, _newton_step(matrix, _iterate(matrix, strips, velocity))
+
+    first = _first_velocities(strips)
+    step = _newton_step(matrix, _iterate(matrix, strips, first))
+    velocity, step = repeated_until(settled, following, (first, step), TRACED_ITERATIONS)
+    missed = ~(_largest(step) <= TOLERANCE * speed)
+    return _iterate(matrix, strips, xp.where(missed[:, None], xp.nan, velocity + step))
 
 
 def _damped_newton(matrix: FloatArray, strips: _Strips) -> FloatArray:
