@@ -31,7 +31,7 @@ from vpp import equilibrium
 from vpp.boat import Boat
 from vpp.fleets import Fleet
 from vpp.neighbours import ANGLE_STEP, SPEED_RATIO
-from vpp.optima import SETTINGS, rearranged, rounds
+from vpp.optima import KEPT, SETTINGS, rearranged, rounds
 from vpp.physics.arrays import Array, array_namespace
 from vpp.reporting import assembled, report, status_in_range
 from vpp.solved import BRANCHES, SPEED, UPWIND, Conditions, Solved
@@ -86,8 +86,6 @@ _TRIES, _ROUNDS, _FOLLOWED = 4, 6, 2
 # How far apart in scaled variables two answers must be to be different ones, by how much of the speed one may
 # promise to be worse and still be followed, and be better to count as such; as in `vpp.search`.
 _OTHER, _DOUBT, _BETTER = 0.6, 4e-3, 1e-7
-# The same of a boat in the same wind, whose promise is closer.
-_LITTLE_DOUBT = 1e-3
 # One boat in so many, and at least so many, compare with winds around; the others with those boats.
 _LEADS, _LEAST_LEADS = 8, 8
 # Multiplier of an inequality above which it holds.
@@ -211,9 +209,9 @@ def solve(
                 if len(places):
                     parts[branch, at_angle] = (
                         places,
-                        _Sweep(boats, fleet, freedom(boats, branch), conditions.take(places), batch),
+                        _Sweep(boats, fleet, freedom(boats, branch), conditions.take(places), batch, anchors),
                     )
-        whole = _Whole(boats, conditions, parts, processes, anchors, progress)
+        whole = _Whole(boats, conditions, parts, processes, progress)
         whole.seconds["making ready"] = time.perf_counter() - begun
         return whole.run()
 
@@ -398,7 +396,13 @@ class _Sweep:
     """Conditions of boats on one branch, at wind angles or of best VMG, and their answers."""
 
     def __init__(
-        self, boats: Sequence[Boat], fleet: Fleet, free: Freedom, conditions: Conditions, batch: int
+        self,
+        boats: Sequence[Boat],
+        fleet: Fleet,
+        free: Freedom,
+        conditions: Conditions,
+        batch: int,
+        anchors: int,
     ) -> None:
         self.boats, self.free, self.conditions, self.batch = boats, free, conditions, batch
         self.fleet = _with_shared_wakes(fleet)
@@ -408,16 +412,16 @@ class _Sweep:
             _programs()[kind] = _Program(kind, self.sample)
         self.program = _programs()[kind]
         n, count = len(kind.names), len(conditions)
-        # the best optimum of every case, and after those of all cases another one beside it
-        self.x = np.full((n, 2 * count), np.nan)
-        self.multipliers = np.zeros((kind.equalities + kind.inequalities, 2 * count))
-        self.held = np.zeros((n, 2 * count), dtype=np.int32)
-        self.objective = np.full(2 * count, np.inf)
-        self.optimality = np.full(2 * count, np.inf)
-        self.residual = np.full(2 * count, np.inf)
-        self.steps = np.zeros(2 * count, dtype=np.int64)
+        # the best optimum of every case, after those of all cases the next best, and so on
+        self.x = np.full((n, KEPT * count), np.nan)
+        self.multipliers = np.zeros((kind.equalities + kind.inequalities, KEPT * count))
+        self.held = np.zeros((n, KEPT * count), dtype=np.int32)
+        self.objective = np.full(KEPT * count, np.inf)
+        self.optimality = np.full(KEPT * count, np.inf)
+        self.residual = np.full(KEPT * count, np.inf)
+        self.steps = np.zeros(KEPT * count, dtype=np.int64)
         self.seen: Floats | None = None
-        self.near = _Near(conditions, fleet)
+        self.near = _Near(conditions, fleet, anchors)
         few = min(batch, _FEW)
         self.sizes = (few,) if count <= few or batch <= few else (batch, few)
         self._resident: dict[int, tuple[Any, Any]] = {}
@@ -531,28 +535,36 @@ class _Sweep:
         good = np.flatnonzero(found["place"] == compiled.CONVERGED)
         for turn in rounds(cases[good]):
             rows = good[turn]
-            at = cases[rows]
-            better = found["objective"][rows] < self.objective[at] - _BETTER
-            other = ~(np.abs(found["x"][:, rows] - self.x[:, at]).max(axis=0) <= _OTHER)
-            pushed = at[better & other & np.isfinite(self.objective[at])]
-            self._put(pushed + self.count, {name: getattr(self, name)[..., pushed] for name in _STORED})
-            which = np.flatnonzero(better)
-            self._put(at[which], {name: found[name][..., rows[which]] for name in _STORED})
-            beside = np.flatnonzero(~better & other)
-            ahead = found["objective"][rows[beside]] < self.objective[at[beside] + self.count] - _BETTER
-            which = beside[ahead]
-            self._put(at[which] + self.count, {name: found[name][..., rows[which]] for name in _STORED})
-            new[rows[better]] = True
+            new[rows] = self._sorted_in(cases[rows], {name: found[name][..., rows] for name in _STORED})
         return new
 
-    def _put(self, at: Integers, values: Mapping[str, Any]) -> None:
-        for name, value in values.items():
-            getattr(self, name)[..., at] = value
+    def _sorted_in(self, cases: Integers, found: Mapping[str, Any]) -> Mask:
+        """Put one optimum each among those of different cases, the best first; says which are the best."""
+        slots = np.arange(KEPT)[:, None] * self.count + cases
+        pool = {
+            name: np.concatenate([getattr(self, name)[..., slots], found[name][..., None, :]], axis=-2)
+            for name in _STORED
+        }
+        objective = pool["objective"]
+        alike = np.abs(pool["x"] - found["x"][:, None]).max(axis=0) <= _OTHER
+        alike &= np.isfinite(objective)
+        alike[-1] = False
+        known = np.where(alike, objective, np.inf).min(axis=0)
+        better = objective[-1] < known - _BETTER
+        new: Mask = better & (objective[-1] < objective[0] - _BETTER)
+        # of two that are the same optimum the better one stays
+        objective[:-1][alike[:-1] & better] = np.inf
+        objective[-1, ~better] = np.inf
+        order = np.argsort(objective, axis=0, kind="stable")[:KEPT]
+        for name, value in pool.items():
+            at = np.broadcast_to(order, (*value.shape[:-2], *order.shape))
+            getattr(self, name)[..., slots] = np.take_along_axis(value, at, axis=-2)
+        return new
 
     # --- answers of the search ------------------------------------------------------------------------------
 
     def take_over(self, places: Integers, solution: Solution) -> None:
-        """Keep converged answers of `vpp.equilibrium` to conditions that are better than those known."""
+        """Keep converged answers of `vpp.equilibrium` to conditions."""
         good = solution.status == Status.CONVERGED
         held = np.where(solution.active_lower, -1, np.where(solution.active_upper, 1, 0))
         found = {
@@ -595,9 +607,7 @@ class _Sweep:
             return 0
         promise = self.promises(target, source)
         own = self.objective[target]
-        in_wind = self.near.wind[target] == self.near.wind[source % self.count]
-        doubt = np.where(in_wind, _LITTLE_DOUBT, _DOUBT) * np.abs(own)
-        worth = np.flatnonzero(promise < own + doubt)
+        worth = np.flatnonzero(promise < own + _DOUBT * np.abs(own))
         worth = worth[np.lexsort((promise[worth], target[worth]))]
         chosen = worth[_first_few(target[worth], _FOLLOWED)]
         return int(self.follow(target[chosen], source[chosen]).sum()) if len(chosen) else 0
@@ -606,7 +616,9 @@ class _Sweep:
         """Cases, and neighbours' optima that are unlike those known there and have not been looked at."""
         cases = np.flatnonzero(self.there)
         near = self.near.compared(cases)
-        both = np.concatenate([near, np.where(near < 0, -1, near + self.count)], axis=1)
+        both = np.concatenate(
+            [np.where(near < 0, -1, near + slot * self.count) for slot in range(KEPT)], axis=1
+        )
         if self.seen is None:
             self.seen = np.full((self.count, both.shape[1]), np.inf)
         fresh = (both >= 0) & (self.objective[both] != self.seen[cases])
@@ -614,8 +626,9 @@ class _Sweep:
         for column in range(both.shape[1]):
             rows = np.flatnonzero(fresh[:, column])
             theirs, own = self.x[:, both[rows, column]], cases[rows]
-            alike = [np.abs(theirs - self.x[:, at]).max(axis=0) <= _OTHER for at in (own, own + self.count)]
-            fresh[rows, column] = ~(alike[0] | alike[1])
+            for slot in range(KEPT):
+                apart = np.abs(theirs - self.x[:, own + slot * self.count]).max(axis=0)
+                fresh[rows[apart <= _OTHER], column] = False
         pairs = np.nonzero(fresh)
         return cases[pairs[0]], both[pairs]
 
@@ -651,7 +664,7 @@ class _Near:
     boats.
     """
 
-    def __init__(self, conditions: Conditions, fleet: Fleet) -> None:
+    def __init__(self, conditions: Conditions, fleet: Fleet, anchors: int) -> None:
         place = np.where(
             np.isnan(conditions.twa), np.where(conditions.aim == UPWIND, -1e3, 1e3), conditions.twa
         )
@@ -665,7 +678,9 @@ class _Near:
         self._keys = key[self._order]
         self._beside = _closest(self.winds.T, np.arange(self.winds.shape[1]), _WINDS)
         there = np.unique(self.boat)
+        self.anchored = _far_apart(self.boats, there, anchors)
         leads = there[:: max(min(_LEADS, len(there) // _LEAST_LEADS), 1)]
+        leads = np.union1d(leads, self.anchored)
         self.leads = np.isin(self.boat, leads)
         self._alike = _closest(self.boats, there, _BOATS)
         self._lead = _closest(self.boats, leads, _BOATS)
@@ -710,18 +725,14 @@ class _Near:
         source: Integers = found[row, self.wind[cases]]
         return source
 
-    def anchors(self, count: int) -> Integers:
-        """Cases to be solved from guessed starts: of boats that lie far apart, in winds a step apart."""
-        there = np.unique(self.boat)
-        off_mean = ((self.boats[there] - self.boats[there].mean(axis=0)) ** 2).sum(axis=1)
-        chosen = [int(there[np.argmin(off_mean)])]
-        while len(chosen) < min(count, len(there)):
-            apart = ((self.boats[:, None] - self.boats[None, chosen]) ** 2).sum(axis=2).min(axis=1)
-            chosen.append(int(there[np.argmax(apart[there])]))
+    def anchors(self) -> Integers:
+        """Cases to be solved from guessed starts: of boats that lie far apart, the first in all winds unless
+        these are many, the others in winds some steps apart.
+        """
         cell = np.floor(self.winds / _CELL + 0.5)
         off = ((self.winds - cell * _CELL) ** 2).sum(axis=0)
         picked = []
-        for number, boat in enumerate(chosen):
+        for number, boat in enumerate(self.anchored):
             its = np.flatnonzero(self.boat == boat)
             if number or len(its) > max(_EVERY_WIND, _SHARE * len(self.boat)):
                 its = its[np.argsort(off[self.wind[its]], kind="stable")]
@@ -746,6 +757,16 @@ def _numbers(fleet: Fleet) -> Floats:
         return np.zeros((count, 1))
     scaled: Floats = (numbers[:, moving] - numbers[:, moving].mean(axis=0)) / spread[moving]
     return scaled
+
+
+def _far_apart(points: Floats, among: Integers, count: int) -> list[int]:
+    """Of some points (points, axes) the one in the middle, then always that which is farthest from those."""
+    off_middle = ((points[among] - points[among].mean(axis=0)) ** 2).sum(axis=1)
+    chosen = [int(among[np.argmin(off_middle)])]
+    while len(chosen) < min(count, len(among)):
+        apart = ((points[among, None] - points[None, chosen]) ** 2).sum(axis=2).min(axis=1)
+        chosen.append(int(among[np.argmax(apart)]))
+    return chosen
 
 
 def _closest(points: Floats, among: Integers, count: int) -> Integers:
@@ -774,11 +795,10 @@ class _Whole:
         conditions: Conditions,
         parts: Mapping[tuple[str, bool], tuple[Integers, _Sweep]],
         processes: int,
-        anchors: int,
         progress: Callable[[int, int], None] | None,
     ) -> None:
         self.boats, self.conditions, self.parts = tuple(boats), conditions, parts
-        self.processes, self.anchors, self.progress = processes, anchors, progress
+        self.processes, self.progress = processes, progress
         self.branches = tuple(dict.fromkeys(branch for branch, _ in parts))
         count = len(conditions)
         self.status = {branch: np.full(count, Status.STEP_LIMIT, dtype=np.int64) for branch in self.branches}
@@ -789,8 +809,7 @@ class _Whole:
     def run(self) -> Accelerated:
         """Search the anchors, follow them, search what was not reached."""
         anchors = {
-            at_angle: places[sweep.near.anchors(self.anchors)]
-            for (_, at_angle), (places, sweep) in self.parts.items()
+            at_angle: places[sweep.near.anchors()] for (_, at_angle), (places, sweep) in self.parts.items()
         }
         asked = np.unique(np.concatenate(list(anchors.values())))
         with self._timed("searching"):
@@ -848,7 +867,8 @@ class _Whole:
             self.status[said.branch][places] = said.status
             self.reason[said.branch][places] = said.reason
             of, sweep = self.parts[said.branch, bool(self.conditions.aim[places[0]] == SPEED)]
-            sweep.take_over(np.searchsorted(of, places), said.solution)
+            for solution in (said.solution, *said.others):
+                sweep.take_over(np.searchsorted(of, places), solution)
 
     def _lost(self, anchors: Mapping[bool, Integers]) -> Integers:
         """What is to be searched for: what has no answer on a branch on which the anchor that it was followed

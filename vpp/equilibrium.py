@@ -259,7 +259,8 @@ def _solve_part(part: _Part, tell: Callable[[float], None] | None = None) -> _Re
         wanted = np.arange(len(asked))
         for problem, answer in zip(rowed, answers, strict=True):
             said = report(problem.select(wanted), rearranged(answer.best, wanted))
-            found.append((part.places[asked], said))
+            others = tuple(rearranged(slot, wanted) for slot in answer.slots[1:])
+            found.append((part.places[asked], replace(said, others=others)))
     if len(best):
         of_best = problems(part.conditions.take(best))
         most = best_vmg.best_vmg(of_best, rowed, answers, part.patch[best])

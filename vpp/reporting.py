@@ -121,7 +121,9 @@ _FELT = 1e-6
 
 @dataclass(frozen=True, kw_only=True)
 class Report:
-    """What a batch's solution says, arrays over its conditions as in `Solved`."""
+    """What a batch's solution says, arrays over its conditions as in `Solved`. `others` are optima beside the
+    best, where they are known.
+    """
 
     branch: str
     status: NDArray[np.int64]
@@ -135,6 +137,7 @@ class Report:
     strips: Strips
     solution: Solution
     closure: FloatArray
+    others: tuple[Solution, ...] = ()
 
 
 def report(problem: FastestEquilibrium, solution: Solution) -> Report:
@@ -636,7 +639,7 @@ def taken(found: Report, which: NDArray[np.intp]) -> Report:
         name: value if name == "sail" else value[..., which] for name, value in vars(found.strips).items()
     }
     solution = {name: value[..., which] for name, value in vars(found.solution).items()}
-    return Report(**{**fields, "strips": Strips(**strips), "solution": Solution(**solution)})
+    return Report(**{**fields, "strips": Strips(**strips), "solution": Solution(**solution), "others": ()})
 
 
 def assembled(
