@@ -143,7 +143,8 @@ def table_sail_force(
     )
     induced = induced_drag_factor(area=sail.area, span=sail.span)
     middle = 0.5 * (sail.curves.angle[0] + sail.curves.angle[-1])
-    cos_m, sin_m = np.cos(middle), np.sin(middle)
+    xp = array_namespace(middle)
+    cos_m, sin_m = xp.cos(middle), xp.sin(middle)
 
     def force(ahead: Array, to_leeward: Array, power: Array) -> tuple[Array, ...]:
         xp = array_namespace(ahead, to_leeward, power)

@@ -188,7 +188,7 @@ def _errors(shape: Shape, track: Track, at: Any, lower: Array, upper: Array) -> 
     m = shape.equalities
     equal, unequal = at.constraints[:m], at.constraints[m:]
     missed = jnp.where(track.felt, jnp.abs(unequal), jnp.maximum(-unequal, 0.0))
-    residual = jnp.concatenate([jnp.abs(equal), missed]).max(axis=0)
+    residual = jnp.concatenate([jnp.abs(equal), missed]).max(axis=0, initial=0.0)
     left = at.gradient + (at.normals * track.multipliers).sum(axis=1)
     at_lower = jnp.where(track.held < 0, jnp.maximum(left, 0.0), 0.0)
     at_upper = jnp.where(track.held > 0, jnp.maximum(-left, 0.0), 0.0)
