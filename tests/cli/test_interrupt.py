@@ -13,6 +13,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
+from tests.support.coarse_files import coarse_file
 from vpp.cli.console import STOPPED
 
 CONFIGS = Path(__file__).parents[2] / "configs"
@@ -75,7 +76,7 @@ def interrupted(script: Path, *words: str, after: str) -> tuple[int, str, str]:
 def test_a_polar_keeps_what_is_done_and_says_that_it_is_a_part(tmp_path: Path, processes: int) -> None:
     code, out, told = interrupted(
         tmp_path / "telling.py",
-        *("polar", str(CONFIGS / "keelboat.toml"), "--option", "base", "--tws", "6:16:2"),
+        *("polar", str(coarse_file(tmp_path, "keelboat.toml")), "--option", "base", "--tws", "6:16:2"),
         *("--twa", "30:165:15", "--processes", str(processes), "-o", str(tmp_path / "out")),
         after="a third is done",
     )
@@ -99,7 +100,14 @@ def test_a_comparison_with_nothing_done_says_so(tmp_path: Path, processes: int) 
     """With two processes the interrupt comes while they start, which they must not see."""
     code, out, told = interrupted(
         tmp_path / "telling.py",
-        *("compare", str(CONFIGS / "keelboat.toml"), "--option", "taller_rig", "--tws", "6:16:2"),
+        *(
+            "compare",
+            str(coarse_file(tmp_path, "keelboat.toml")),
+            "--option",
+            "taller_rig",
+            "--tws",
+            "6:16:2",
+        ),
         *("--twa", "30:165:15", "--processes", str(processes), "-o", str(tmp_path / "out")),
         after="solving begins",
     )
@@ -115,7 +123,7 @@ def test_a_comparison_with_nothing_done_says_so(tmp_path: Path, processes: int) 
 def test_what_is_nothing_in_part_is_ended_at_once(tmp_path: Path, processes: int) -> None:
     code, out, told = interrupted(
         tmp_path / "telling.py",
-        *("crew", str(CONFIGS / "keelboat.toml"), "--tws", "6:16:2", "--twa", "30:165:15"),
+        *("crew", str(coarse_file(tmp_path, "keelboat.toml")), "--tws", "6:16:2", "--twa", "30:165:15"),
         *("--processes", str(processes), "-o", str(tmp_path / "out")),
         after="solving begins",
     )

@@ -9,11 +9,11 @@ import pandas as pd
 import pytest
 from typer.testing import CliRunner, Result
 
+from tests.support.coarse_files import coarse_file
 from vpp.cli import app
 from vpp.config import load
 from vpp.stability import stability
 
-DEMO = Path(__file__).parents[2] / "configs" / "keelboat_sails.toml"
 SETS = ["full", "working_jib", "reefed"]
 WINDS = ("--tws", "8:24:16", "--twa", "50:90:40")
 
@@ -23,10 +23,16 @@ def run(*words: str) -> Result:
 
 
 @pytest.fixture(scope="module")
-def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("demo")
+    return coarse_file(folder, "keelboat_sails.toml", "keelboat.toml", "offwind_sail.csv")
+
+
+@pytest.fixture(scope="module")
+def folder(demo: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("sails")
     words = ("--option", "wardrobe", "--processes", "1", "-o", str(folder), "--format", "json")
-    done = run("polar", str(DEMO), *WINDS, *words)
+    done = run("polar", str(demo), *WINDS, *words)
     assert done.exit_code == 0, done.output
     (folder / "printed.json").write_text(done.stdout)
     return folder
@@ -70,9 +76,9 @@ def test_a_folder_lists_the_map_and_the_table(folder: Path) -> None:
     assert downwind == "wardrobe, downwind: full in every wind."
 
 
-def test_a_comparison_says_which_sails_are_up(tmp_path: Path) -> None:
+def test_a_comparison_says_which_sails_are_up(demo: Path, tmp_path: Path) -> None:
     words = ("--option", "wardrobe", "--processes", "1", "--no-figures", "-o", str(tmp_path))
-    done = run("compare", str(DEMO), "--tws", "8", "--twa", "90", *words)
+    done = run("compare", str(demo), "--tws", "8", "--twa", "90", *words)
     assert done.exit_code == 0, done.output
     sentence = "wardrobe, upwind: full in every wind."
     assert sentence in done.stdout
@@ -81,15 +87,15 @@ def test_a_comparison_says_which_sails_are_up(tmp_path: Path) -> None:
     assert not (tmp_path / "sail_sets.png").exists()
 
 
-def test_a_point_says_what_the_other_sets_would_do() -> None:
+def test_a_point_says_what_the_other_sets_would_do(demo: Path) -> None:
     words = ("--tws", "8", "--twa", "60", "--option", "wardrobe")
-    done = run("point", str(DEMO), *words)
+    done = run("point", str(demo), *words)
     assert done.exit_code == 0, done.output
     assert "wardrobe, hull-borne, under full" in done.stdout
     assert "Under working_jib, the boat would do " in done.stdout
     assert "Under reefed, the boat would do " in done.stdout
     assert "small_jib  " not in done.stdout
-    reefed = run("point", str(DEMO), *words, "--sail-set", "reefed")
+    reefed = run("point", str(demo), *words, "--sail-set", "reefed")
     assert "wardrobe, hull-borne, under reefed" in reefed.stdout
     assert "small_jib  " in reefed.stdout
     assert "would do" not in reefed.stdout
@@ -102,20 +108,20 @@ def test_a_point_says_what_the_other_sets_would_do() -> None:
         ("base", "sail_set = 'ful': base has no such sail set; it has none"),
     ],
 )
-def test_a_set_that_is_not_there_is_bad_input(option: str, said: str) -> None:
-    done = run("point", str(DEMO), "--tws", "8", "--twa", "60", "--option", option, "--sail-set", "ful")
+def test_a_set_that_is_not_there_is_bad_input(demo: Path, option: str, said: str) -> None:
+    done = run("point", str(demo), "--tws", "8", "--twa", "60", "--option", option, "--sail-set", "ful")
     assert done.exit_code == 2
     assert done.stderr.strip() == said
 
 
-def test_a_check_shows_the_sets_and_the_masses_under_the_first() -> None:
-    done = run("check", str(DEMO), "--option", "wardrobe")
+def test_a_check_shows_the_sets_and_the_masses_under_the_first(demo: Path) -> None:
+    done = run("check", str(demo), "--option", "wardrobe")
     assert done.exit_code == 0, done.output
     assert "Masses of wardrobe, under its first sail set full" in done.stdout
     assert "small_jib (stowed)" in done.stdout
     assert "sail_set.reefed.area_m2" in done.stdout
 
 
-def test_stability_is_that_under_the_first_set() -> None:
-    boat_file = load(DEMO)
+def test_stability_is_that_under_the_first_set(demo: Path) -> None:
+    boat_file = load(demo)
     assert stability(boat_file, option="wardrobe").boat == boat_file.boat("wardrobe").wearing("full")

@@ -116,7 +116,7 @@ def test_controls_are_the_columns_that_can_be_set() -> None:
 
 def test_condition_that_fails_on_every_branch_says_why_on_each() -> None:
     """Dead into the wind, with the real solver: nothing balances, or only where the wakes are not known."""
-    found = equilibrium.solve([foiler.base()], keelboat.conditions(tws_kn=10, twa_deg=0))
+    found = equilibrium.solve([keelboat.coarse(foiler.base(), 5)], keelboat.conditions(tws_kn=10, twa_deg=0))
     assert found.status[0] in (Status.NO_EQUILIBRIUM, Status.OUTSIDE_MODEL_RANGE)
     reasons = {branch: str(one.reason[0]) for branch, one in found.branches.items()}
     assert all(reasons.values())

@@ -3,29 +3,33 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
 
+from tests.support.coarse_files import coarse_file
 from vpp.compare import Comparison, compare
-from vpp.config import load
+from vpp.config import BoatFile, load
 from vpp.crossovers import WITHIN_KN, crossover_kn
 
-KEELBOAT = Path(__file__).parents[2] / "configs" / "keelboat.toml"
 OPTIONS = ("small_jib", "taller_rig")
 
 
 @pytest.fixture(scope="module")
-def comparison() -> Comparison:
-    return compare(load(KEELBOAT), tws_kn=(10.0, 14.0, 18.0), twa_deg=(90.0,), options=OPTIONS)
+def boat_file(tmp_path_factory: pytest.TempPathFactory) -> BoatFile:
+    return load(coarse_file(tmp_path_factory.mktemp("coarse"), "keelboat.toml"))
 
 
-def test_a_gain_is_nil_in_the_wind_that_is_found(comparison: Comparison) -> None:
+@pytest.fixture(scope="module")
+def comparison(boat_file: BoatFile) -> Comparison:
+    return compare(boat_file, tws_kn=(10.0, 14.0, 18.0), twa_deg=(90.0,), options=OPTIONS)
+
+
+def test_a_gain_is_nil_in_the_wind_that_is_found(boat_file: BoatFile, comparison: Comparison) -> None:
     row = comparison.place("upwind")
     found = crossover_kn(comparison.polar, option=1, row=row, winds=(0, 1))
     assert 10.0 < found < 14.0
-    there = compare(load(KEELBOAT), tws_kn=(found,), twa_deg=(90.0,), options=OPTIONS)
+    there = compare(boat_file, tws_kn=(found,), twa_deg=(90.0,), options=OPTIONS)
     slope = abs(np.diff(comparison.gain_kn()[1, :2, row])[0]) / 4.0
     # within what the wind is found to, and the tolerance of the solver
     assert abs(there.gain_kn()[1, 0, there.place("upwind")]) < 2.0 * slope * WITHIN_KN + 1e-5
