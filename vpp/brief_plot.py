@@ -163,6 +163,7 @@ def _bands(figure: Figure, brief: Brief, at: _Cursor) -> None:
     if found is None:
         _told(at, "", brief.how_sure())
         return
+    at.write("at the right: draws in which the sign of the gain holds", size=7.5, colour="#59636b")
     ax = _axes(figure, at.left + 24.0, at.top + 2.0, at.width - 36.0, 58.0)
     sure_plot(ax, found, brief.explained)
 
