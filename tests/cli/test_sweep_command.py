@@ -35,7 +35,7 @@ def test_a_dry_run_says_how_much_it_is_and_writes_nothing(study, tmp_path):
     assert "32 rigs in 4 conditions: 128 conditions in 4 chunks" in ended.stdout
     assert "with one process" in ended.stdout
     assert " kB on disk" in " ".join(ended.stdout.split())
-    assert not (tmp_path / "sweep").exists()
+    assert not (tmp_path / "out").exists()
 
 
 def test_it_says_what_is_to_be_done_then_what_came_out(study, tmp_path):

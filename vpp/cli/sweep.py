@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 import typer
 
 from vpp.cli.console import SOME_FAILED, STOPPED, closing, print_result, stop, table, wrapped
-from vpp.cli.options import Format, NoFigures, Printed, Processes, process_count
+from vpp.cli.options import Format, NoFigures, Out, Printed, Processes, process_count
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -43,9 +43,7 @@ def sweep(
         typer.Option("--dask", metavar="ADDRESS", help="Solve on the workers of this Dask scheduler."),
     ] = None,
     quiet: Annotated[bool, typer.Option("--quiet", help="No forecast and no progress.")] = False,
-    out: Annotated[Path, typer.Option("--out", "-o", metavar="DIR", help="Folder for the files.")] = Path(
-        "sweep"
-    ),
+    out: Out = Path("out/sweep"),
     printed: Printed = Format.TEXT,
     no_figures: NoFigures = False,
     processes: Processes = None,
