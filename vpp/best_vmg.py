@@ -104,7 +104,8 @@ def best_vmg(
         if other.status[at] == Status.CONVERGED
     ]
     _from_peaks(together, rows[0], answers, peaks, found)
-    _from_afar(together, problems, found, _alone(conditions, patch))
+    alone = _alone(conditions, patch)
+    _from_afar(together, problems, found, alone)
     left = np.flatnonzero(found.status == UNSOLVED)
     if len(left) and not stopping.asked():
         nearest = []
@@ -117,7 +118,7 @@ def best_vmg(
         answer = minimise(Cases(together, cases), states, settings=SETTINGS, restore_first=restore_first)
         keep_better(found, answer, cases)
     _compare(together, problems, found, patch)
-    _from_afar(together, problems, found, np.unique(_held_back(together, found) % count))
+    _from_afar(together, problems, found, np.setdiff1d(_held_back(together, found) % count, alone))
     found.status[found.status == UNSOLVED] = Status.INTERRUPTED
     return [
         rearranged(found, np.arange(first, first + count)) for first in range(0, len(found.status), count)

@@ -234,15 +234,13 @@ class Brief:
     def _rivals(self) -> list[str]:
         """Who comes next, by the same rule."""
         rivals = [each for each in self.standings if _may_be_chosen(each) and each.option != self.chosen]
-        told = [
-            f"{each.option} {show_number(each.mean_percent, decimals=1, signed=True)} %"
-            for each in rivals[:_MOST_RIVALS]
-            if np.isfinite(each.mean_percent) and each.option != self.base
-        ]
-        if not told:
+        named = [each for each in rivals[:_MOST_RIVALS] if each.option != self.base]
+        if not named:
             return []
-        own = self.standing(self.chosen).mean_percent
-        lead = own - max(each.mean_percent for each in rivals if each.option != self.base)
+        told = [
+            f"{each.option} {show_number(each.mean_percent, decimals=1, signed=True)} %" for each in named
+        ]
+        lead = self.standing(self.chosen).mean_percent - named[0].mean_percent
         close = f"; a lead below {DECISIVE_PERCENT:g} % is no basis for a choice between them"
         return [f"Next: {', '.join(told)}{close if 0.0 <= lead < DECISIVE_PERCENT else ''}."]
 

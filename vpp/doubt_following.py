@@ -196,20 +196,12 @@ class _Drawing:
         """Nominal optima that are the fastest of their condition, or nearly."""
         found: list[tuple[Track, float]] = []
         option = int(self.conditions.option[0])
-        for solved in self._each():
+        for solved in each_way(self.task.solved, self.movable.boat):
             speed = wardrobe.made_good(solved)
             there = [each for each in self._places(solved, option) if np.isfinite(speed[each[0]])]
             tracks = tracks_at(self.movable.boat, solved, there)
             found += [(track, float(speed[place])) for track, (place, _) in zip(tracks, there, strict=True)]
-        best: dict[int, float] = {}
-        for track, speed_there in found:
-            best[track.condition] = max(best.get(track.condition, 0.0), speed_there)
-        return [track for track, speed_there in found if speed_there >= (1.0 - NEAR) * best[track.condition]]
-
-    def _each(self) -> Iterator[Solved]:
-        """Nominal answers on each branch, under each sail set where the boat has any."""
-        for of_branch in self.task.solved.branches.values() or (self.task.solved,):
-            yield from of_branch.sail_sets.values() if self.movable.boat.sail_sets else (of_branch,)
+        return nearly_fastest(found, near=NEAR)
 
     def _places(self, solved: Solved, option: int) -> Iterator[tuple[int, int]]:
         """Places in some answers of the task's conditions for a boat, with their numbers."""
@@ -257,18 +249,9 @@ class _Drawing:
         """
         width = nominal.x.shape[1]
         answer = self._in_stages(problem, nominal, draws)
-        lost = np.flatnonzero(answer.status != Status.CONVERGED)
-        reached = np.flatnonzero(answer.status == Status.CONVERGED)
-        numbers = np.arange(problem.condition_count)
-        of_cases = self.task.places[draws][numbers // width]
-        near, source = nearest_reached(lost, reached, of_cases, numbers % width)
-        if len(near) and not stopping.asked():
-            put_converged(answer, follow_cases(problem, near, _beside(answer, source)), near)
-        lost = np.flatnonzero(answer.status != Status.CONVERGED)
-        if len(lost) and not is_extra and not stopping.asked():
-            cases = Cases(problem, lost)
-            start = np.clip(nominal.x[:, lost % width], cases.lower, cases.upper)
-            put_converged(answer, minimise(cases, start, settings=AGAIN), lost)
+        draw, track = np.divmod(np.arange(problem.condition_count), width)
+        places = self.task.places[draws][draw]
+        recover(problem, answer, nominal.x[:, track], places, track, is_searched=not is_extra)
         self._compare(problem, answer, draws, width)
         return answer
 
@@ -565,7 +548,47 @@ def put_converged(answer: Solution, other: Solution, cases: Integers) -> None:
     keep_better(answer, rearranged(other, which), cases[which])
 
 
-def nearest_reached(
+def each_way(solved: Solved, boat: Boat) -> Iterator[Solved]:
+    """Answers on each branch, under each sail set where the boat has any."""
+    for of_branch in solved.branches.values() or (solved,):
+        yield from of_branch.sail_sets.values() if boat.sail_sets else (of_branch,)
+
+
+def nearly_fastest(tracks: Sequence[tuple[Track, float]], *, near: float) -> list[Track]:
+    """Of tracks, each with what it makes good, those that make good as much as the best of their condition,
+    or less by no more than the share `near`.
+    """
+    best: dict[int, float] = {}
+    for track, speed in tracks:
+        best[track.condition] = max(best.get(track.condition, 0.0), speed)
+    return [track for track, speed in tracks if speed >= (1.0 - near) * best[track.condition]]
+
+
+def recover(
+    problem: FastestEquilibrium,
+    answer: Solution,
+    start: Floats,
+    places: Floats,
+    track: Integers,
+    *,
+    is_searched: bool,
+) -> None:
+    """Follow to what was not reached the nearest answer of its track that was, by the places (cases, inputs)
+    and tracks (cases,) of all; then, where that is asked for, search from `start` (variables, cases).
+    """
+    lost = np.flatnonzero(answer.status != Status.CONVERGED)
+    reached = np.flatnonzero(answer.status == Status.CONVERGED)
+    near, source = _nearest_reached(lost, reached, places, track)
+    if len(near) and not stopping.asked():
+        put_converged(answer, follow_cases(problem, near, _beside(answer, source)), near)
+    lost = np.flatnonzero(answer.status != Status.CONVERGED)
+    if len(lost) and is_searched and not stopping.asked():
+        cases = Cases(problem, lost)
+        begun = np.clip(start[:, lost], cases.lower, cases.upper)
+        put_converged(answer, minimise(cases, begun, settings=AGAIN), lost)
+
+
+def _nearest_reached(
     lost: Integers, reached: Integers, places: Floats, track: Integers
 ) -> tuple[Integers, Integers]:
     """Cases among `lost` of whose track others were reached, and the nearest of those: by the places

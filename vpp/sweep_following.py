@@ -9,7 +9,7 @@ other as well: where that and their own search disagree, the optima of all ancho
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from time import perf_counter
 
@@ -19,25 +19,23 @@ from numpy.typing import NDArray
 from vpp import wardrobe
 from vpp.boat import Boat
 from vpp.doubt_following import (
-    AGAIN,
     FAILED,
     FOLLOWED,
     MISSED,
     SOLVED,
     Track,
     dressed_as,
+    each_way,
     follow_cases,
     grouped_tracks,
-    nearest_reached,
-    put_converged,
+    nearly_fastest,
+    recover,
     tracks_at,
 )
-from vpp.optima import Cases
 from vpp.reporting import report
 from vpp.solved import DOWNWIND, SPEED, Conditions, Solved
 from vpp.solver import stopping
 from vpp.solver.following import Guess
-from vpp.solver.interior_point import minimise
 from vpp.solver.memory import keep_freed_memory
 from vpp.solver.problem import Solution
 from vpp.solver.status import Status
@@ -224,16 +222,13 @@ class _Run:
         nearly.
         """
         tracks: list[tuple[Track, float]] = []
-        for solved in _each(found, self.boats[boat]):
+        for solved in each_way(found, self.boats[boat]):
             speed = wardrobe.made_good(solved)
             places = np.flatnonzero((solved.conditions.option == number) & np.isfinite(speed)).tolist()
             there = [(place, self._number_of(solved.conditions, place)) for place in places]
             each = tracks_at(self.boats[boat], solved, there)
             tracks += [(track, float(speed[place])) for track, place in zip(each, places, strict=True)]
-        best: dict[int, float] = {}
-        for track, speed_there in tracks:
-            best[track.condition] = max(best.get(track.condition, 0.0), speed_there)
-        return [track for track, speed_there in tracks if speed_there >= (1.0 - NEAR) * best[track.condition]]
+        return nearly_fastest(tracks, near=NEAR)
 
     def _number_of(self, of: Conditions, place: int) -> int:
         """Which of the conditions it is."""
@@ -346,27 +341,9 @@ class _Run:
         nearest boat that was reached, then by a search from the first.
         """
         answer = follow_cases(problem, np.arange(problem.condition_count), guess)
-        lost = np.flatnonzero(answer.status != Status.CONVERGED)
-        reached = np.flatnonzero(answer.status == Status.CONVERGED)
-        numbers = np.arange(problem.condition_count)
-        of_cases = self.places[boats][numbers % len(boats)]
-        near, source = nearest_reached(lost, reached, of_cases, numbers // len(boats))
-        if len(near) and not stopping.asked():
-            names = ("x", "multipliers", "active_lower", "active_upper")
-            beside = Guess(*(getattr(answer, name)[:, source] for name in names))
-            put_converged(answer, follow_cases(problem, near, beside), near)
-        lost = np.flatnonzero(answer.status != Status.CONVERGED)
-        if len(lost) and not is_extra and not stopping.asked():
-            cases = Cases(problem, lost)
-            start = np.clip(guess.x[:, lost], cases.lower, cases.upper)
-            put_converged(answer, minimise(cases, start, settings=AGAIN), lost)
+        track, boat = np.divmod(np.arange(problem.condition_count), len(boats))
+        recover(problem, answer, guess.x, self.places[boats][boat], track, is_searched=not is_extra)
         return answer
 
 
 _KEPT = ("status", "how", "branch", "sail_set", "reason", "remark")
-
-
-def _each(solved: Solved, boat: Boat) -> Iterator[Solved]:
-    """Answers on each branch, under each sail set where the boat has any."""
-    for of_branch in solved.branches.values() or (solved,):
-        yield from of_branch.sail_sets.values() if boat.sail_sets else (of_branch,)

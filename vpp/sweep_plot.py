@@ -37,7 +37,9 @@ _MARKS = ("o", "s", "^", "D", "v", "P")
 
 def all_figures(found: Sweep) -> dict[str, Figure]:
     """Every figure that the study allows, by name."""
-    figures = {"effects": effects_figure(found), "winds": winds_figure(found)}
+    figures = {"effects": effects_figure(found)}
+    if any(np.isfinite(found.worth_kn(number)).any() for number in _leading(found)):
+        figures["winds"] = winds_figure(found)
     if any(not shares.reason for shares in found.variance):
         figures["shares"] = shares_figure(found)
     if len(found.study.factors) > 1 and any(each.function is not None for each in found.surrogates):

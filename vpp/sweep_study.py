@@ -19,7 +19,7 @@ from scipy.stats import norm, qmc, triang
 from vpp.config import load
 from vpp.config.boat_file import BoatFile
 from vpp.config.errors import BoatFileError, Problem
-from vpp.config.movable import Key, MovableKeys
+from vpp.config.movable import AsFiled, Key, MovableKeys
 from vpp.config.study_file import StudyFile, read_study
 from vpp.config.study_schema import AimTable, FactorTable, SumTable
 from vpp.config.text import nearest
@@ -399,7 +399,8 @@ class _Reader:
         for table in self.file.factors:
             if table.key == OPTION:
                 names |= {value for value in table.values or () if value in self.options}
-        return {name: MovableKeys(self.boat_file, name) for name in sorted(names)}
+        filed = AsFiled.of(self.boat_file)
+        return {name: MovableKeys(self.boat_file, name, filed=filed) for name in sorted(names)}
 
     # --- factors --------------------------------------------------------------------------------------------
 

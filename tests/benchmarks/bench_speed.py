@@ -11,18 +11,16 @@ nothing is warm that would not be. Ratios are between numbers of one run. Run it
 from __future__ import annotations
 
 import argparse
-import json
 import os
 import sys
-from datetime import UTC, datetime
 from pathlib import Path
-from subprocess import TimeoutExpired, run
 from typing import Any
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from tests.benchmarks import cold_start, machine, measurements
-from tests.benchmarks.markdown import Aim, aims, replace_block, table
+from tests.benchmarks.markdown import Aim, aims, table
+from tests.benchmarks.sections import arguments, measured, run_sections
 
 ROOT = Path(__file__).parents[2]
 PAGE = ROOT / "docs" / "speed.md"
@@ -39,23 +37,13 @@ MOST_GROWTH = 1.1
 
 def main() -> None:
     """Measure what is asked for, print it and put it into the page."""
-    asked = _arguments()
-    if asked.measure:
-        print(json.dumps(measurements.MEASURE[asked.measure](json.loads(asked.given))))
-        return
-    for section in asked.sections or SECTIONS:
-        begun = datetime.now(UTC)
-        text = f"{machine.told(begun)}\n\n{SECTIONS[section](asked)}"
-        print(f"\n## {section}\n\n{text}", flush=True)
-        if asked.write:
-            replace_block(asked.page, section, text)
+    run_sections(_arguments(), sections=SECTIONS, measure=measurements.MEASURE)
 
 
-def _arguments() -> argparse.Namespace:
-    parser = argparse.ArgumentParser(description="Time the package; prints tables and updates docs/speed.md.")
-    parser.add_argument("sections", nargs="*", metavar="SECTION", help=", ".join(SECTIONS))
-    parser.add_argument("--no-write", dest="write", action="store_false", help="print only")
-    parser.add_argument("--page", type=Path, default=PAGE, help="the page whose tables are replaced")
+def _arguments() -> argparse.ArgumentParser:
+    parser = arguments(
+        "Time the package; prints tables and updates docs/speed.md.", sections=SECTIONS, page=PAGE, limit=1800
+    )
     parser.add_argument("--boats", nargs="+", default=DEMO_BOATS, help="names of files in configs/")
     parser.add_argument("--sample", type=int, default=6, help="conditions a boat given to SLSQP")
     parser.add_argument("--seed", type=int, default=1, help="of that sample")
@@ -64,31 +52,13 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--sizes", nargs="+", type=int, default=(1_000, 10_000, 100_000), help="of growth")
     parser.add_argument("--shared", type=int, default=4_000, help="conditions of processes")
     parser.add_argument("--files", nargs="+", default=None, help="boat files of cold, all unless given")
-    parser.add_argument("--limit", type=int, default=1800, help="most seconds a measurement may take")
     parser.set_defaults(slow=None)
-    parser.add_argument("--measure", help=argparse.SUPPRESS)
-    parser.add_argument("--given", default="{}", help=argparse.SUPPRESS)
-    asked = parser.parse_args()
-    unknown = set(asked.sections) - set(SECTIONS)
-    if unknown:
-        parser.error(f"no section {', '.join(sorted(unknown))}; there are {', '.join(SECTIONS)}")
-    return asked
+    return parser
 
 
 def _measured(what: str, limit: int, **given: Any) -> dict[str, Any]:
     """What a measurement in a process of its own found."""
-    command = [sys.executable, str(Path(__file__)), "--measure", what, "--given", json.dumps(given)]
-    print(f"... {what} {given}", file=sys.stderr, flush=True)
-    try:
-        ended = run(
-            command, capture_output=True, text=True, timeout=limit, check=False, env=machine.one_thread()
-        )
-    except TimeoutExpired:
-        raise SystemExit(f"{what} {given} took more than {limit} s; see --limit") from None
-    if ended.returncode:
-        raise SystemExit(f"{what} {given} failed:\n{ended.stderr[-3000:]}")
-    found: dict[str, Any] = json.loads(ended.stdout.splitlines()[-1])
-    return found
+    return measured(__file__, what, limit, **given)
 
 
 # --- each demo boat -----------------------------------------------------------------------------------------

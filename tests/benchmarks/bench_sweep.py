@@ -11,18 +11,16 @@ stands it takes hours; smaller sizes show the same shares.
 from __future__ import annotations
 
 import argparse
-import json
 import os
 import sys
-from datetime import UTC, datetime
 from pathlib import Path
-from subprocess import TimeoutExpired, run
 from typing import Any
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from tests.benchmarks import machine, sweep_measurements
-from tests.benchmarks.markdown import Aim, aims, replace_block, table
+from tests.benchmarks.markdown import Aim, aims, table
+from tests.benchmarks.sections import arguments, measured, run_sections
 
 ROOT = Path(__file__).parents[2]
 PAGE = ROOT / "docs" / "sweep.md"
@@ -35,54 +33,25 @@ MOST_MEMORY_MIB = 1024.0
 
 def main() -> None:
     """Measure what is asked for, print it and put it into the page."""
-    asked = _arguments()
-    if asked.measure:
-        print(json.dumps(sweep_measurements.MEASURE[asked.measure](json.loads(asked.given))))
-        return
-    for section in asked.sections or SECTIONS:
-        begun = datetime.now(UTC)
-        text = f"{machine.told(begun)}\n\n{SECTIONS[section](asked)}"
-        print(f"\n## {section}\n\n{text}", flush=True)
-        if asked.write:
-            replace_block(asked.page, section, text)
+    run_sections(_arguments(), sections=SECTIONS, measure=sweep_measurements.MEASURE)
 
 
-def _arguments() -> argparse.Namespace:
-    parser = argparse.ArgumentParser(description="Time studies; prints tables and updates docs/sweep.md.")
-    parser.add_argument("sections", nargs="*", metavar="SECTION", help=", ".join(SECTIONS))
-    parser.add_argument("--no-write", dest="write", action="store_false", help="print only")
-    parser.add_argument("--page", type=Path, default=PAGE, help="the page whose tables are replaced")
+def _arguments() -> argparse.ArgumentParser:
+    parser = arguments(
+        "Time studies; prints tables and updates docs/sweep.md.", sections=SECTIONS, page=PAGE, limit=36_000
+    )
     parser.add_argument("--boat", default="keelboat", choices=sorted(sweep_measurements.FACTORS))
     parser.add_argument("--rigs", type=int, default=10_000)
     parser.add_argument("--conditions", type=int, default=30, help="of a rig; a multiple of three")
     parser.add_argument("--sizes", nargs="+", type=int, default=(1_000, 3_000, 10_000), help="rigs of growth")
     parser.add_argument("--sample", type=int, default=64, help="rigs of following, also searched in full")
-    parser.add_argument("--limit", type=int, default=36_000, help="most seconds a measurement may take")
-    parser.add_argument("--measure", help=argparse.SUPPRESS)
-    parser.add_argument("--given", default="{}", help=argparse.SUPPRESS)
-    asked = parser.parse_args()
-    unknown = set(asked.sections) - set(SECTIONS)
-    if unknown:
-        parser.error(f"no section {', '.join(sorted(unknown))}; there are {', '.join(SECTIONS)}")
-    return asked
+    return parser
 
 
 def _measured(asked: argparse.Namespace, **given: Any) -> dict[str, Any]:
     """What a study in a process of its own took."""
     told = {"boat": asked.boat, "rigs": asked.rigs, "conditions": asked.conditions, **given}
-    command = [sys.executable, str(Path(__file__)), "--measure", "sweep", "--given", json.dumps(told)]
-    print(f"... {told}", file=sys.stderr, flush=True)
-    try:
-        ended = run(
-            command, capture_output=True, text=True, timeout=asked.limit, check=False,
-            env=machine.one_thread(),
-        )  # fmt: skip
-    except TimeoutExpired:
-        raise SystemExit(f"{told} took more than {asked.limit} s; see --limit") from None
-    if ended.returncode:
-        raise SystemExit(f"{told} failed:\n{ended.stderr[-3000:]}")
-    found: dict[str, Any] = json.loads(ended.stdout.splitlines()[-1])
-    return found
+    return measured(__file__, "sweep", asked.limit, **told)
 
 
 HEADER = (

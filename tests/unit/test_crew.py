@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from matplotlib.figure import Figure
 
+from tests.support.coarse_files import coarse_file
 from tests.support.crew import invent
 from vpp import config
 from vpp.crew import (
@@ -40,12 +41,10 @@ WINDS = (4.0, 10.0, 20.0)
 def coarse(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with the demo keelboat and its sail sets on few stations a sail: quicker, and near enough."""
     folder = tmp_path_factory.mktemp("coarse")
-    for path in (KEELBOAT, SAILS):
-        text = re.sub(r"station_count = \d+", "station_count = 6", path.read_text())
-        (folder / path.name).write_text(text)
+    sails = coarse_file(folder, SAILS.name, KEELBOAT.name)
     # the file of options adds a large sail beside the sets that are compared
-    wardrobe, _, _ = (folder / SAILS.name).read_text().partition('[[option]]\nname = "offwind"')
-    (folder / SAILS.name).write_text(wardrobe)
+    wardrobe, _, _ = sails.read_text().partition('[[option]]\nname = "offwind"')
+    sails.write_text(wardrobe)
     return folder
 
 

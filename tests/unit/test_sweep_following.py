@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from tests.support import keelboat
-from vpp import sweep_following
+from vpp import doubt_following, sweep_following
 from vpp.solver.interior_point import minimise
 from vpp.solver.status import Status
 from vpp.sweep_following import followed, searched, spread
@@ -68,8 +68,9 @@ def test_what_cannot_be_followed_is_searched_for(rigs, conditions, from_afar, mo
     def given_up(cases, start, settings):
         return minimise(cases, start, settings=replace(settings, step_limit=1))
 
-    monkeypatch.setattr(sweep_following, "follow_cases", undecided)
-    monkeypatch.setattr(sweep_following, "minimise", given_up)
+    for module in (sweep_following, doubt_following):
+        monkeypatch.setattr(module, "follow_cases", undecided)
+    monkeypatch.setattr(doubt_following, "minimise", given_up)
     found = followed(*rigs, conditions, anchors=2, wanted=WANTED)
     assert (found.how == "solved").all()
     assert found.made_good == pytest.approx(from_afar.made_good, rel=1e-7)

@@ -180,3 +180,8 @@ def test_reasons_without_their_numbers():
 def test_all_figures_of_a_study_can_be_drawn(found):
     figures = sweep_plot.all_figures(found)
     assert set(figures) == {"effects", "winds", "shares", "maps", "front"}
+
+
+def test_what_too_few_rigs_do_not_tell_is_no_figure(tmp_path):
+    figures = sweep_plot.all_figures(result(tmp_path, rigs=2))
+    assert "winds" not in figures

@@ -132,14 +132,20 @@ def _tell_values_as_filed(boat_file: BoatFile, options: Sequence[str]) -> None:
             typer.echo(f"  {line}", err=True)
 
 
+def below_a_file(key: str, path: Path) -> list[str]:
+    """What is wrong with a path, given as the option `key`, that has a file in place of a folder above it."""
+    above = (each for each in path.parents if each.is_file())
+    return [f"{key} = {str(path)!r}: {each} is a file and not a folder" for each in above][:1]
+
+
 def folder_problems(out: Path | None, *, polar: Path | None = None) -> list[str]:
     """What is wrong with the folder to write to, beside that of an earlier `polar`."""
     if out is None:
         return []
     if out.exists() and not out.is_dir():
         return [f"out = {str(out)!r}: a file of that name is in the way"]
-    if in_the_way := [str(each) for each in out.parents if each.is_file()]:
-        return [f"out = {str(out)!r}: {in_the_way[0]} is a file and not a folder"]
+    if problems := below_a_file("out", out):
+        return problems
     if polar is not None and out.resolve() == polar.resolve():
         return [f"out = {str(out)!r}: the folder that --polar names; take another with -o"]
     return []

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from vpp.cli.compare import check_set_values, rule_sentences
 from vpp.cli.console import closing, finish, print_result, progress
@@ -93,26 +93,17 @@ def _solve(boat_file: BoatFile, grid: WindGrid, options: Sequence[str], processe
     from vpp.polar import polar
 
     with progress("solving") as told:
+        asked: dict[str, Any] = {
+            "tws_kn": grid.tws_kn,
+            "twa_deg": grid.twa_deg,
+            "options": options,
+            "processes": processes,
+            "progress": told,
+        }
         try:
-            return compare(
-                boat_file,
-                tws_kn=grid.tws_kn,
-                twa_deg=grid.twa_deg,
-                options=options,
-                processes=processes,
-                progress=told,
-            )
+            return compare(boat_file, **asked)
         except NothingToCompare:
-            return Comparison(
-                polar=polar(
-                    boat_file,
-                    tws_kn=grid.tws_kn,
-                    twa_deg=grid.twa_deg,
-                    options=options,
-                    processes=processes,
-                    progress=told,
-                )
-            )
+            return Comparison(polar=polar(boat_file, **asked))
 
 
 def _tables(about: Subject) -> dict[str, str]:

@@ -8,6 +8,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from vpp.cli.console import stop
+from vpp.cli.options import below_a_file
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -197,8 +198,8 @@ def figure_problems(
     """What is wrong with the name of a figure, given as the option `key`."""
     if path is None:
         return []
-    if in_the_way := [str(each) for each in path.parents if each.is_file()]:
-        return [f"{key} = {str(path)!r}: {in_the_way[0]} is a file and not a folder"]
+    if problems := below_a_file(key, path):
+        return problems
     if path.is_dir():
         return [f"{key} = {str(path)!r}: a folder of that name is in the way"]
     if path.suffix.lower() in kinds:

@@ -119,6 +119,11 @@ class MovableKeys:
         value: float | tuple[float, ...] = getattr(tables if index is None else tables[index], key)
         return value
 
+    @property
+    def document(self) -> BoatDocument:
+        """The boat as the file has it."""
+        return self._filed
+
     def allowed(self, name: str) -> tuple[float, float]:
         """Between which values a boat file allows a key by itself, in its unit: of a list, those that leave
         every one of its numbers within what is allowed.

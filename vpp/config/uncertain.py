@@ -6,13 +6,12 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from fnmatch import fnmatchcase
-from pathlib import Path
 
-from vpp.config.boat_file import BoatFile, read_again
+from vpp.config.boat_file import BoatFile
 from vpp.config.errors import BoatFileError
 from vpp.config.locate import Path as KeyPath
 from vpp.config.movable import AsFiled, Key, MovableKeys
-from vpp.config.resolve import BASE, Resolver
+from vpp.config.resolve import BASE
 from vpp.config.schema import BoatDocument, TableModel, UncertaintyTable, properties_of
 from vpp.config.text import nearest
 from vpp.config.units import ending_of
@@ -280,14 +279,12 @@ def changes_at(inputs: Sequence[Input], t: Sequence[float], keys: Mapping[str, K
 
 def _given(boat_file: BoatFile, boat: MovableKeys) -> tuple[BoatDocument, tuple[Input, ...], frozenset[str]]:
     """The base as filed, its inputs, and all keys that its tables name, those of no range included."""
-    file = str(boat_file.path)
-    base = Resolver(file=file, root=read_again(boat_file), folder=Path(boat_file.path).parent).resolve()[BASE]
-    keys = boat.keys
+    document, keys = boat.document, boat.keys
     bounds = {name: boat.allowed(name) for name in keys}
     findings: list[Finding] = []
     found: list[Input] = []
     named: dict[str, str] = {}
-    for index, table in enumerate(base.document.uncertainty):
+    for index, table in enumerate(document.uncertainty):
         path: KeyPath = ("uncertainty", index)
         its = [name for name in keys if fnmatchcase(name, table.key)]
         if not its:
@@ -303,8 +300,9 @@ def _given(boat_file: BoatFile, boat: MovableKeys) -> tuple[BoatDocument, tuple[
         if made is not None and made.half > 0.0:
             found.append(made)
     if findings:
-        raise BoatFileError([problem(finding, base.root, file=file) for finding in findings])
-    return base.document, tuple(found), frozenset(named)
+        root = AsFiled.of(boat_file).boats[BASE].root
+        raise BoatFileError([problem(finding, root, file=str(boat_file.path)) for finding in findings])
+    return document, tuple(found), frozenset(named)
 
 
 def _of_table(

@@ -204,12 +204,11 @@ function drawPoint() {
   budgetTable();
 }
 
+// The polar first, which is what is seen and tapped first.
+const FIGURES = [drawPolar, drawGain, () => drawVmg("vmg-up", "upwind"), () => drawVmg("vmg-down", "downwind"), drawBudget];
+
 function drawFigures() {
-  drawPolar();
-  drawGain();
-  drawVmg("vmg-up", "upwind");
-  drawVmg("vmg-down", "downwind");
-  drawBudget();
+  for (const figure of FIGURES) figure();
 }
 
 function drawAll() {
@@ -290,14 +289,14 @@ function start() {
   requestAnimationFrame(() => setTimeout(startFigures));
 }
 
-// The polar first, which is what is seen and tapped first, then one figure after the other.
+// One figure after the other, so that the first is there while the rest is drawn.
 function startFigures() {
+  const [first, ...rest] = FIGURES;
   runLibrary();
-  drawPolar();
+  first();
   listenToTaps();
   redrawWhenResized();
   requestAnimationFrame(() => performance.mark("polar"));
-  const rest = [drawGain, () => drawVmg("vmg-up", "upwind"), () => drawVmg("vmg-down", "downwind"), drawBudget];
   const next = () => {
     const figure = rest.shift();
     if (!figure) { document.documentElement.dataset.ready = "yes"; return; }
