@@ -20,6 +20,7 @@ CONFIGS = Path(__file__).parents[2] / "configs"
 # Runs the command line with a progress that tells stderr where it is, so that nothing depends on how fast it
 # is; in many small shares, so that a third of them is done long before all.
 TELLING = """
+import signal
 import sys
 from contextlib import contextmanager
 from vpp import equilibrium
@@ -31,6 +32,8 @@ def telling(what):
     yield lambda done, total: print("a third is done" * (3 * done > total), file=sys.stderr, flush=True)
 
 if __name__ == "__main__":
+    # a shell that runs the tests in the background lets what it starts ignore Ctrl-C
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     equilibrium.PATCH, equilibrium.LEAST_SHARED, equilibrium.MOST_IN_PART = 10, 50, 12
     for module in (polar, compare, crew):
         module.progress = telling
@@ -51,8 +54,6 @@ def interrupted(script: Path, *words: str, after: str) -> tuple[int, str, str]:
         stderr=subprocess.PIPE,
         text=True,
         start_new_session=True,
-        # a shell that runs the tests in the background lets its children ignore Ctrl-C
-        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
         env={**os.environ, "OMP_NUM_THREADS": "1"},
     )
     assert command.stderr is not None

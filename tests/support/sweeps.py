@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 import sys
 import time
 from collections.abc import Sequence
@@ -126,4 +127,6 @@ if __name__ in ("__main__", "__mp_main__"):
 if __name__ == "__main__":
     from vpp.cli import app
 
+    # a shell that runs the tests in the background lets what it starts ignore Ctrl-C
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     app(sys.argv[2:], prog_name="vpp")

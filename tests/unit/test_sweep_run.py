@@ -70,7 +70,6 @@ def command(path: Path, out: Path, *words: str, seconds: float = 0.0) -> subproc
         stderr=subprocess.PIPE,
         text=True,
         env={**os.environ, "PYTHONPATH": str(ROOT), "OMP_NUM_THREADS": "1"},
-        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
     )
 
 
