@@ -386,7 +386,7 @@ def _wake(boat: Boat, ride_height: float) -> FloatArray:
     )
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=256)
 def _wake_of(lines: tuple[tuple[tuple[float, ...], ...], ...], mirrors: tuple[Mirror, ...]) -> FloatArray:
     # boats that differ in anything but this geometry share it: a wake costs more than all else of a boat
     mirrored = tuple(

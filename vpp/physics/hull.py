@@ -434,11 +434,11 @@ def _log_extension(
     """
     last = DATA_FROUDE_RANGE[1]
     count = round((EXTENDED_FROUDE_LIMIT - last) / _TEST_STEP) + 1
-    froude = np.arange(last - _MOST_DELAY, last + count * _TEST_STEP + _THEORY_STEP, _THEORY_STEP)
-    thin_ship = np.log(
-        michell_wave_resistance(
-            froude_number=froude, length_beam_ratio=length_beam_ratio, beam_draught_ratio=beam_draught_ratio
-        )
+    froude, thin_ship = _log_thin_ship(
+        last - _MOST_DELAY,
+        last + count * _TEST_STEP + _THEORY_STEP,
+        length_beam_ratio=length_beam_ratio,
+        beam_draught_ratio=beam_draught_ratio,
     )
     # one-sided derivative of second order at the last test
     growth_of_data = (1.5 * tested[-1] - 2.0 * tested[-2] + 0.5 * tested[-3]) / _TEST_STEP
@@ -449,6 +449,18 @@ def _log_extension(
     found = np.interp(wanted, froude, thin_ship)
     result: NDArray[np.float64] = tested[-1] + found[1:] - found[0]
     return result
+
+
+@lru_cache(maxsize=256)
+def _log_thin_ship(
+    first: float, last: float, *, length_beam_ratio: float, beam_draught_ratio: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    # boats that differ in their rig alone share it: it costs more than all else of such a hull
+    froude = np.arange(first, last, _THEORY_STEP)
+    resistance = michell_wave_resistance(
+        froude_number=froude, length_beam_ratio=length_beam_ratio, beam_draught_ratio=beam_draught_ratio
+    )
+    return froude, np.log(resistance)
 
 
 def _last_crossing(x: NDArray[np.float64], y: NDArray[np.float64], level: float) -> float:

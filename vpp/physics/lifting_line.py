@@ -39,6 +39,8 @@ T = TypeVar("T")
 # each boat. The order is the lowest that leaves less error than the stations do; a test holds it.
 FOURIER_ORDER = 7
 FIT_ANGLES = np.radians(np.arange(6.0, 186.1, 2.0))
+# Parts in which they are gone through: what one needs stays in the processor's cache.
+FIT_PARTS = 4
 # Conditions for which a Fourier series is summed at a time.
 TERM_BLOCK = 16
 # The two places along a chord at which the flow is looked up, as shares of the chord behind the bound vortex
@@ -300,44 +302,52 @@ def _mirrors(mirror: Mirror, z: FloatArray, other: FloatArray) -> list[tuple[Flo
 
 
 def mutual_influence(
-    *, on: SailLine, by: SailLine, mirror: Mirror | None, angle: float, place: int = MET
+    *, on: SailLine, by: SailLine, mirror: Mirror | None, angle: float | FloatArray, place: int = MET
 ) -> tuple[FloatArray, FloatArray]:
     """Velocity across and along the wind at one sail's stations by unit circulation of another's strips, each
-    (n_on, n_by) [1/m].
+    (..., n_on, n_by) [1/m].
 
     Taken at a place along the chord, `MET` or `BOUND`, with the chord along the centreline: one that lies
-    ahead is to leeward of the wind through the other. `angle` [rad] is that of the apparent wind from the
-    centreline. Trailing vortices have a core of `CORE_SHARE` of the span.
+    ahead is to leeward of the wind through the other. `angle` (...) [rad] is that of the apparent wind from
+    the centreline. Trailing vortices have a core of `CORE_SHARE` of the span.
     """
     z = on.control_height[:, None]
     ahead = (on.x - PLACES[place] * on.chord)[:, None] - by.x[None, :]
-    downstream, leeward = -ahead * math.cos(angle), ahead * math.sin(angle)
+    turned = np.asarray(angle, dtype=float)[..., None, None]
+    downstream, leeward = -ahead * np.cos(turned), ahead * np.sin(turned)
     core = CORE_SHARE * (by.node_height[-1] - by.node_height[0])
     low, high = by.node_height[None, :-1], by.node_height[None, 1:]
-    across, along = _horseshoe(z, low, high, downstream, leeward, core)
+    across, along = _horseshoe(z, low, high, ahead, downstream, leeward, core)
     if mirror is not None:
         for share, plane in _mirrors(mirror, z, by.control_height[None, :]):
-            a, b = _horseshoe(z, 2.0 * plane - high, 2.0 * plane - low, downstream, leeward, core)
-            across, along = across + share * a, along + share * b
+            image = _horseshoe(z, 2.0 * plane - high, 2.0 * plane - low, ahead, downstream, leeward, core)
+            across, along = across + share * image[0], along + share * image[1]
     return across, along
 
 
 def _horseshoe(
-    z: FloatArray, low: FloatArray, high: FloatArray, downstream: FloatArray, leeward: FloatArray, core: float
+    z: FloatArray,
+    low: FloatArray,
+    high: FloatArray,
+    ahead: FloatArray,
+    downstream: FloatArray,
+    leeward: FloatArray,
+    core: float,
 ) -> tuple[FloatArray, FloatArray]:
     """Biot-Savart of a vertical bound segment and its two trailing vortices, at a point downstream and to
-    leeward of it.
+    leeward of it. Distances do not turn with the wind, and so are taken once for all its angles.
     """
-    to_low, to_high = z - low, z - high
-    core2 = core * core
-    plan = downstream**2 + leeward**2
-    length_low, length_high = np.sqrt(plan + to_low**2 + core2), np.sqrt(plan + to_high**2 + core2)
-    bound = (to_low / length_low - to_high / length_high) / (plan + core2)
-    leg_low = (1.0 + downstream / length_low) * to_low / (leeward**2 + to_low**2 + core2)
-    leg_high = (1.0 + downstream / length_high) * to_high / (leeward**2 + to_high**2 + core2)
-    across = -downstream * bound + leg_high - leg_low
-    along = leeward * bound
-    return across / (4.0 * math.pi), along / (4.0 * math.pi)
+    core2, leeward2 = core * core, leeward * leeward
+    plan = ahead * ahead + core2
+    heights = z - low, z - high
+    sines = [height / np.sqrt(plan + height * height) for height in heights]
+    bound = (sines[0] - sines[1]) / plan
+    legs = [
+        (height + downstream * sine) / (leeward2 + (height * height + core2))
+        for height, sine in zip(heights, sines, strict=True)
+    ]
+    across = legs[1] - legs[0] - downstream * bound
+    return across / (4.0 * math.pi), leeward * (bound / (4.0 * math.pi))
 
 
 def wake_coefficients(*, lines: tuple[SailLine, ...], mirror: Mirror | None) -> FloatArray:
@@ -389,10 +399,13 @@ def _wake_coefficients(lines: tuple[SailLine, ...], mirror: Mirror | None, place
                 continue
             finer, spread = smooth_wake(by)
             velocities = [
-                mutual_influence(on=on, by=finer, mirror=by.mirror or mirror, angle=float(angle), place=place)
-                for angle in FIT_ANGLES
+                np.stack(
+                    mutual_influence(on=on, by=finer, mirror=by.mirror or mirror, angle=some, place=place),
+                    axis=1,
+                )
+                for some in np.array_split(FIT_ANGLES, FIT_PARTS)
             ]
-            samples = np.array(velocities) @ spread
+            samples = np.concatenate(velocities) @ spread
             fitted = np.linalg.solve(triangle, orthogonal.T @ samples.reshape(len(FIT_ANGLES), -1))
             fitted = fitted.reshape(len(basis), 2, counts[i], counts[j])
             coefficients[:, rows, columns] = fitted[:, 0]
