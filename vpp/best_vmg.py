@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from vpp.neighbours import grouped
+from vpp.neighbours import first_in_wind, grouped
 from vpp.optima import (
     BETTER,
     SETTINGS,
@@ -179,9 +179,11 @@ def _follow(
 
 
 def _alone(conditions: Conditions, patch: Integers) -> Integers:
-    """Best VMGs that have no other to compare with."""
-    compared, _ = _pairs(conditions, 1, patch)
-    return np.setdiff1d(np.arange(len(conditions)), compared)
+    """Best VMGs that have no other of their boat to compare with; of several boats in one wind the first."""
+    alone = first_in_wind(patch, conditions.aim, conditions.tws)
+    for group in grouped(patch, conditions.aim, conditions.option):
+        alone[group] &= len(group) == 1
+    return np.flatnonzero(alone)
 
 
 def _held_back(together: FastestEquilibrium, found: Solution) -> Integers:

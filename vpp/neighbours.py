@@ -62,6 +62,13 @@ class Neighbours:
         return cls(np.take_along_axis(case, order, axis=1), np.take_along_axis(gap, order, axis=1))
 
 
+def first_in_wind(*keys: NDArray[np.generic]) -> NDArray[np.bool_]:
+    """Cases that are the first of those that are alike in all keys: of several boats in one wind, one."""
+    first = np.zeros(len(keys[0]), dtype=bool)
+    first[[group[0] for group in grouped(*keys)]] = True
+    return first
+
+
 def grouped(*keys: NDArray[np.generic]) -> list[Integers]:
     """Places that are alike in all keys, group by group."""
     codes = np.zeros(len(keys[0]), dtype=np.int64)
@@ -75,10 +82,13 @@ def grouped(*keys: NDArray[np.generic]) -> list[Integers]:
 
 def satellites(conditions: Conditions, patch: Integers, asked: int) -> tuple[Conditions, Integers]:
     """Conditions to be solved beside those of the first `asked` that are alone, so that these have neighbours
-    to compare with as well; and which they are beside.
+    to compare with as well; and which they are beside. Other boats in the same wind are no company, for they
+    miss what it misses: they have the answers of the first to begin at.
     """
     near = Neighbours.of(conditions, patch, np.zeros(len(patch), dtype=np.int64))
-    alone = np.flatnonzero((near.gap[:asked] > REACH).all(axis=1))
+    company = (near.gap <= REACH) & (conditions.option[near.case] == conditions.option[:, None])
+    first = first_in_wind(patch[:asked], conditions.tws[:asked], conditions.twa[:asked])
+    alone = np.flatnonzero(first & ~company[:asked].any(axis=1))
     owner = np.concatenate([alone, alone])
     turn = np.where(np.arange(len(owner)) < len(alone), 1.0, -1.0) * BESIDE
     of = conditions.take(owner)

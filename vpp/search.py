@@ -15,7 +15,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from vpp.neighbours import ANGLE_STEP, REACH, SPEED_RATIO, Neighbours, grouped
+from vpp.neighbours import ANGLE_STEP, REACH, SPEED_RATIO, Neighbours, first_in_wind, grouped
 from vpp.optima import (
     KEPT,
     SETTINGS,
@@ -112,6 +112,9 @@ class _Search:
         self.conditions = problems[0].conditions.take(self.condition)
         self.patch = patch[self.condition]
         self.near = Neighbours.of(self.conditions, self.patch, self.branch)
+        self.first = first_in_wind(
+            self.branch, self.patch, self.wanted, self.conditions.tws, self.conditions.twa
+        )
         self.optima = Optima.of(self.problem)
         self.found = self.optima.best
         # whether a neighbour's optimum has been followed to here, (cases, neighbours, optima)
@@ -173,13 +176,18 @@ class _Search:
         return np.flatnonzero(dented & self.wanted & ~self.cold)
 
     def _lone(self) -> Mask:
-        """Conditions that were asked for with no other near them but their satellites."""
+        """Conditions that were asked for with no other of their boat near them but their satellites; of
+        several boats in one wind the first, whose answers the others compare with.
+        """
         return self._with_few_near(~self.satellite, 1)
 
     def _with_few_near(self, others: Mask, fewer_than: int) -> Mask:
-        """Conditions that were asked for with fewer than so many of `others` near them."""
+        """Conditions that were asked for with fewer than so many of `others` of their boat near them. Of
+        several boats in one wind only the first: the others miss what it misses, and find what it finds.
+        """
         near = (self.near.case >= 0) & (self.near.gap <= REACH) & others[self.near.case]
-        return np.asarray(self.wanted & (near.sum(axis=1) < fewer_than))
+        near &= self.conditions.option[self.near.case] == self.conditions.option[:, None]
+        return np.asarray(self.wanted & self.first & (near.sum(axis=1) < fewer_than))
 
     def _satellites_of_failures(self) -> Integers:
         """Satellites of conditions on their own that no guessed start led to an answer for."""
@@ -195,9 +203,13 @@ class _Search:
         cases = np.flatnonzero(few & np.isin(standing(self.found), (1, 2)))
         if len(cases) and not stopping.asked():
             index, states = scattered_states(self.problem, cases)
-            self._minimise(index, states, self._first(), restore_first=np.ones(len(index), dtype=bool))
+            new = self._minimise(
+                index, states, self._settings_from_afar(), restore_first=np.ones(len(index), dtype=bool)
+            )
+            if new.any():
+                self._compare_all()
 
-    def _first(self) -> Settings:
+    def _settings_from_afar(self) -> Settings:
         """Settings of searches from afar."""
         return replace(SETTINGS, step_limit=min(FIRST_LIMIT, SETTINGS.step_limit))
 
@@ -257,7 +269,7 @@ class _Search:
             states.append(scattered)
         starts = np.concatenate(index), np.concatenate(states, axis=-1)
         thorough = np.concatenate([thorough, np.zeros(len(starts[0]) - len(thorough), dtype=bool)])
-        self._minimise(*starts, self._first(), thorough=thorough)
+        self._minimise(*starts, self._settings_from_afar(), thorough=thorough)
         undecided = (self.found.status[cases] == Status.STEP_LIMIT) & (standing(self.found)[cases] == 1)
         self.found.status[cases[undecided]] = UNSOLVED
         self._tell(cases[self.found.status[cases] != UNSOLVED])

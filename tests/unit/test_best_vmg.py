@@ -135,6 +135,16 @@ def test_others_are_compared_with_in_the_same_wind_and_the_same_boat_in_the_next
     assert pairs == [(0, 2), (1, 3), (2, 0), (3, 1), (6, 8), (7, 9), (8, 6), (9, 7)]
 
 
+def test_boats_in_one_wind_are_no_company_for_each_other():
+    of = keelboat.conditions(
+        tws_kn=[10, 10, 10, 14, 14], twa_deg=np.nan, aim="upwind", option=[0, 1, 2, 1, 0]
+    )
+    assert best_vmg._alone(of.take(np.arange(3)), np.zeros(3, dtype=np.int64)).tolist() == [0]
+    # the first of these has another wind to compare with
+    assert best_vmg._alone(of.take(np.array([0, 1, 4])), np.zeros(3, dtype=np.int64)).tolist() == []
+    assert best_vmg._alone(of, np.array([0, 0, 0, 1, 1])).tolist() == [0, 3]
+
+
 def test_a_boat_without_a_best_vmg_takes_it_over_from_another():
     """What one of two boats is robbed of is found again from the other, to the same answer."""
     more_windage = tuple(replace(item, side_area=1.3 * item.side_area) for item in BOAT.windage)

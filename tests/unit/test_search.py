@@ -243,6 +243,21 @@ def test_a_lone_condition_is_as_fast_as_in_company(grid):
         assert alone.quantities["boat_speed"][0] == pytest.approx(speed[place], rel=1e-5)
 
 
+def test_like_boats_in_a_lone_wind_are_as_fast_as_each_alone():
+    """They are no company for each other: what guessed starts miss for one they miss for all."""
+    boat = keelboat.coarse(keelboat.base(), 6)
+    boats = [
+        boat,
+        *(replace(boat, crew=replace(boat.crew, mass=boat.crew.mass + more)) for more in (0.1, 0.2)),
+    ]
+    alone = equilibrium.solve([boat], keelboat.conditions(tws_kn=10.0, twa_deg=160.0))
+    together = equilibrium.solve(
+        boats, keelboat.conditions(tws_kn=10.0, twa_deg=160.0, option=np.arange(len(boats)))
+    )
+    speed = together.quantities["boat_speed"]
+    np.testing.assert_allclose(speed, alone.quantities["boat_speed"][0], rtol=1e-6)
+
+
 def test_nothing_is_claimed_once_searches_are_to_end():
     with stopping.keep_on_interrupt() as stop:
         stop.ask()
@@ -289,3 +304,17 @@ def test_what_has_no_answer_and_few_asked_for_beside_it_is_looked_for_all_over(m
     found, _ = searched(keelboat.conditions(tws_kn=10.0, twa_deg=[11.0, 12.0, 13.0, 14.0]), asked=asked)
     assert found.best.status[0] == Status.NO_EQUILIBRIUM
     assert sorted(looked) == looks
+
+
+def test_of_boats_in_one_wind_the_first_is_looked_for_all_over(monkeypatch):
+    looked = []
+
+    def recorded(problem, cases):
+        looked.extend(cases)
+        return starts.scattered_states(problem, cases)
+
+    monkeypatch.setattr(search, "scattered_states", recorded)
+    of = keelboat.conditions(tws_kn=10.0, twa_deg=[11.0, 11.0, 13.0], option=[0, 1, 1])
+    found, _ = searched(of, boats=(BOAT, BOAT))
+    assert set(found.best.status) == {Status.NO_EQUILIBRIUM}
+    assert set(looked) == {0, 2}
