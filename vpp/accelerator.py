@@ -6,7 +6,7 @@ from guessed starts. Their answers are followed to all other boats and winds. Th
 `vpp.search`: what was not reached is tried from neighbours that were, and an optimum of a neighbour that
 promises to be as good is followed too. What has no answer by then is handed to `vpp.equilibrium`.
 
-JAX is needed, the extra `gpu`; in the absence of it, what is asked for raises `NoAccelerator`.
+JAX is needed, the extra `gpu`; in the absence of it, what is asked for raises `MissingLibrary`.
 """
 
 from __future__ import annotations
@@ -30,6 +30,7 @@ from scipy.spatial import cKDTree
 from vpp import equilibrium
 from vpp.boat import Boat
 from vpp.fleets import Fleet
+from vpp.libraries import library
 from vpp.neighbours import ANGLE_STEP, SPEED_RATIO
 from vpp.optima import KEPT, SETTINGS, rearranged, rounds
 from vpp.physics.arrays import Array, array_namespace
@@ -90,10 +91,6 @@ _OTHER, _DOUBT, _BETTER = 0.6, 4e-3, 1e-7
 _LEADS, _LEAST_LEADS = 8, 8
 # Multiplier of an inequality above which it holds.
 _FELT = 1e-7
-
-
-class NoAccelerator(RuntimeError):
-    """JAX is not installed."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -160,13 +157,8 @@ class Accelerated:
 
 
 def jax_in_double_precision() -> tuple[Any, Any]:
-    """The library, and a context in which it computes in 64 bits. Raises NoAccelerator where it is absent."""
-    try:
-        import jax
-    except ImportError as error:
-        raise NoAccelerator(
-            "This needs JAX, which is not installed: install vpp[gpu], and for a card of NVIDIA jax[cuda13]."
-        ) from error
+    """The library, and a context in which it computes in 64 bits. Raises MissingLibrary without it."""
+    jax = library("jax")
     home = jax if hasattr(jax, "enable_x64") else importlib.import_module("jax.experimental")
     return jax, home.enable_x64(True)
 
@@ -193,7 +185,7 @@ def solve(
     Boats must share what `trim.kind_of` says: the layout, and which quantities are free; sail sets must be
     dressed. `processes` are those of the searches on the processor. `batch` bounds the memory: some 0.5 MB a
     condition. `progress(done, total)` counts conditions, over all branches. Raises ValueError where boats do
-    not fit, and NoAccelerator where JAX is absent.
+    not fit, and MissingLibrary where JAX is absent.
     """
     begun = time.perf_counter()
     _, double = jax_in_double_precision()

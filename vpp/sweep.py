@@ -18,7 +18,7 @@ from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from vpp.exchange.libraries import library
+from vpp.libraries import library
 from vpp.results.files import CAUTION, json_text, write_text
 from vpp.solver import stopping
 from vpp.sweep_chunks import (

@@ -15,8 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vpp.boat import Boat
-from vpp.exchange.libraries import library
 from vpp.improve_boats import told_of
+from vpp.libraries import library
 from vpp.results.files import whole_file
 from vpp.results.frames import status_words
 from vpp.results.variables import KNOT, variable

@@ -16,7 +16,7 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
-from vpp.exchange.libraries import library
+from vpp.libraries import library
 from vpp.solver import stopping
 from vpp.solver.processes import in_processes
 from vpp.sweep_chunks import CHUNKS, chunk_name, of_path, solve_chunk, write_chunk

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from vpp.exchange.libraries import library
+from vpp.libraries import library
 from vpp.results.files import ABOUT, CAUTION, Written, csv_text, json_text, write_folder
 from vpp.sweep_result import Sweep
 from vpp.version import __version__

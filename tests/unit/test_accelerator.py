@@ -15,6 +15,7 @@ import pytest
 from tests.support import keelboat
 from tests.support.with_jax import double_precision, jax_or_skip
 from vpp import accelerator, config, equilibrium, trim
+from vpp.libraries import MissingLibrary
 from vpp.optima import SETTINGS
 from vpp.solved import SPEED, Conditions
 from vpp.solver import compiled
@@ -192,7 +193,7 @@ def test_what_cannot_be_followed_is_handed_back(monkeypatch):
 def test_without_jax_the_extra_is_named(monkeypatch):
     monkeypatch.setitem(sys.modules, "jax", None)
     boats = _boats()
-    with pytest.raises(accelerator.NoAccelerator, match=r"vpp\[gpu\]"):
+    with pytest.raises(MissingLibrary, match=r"vpp\[gpu\]"):
         accelerator.solve(boats, _conditions(boats))
 
 

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from tests.support.reported import HOSTILE, comparison_of, renamed
-from vpp.exchange.libraries import MissingLibrary
+from vpp.libraries import MissingLibrary
 from vpp.report import page
 from vpp.report.content import budget, content, inputs_frame, subject
 from vpp.report.page import json_in_script, report_html

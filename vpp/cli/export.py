@@ -111,8 +111,8 @@ def _read(
     """The boat file and the winds to solve; everything wrong with what is asked for ends the command."""
     from vpp.config import BoatFileError
     from vpp.exchange.formats import check_formats
-    from vpp.exchange.libraries import MissingLibrary
     from vpp.exchange.table import ExportError
+    from vpp.libraries import MissingLibrary
     from vpp.polar import DEFAULT_TWA, DEFAULT_TWS, WindGrid, WindGridError
 
     problems: list[str] = []

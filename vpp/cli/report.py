@@ -78,7 +78,7 @@ def report(
 
 def _lacking() -> list[str]:
     """What has to be installed first."""
-    from vpp.exchange.libraries import MissingLibrary, library
+    from vpp.libraries import MissingLibrary, library
 
     try:
         library("plotly.offline")

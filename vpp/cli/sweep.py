@@ -55,7 +55,7 @@ def sweep(
 
     Example: vpp sweep extension_study.toml -o sweep
     """
-    from vpp.exchange.libraries import MissingLibrary
+    from vpp.libraries import MissingLibrary
     from vpp.sweep import SweepError
 
     if printed is Format.CSV:
@@ -89,7 +89,7 @@ def sweep(
 def _asked(path: Path, out: Path) -> Run:
     """The run; everything wrong with the study and its boat ends the command."""
     from vpp.config import BoatFileError
-    from vpp.exchange.libraries import MissingLibrary
+    from vpp.libraries import MissingLibrary
     from vpp.sweep import Run
     from vpp.sweep_study import load_study
 

@@ -6,7 +6,6 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from vpp.exchange.libraries import MissingLibrary, library
 from vpp.exchange.netcdf import LIBRARIES as FOR_NETCDF
 from vpp.exchange.netcdf import NETCDF, write_netcdf
 from vpp.exchange.parquet import LIBRARIES as FOR_PARQUET
@@ -15,6 +14,7 @@ from vpp.exchange.signalk import SIGNALK, document
 from vpp.exchange.signalk_checks import differences, problems
 from vpp.exchange.table import ExportError, PolarTable
 from vpp.exchange.tidy_csv import CSV, DESCRIPTOR, descriptor, table_text
+from vpp.libraries import MissingLibrary, library
 from vpp.results.files import ABOUT, Written, about, json_text, write_folder
 from vpp.solved import AIMS
 

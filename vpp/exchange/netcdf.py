@@ -15,8 +15,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from vpp.exchange.libraries import library
 from vpp.exchange.table import CONVERGED, EXPORTED, ExportError, PolarTable, description, units
+from vpp.libraries import library
 from vpp.results.variables import Variable, variable
 from vpp.solved import BRANCHES, SPEED
 from vpp.solver.status import Status

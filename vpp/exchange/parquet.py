@@ -5,8 +5,8 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from vpp.exchange.libraries import library
 from vpp.exchange.table import EXPORTED, PolarTable, description, units
+from vpp.libraries import library
 
 PARQUET = "polars.parquet"
 LIBRARIES = ("pyarrow", "pyarrow.parquet")

@@ -13,7 +13,7 @@ from html import escape
 from importlib import resources
 from typing import Any
 
-from vpp.exchange.libraries import library
+from vpp.libraries import library
 from vpp.report.content import Subject, budget, content, notes, sentences
 from vpp.report.drawings import Drawing, drawings
 from vpp.results.files import CAUTION

@@ -14,10 +14,10 @@ import pytest
 
 import vpp
 from vpp.exchange.formats import FORMATS, export
-from vpp.exchange.libraries import MissingLibrary
 from vpp.exchange.netcdf import STANDARD_NAMES
 from vpp.exchange.table import EXPORTED, KEY, ExportError, PolarTable
 from vpp.exchange.tidy_csv import descriptor, schema, table_text
+from vpp.libraries import MissingLibrary
 from vpp.polar import Polar
 from vpp.solver.status import Status
 

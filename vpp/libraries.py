@@ -1,4 +1,4 @@
-"""Libraries that some formats and the report need and a plain installation does not bring."""
+"""Libraries that some formats, the page and compiled sweeps need and a plain installation lacks."""
 
 from __future__ import annotations
 
@@ -12,12 +12,13 @@ EXTRAS = {
     "netCDF4": "netcdf",
     "plotly": "report",
     "distributed": "cluster",
+    "jax": "gpu",
 }
 """Which extra of this package brings a library."""
 
 
 class MissingLibrary(ImportError):
-    """A format was asked for whose libraries are not installed; `problems` says how to get them."""
+    """Something was asked for whose libraries are not installed; `problems` says how to get them."""
 
     def __init__(self, problems: Sequence[str]) -> None:
         self.problems = tuple(problems)
