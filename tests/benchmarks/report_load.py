@@ -1,7 +1,7 @@
 """How long the page of a report takes to open in Chromium: `report_load.py REPORT.html`.
 
-Prints, for a few openings without network, the time until words are painted, until all figures are
-drawn, and the processor's time of the page's main thread, which other work on the machine lengthens least.
+Prints, for a few openings without network, the time until words, all tables, the polar and all figures are
+painted, and the processor's time of the page's main thread, which other work on the machine lengthens least.
 """
 
 from __future__ import annotations
@@ -18,8 +18,8 @@ OPENINGS = 5
 ARGUMENTS = ("--headless=new", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run")
 
 
-def opening(browser: Browser, path: Path) -> tuple[float, float, float, float]:
-    """Seconds until words, until the polar, until all figures, and of the processor."""
+def opening(browser: Browser, path: Path) -> dict[str, float]:
+    """Seconds until each part of the page is there, and of the processor."""
     context = browser.new_context(viewport={"width": 1200, "height": 900}, offline=True)
     page = context.new_page()
     session = context.new_cdp_session(page)
@@ -28,11 +28,14 @@ def opening(browser: Browser, path: Path) -> tuple[float, float, float, float]:
     page.goto(path.resolve().as_uri())
     page.wait_for_selector("html[data-ready=yes]")
     figures = time.perf_counter() - begun
-    painted = page.evaluate("performance.getEntriesByName('first-contentful-paint')[0].startTime")
-    polar = page.evaluate("performance.getEntriesByName('polar')[0].startTime")
+    marks = {"words": "first-contentful-paint", "tables": "tables", "polar": "polar"}
+    seconds = {
+        part: page.evaluate(f"performance.getEntriesByName('{mark}')[0].startTime") / 1e3
+        for part, mark in marks.items()
+    }
     found = {item["name"]: item["value"] for item in session.send("Performance.getMetrics")["metrics"]}
     context.close()
-    return painted / 1e3, polar / 1e3, figures, found["TaskDuration"]
+    return {**seconds, "all figures": figures, "processor": found["TaskDuration"]}
 
 
 def main() -> None:
@@ -45,11 +48,8 @@ def main() -> None:
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=program, args=list(ARGUMENTS))
         for _ in range(OPENINGS):
-            words, polar, figures, processor = opening(browser, path)
-            print(
-                f"words {words:.2f} s, polar {polar:.2f} s, all figures {figures:.2f} s, "
-                f"processor {processor:.2f} s"
-            )
+            told = opening(browser, path)
+            print(", ".join(f"{part} {seconds:.2f} s" for part, seconds in told.items()))
         browser.close()
 
 

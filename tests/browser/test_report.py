@@ -73,6 +73,15 @@ def test_opens_alone_without_scrolling_sideways(file: Path, opened: Open, width:
     assert found.page.locator("#polar .point").count() > 0
 
 
+def test_library_starts_with_the_kinds_that_are_drawn(file: Path, opened: Open) -> None:
+    found = opened(file)
+    kinds = found.page.evaluate("Object.keys(Plotly.PlotSchema.get().traces)")
+    assert sorted(kinds) == ["bar", "scatter", "scatterpolar"]
+    figures = "[...document.querySelectorAll('.js-plotly-plot')]"
+    drawn = found.page.evaluate(f"{figures}.flatMap((figure) => figure._fullData.map(({{type}}) => type))")
+    assert sorted(set(drawn)) == sorted(kinds)
+
+
 def test_a_tap_reads_the_point(file: Path, opened: Open) -> None:
     found = opened(file)
     before, speed = found.text("#reading .chosen"), reading(found.page, "boat_speed_kn")
@@ -81,7 +90,7 @@ def test_a_tap_reads_the_point(file: Path, opened: Open) -> None:
     assert reading(found.page, "boat_speed_kn") != speed
     seen = set()
     for at in (5, 9, 22):
-        shown = found.page.locator("#gain .bars .point").nth(at).text_content()
+        shown = found.page.locator("#gain .scatterlayer .textpoint").nth(at).text_content()
         tap(found.page, "#gain .bars .point path", at)
         assert found.text("#reading-gain").startswith(f"Gain {shown} kn")
         seen.add(found.text("#reading .chosen"))

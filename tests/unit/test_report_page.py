@@ -16,6 +16,7 @@ from vpp.libraries import MissingLibrary
 from vpp.report import page
 from vpp.report.content import budget, content, inputs_frame, subject
 from vpp.report.page import json_in_script, report_html
+from vpp.report.plotting import plotting_library
 from vpp.results.files import CAUTION, csv_text
 from vpp.results.variables import variable
 
@@ -136,4 +137,4 @@ def test_inputs_are_all_of_the_base_and_what_options_change(monkeypatch: pytest.
 def test_missing_library_names_the_extra(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(sys.modules, "plotly.offline", None)
     with pytest.raises(MissingLibrary, match=re.escape("pip install 'vpp[report]'")):
-        page.plotting_library()
+        plotting_library()

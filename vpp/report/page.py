@@ -13,19 +13,13 @@ from html import escape
 from importlib import resources
 from typing import Any
 
-from vpp.libraries import library
 from vpp.report.content import Subject, budget, content, notes, sentences
 from vpp.report.drawings import Drawing, drawings
+from vpp.report.plotting import plotting_library
 from vpp.results.files import CAUTION
 
 FILE = "report.html"
 """The name of the page's file."""
-
-
-def plotting_library() -> str:
-    """The plotting library as JavaScript. Raises MissingLibrary with the extra that brings it."""
-    text: str = library("plotly.offline").get_plotlyjs()
-    return text
 
 
 def report_html(about: Subject) -> str:

@@ -292,6 +292,7 @@ function start() {
 // One figure after the other, so that the first is there while the rest is drawn.
 function startFigures() {
   const [first, ...rest] = FIGURES;
+  performance.mark("tables");
   runLibrary();
   first();
   listenToTaps();

@@ -28,7 +28,7 @@ function windTone(wind) {
   return `rgb(${light.map((value, at) => Math.round(value + share * (dark[at] - value))).join(",")})`;
 }
 
-// The library takes a second to run, so words and tables are on the page before it.
+// The library takes a while to run, so words and tables are on the page before it.
 function runLibrary() {
   const script = document.createElement("script");
   script.textContent = document.getElementById("library").textContent;
@@ -195,15 +195,21 @@ function gainCells() {
   return found;
 }
 
-function gainTrace(cells, size, marker) {
+function gainTrace(cells, marker) {
   const isRead = (each) => each.wind === state.wind && each.row === state.row;
   return {
     type: "bar", hoverinfo: "none", x: cells.map((each) => each.wind), base: cells.map((each) => each.top), y: cells.map(() => 1),
     width: cells.map(() => 1),
-    text: cells.map((each) => (known(each.gain) ? speed(each.gain, 2, true) + each.marks : "\u00d7")),
-    textposition: "inside", insidetextanchor: "middle", textangle: 0, constraintext: "none", cliponaxis: true,
-    insidetextfont: { size, color: INK, style: cells.map((each) => (each.marks.includes(data.marks.extended) ? "italic" : "normal")) },
     marker: { ...marker, line: { color: cells.map((each) => (isRead(each) ? INK : GRID)), width: cells.map((each) => (isRead(each) ? 3 : 0.5)) } },
+  };
+}
+
+// Numbers on the cells are points with words, which unlike words on bars need no measuring.
+function gainNumbers(cells, size) {
+  return {
+    type: "scatter", mode: "text", hoverinfo: "skip", x: cells.map((each) => each.wind), y: cells.map((each) => each.top + 0.5),
+    text: cells.map((each) => (known(each.gain) ? speed(each.gain, 2, true) + each.marks : "\u00d7")),
+    textfont: { size, color: INK, style: cells.map((each) => (each.marks.includes(data.marks.extended) ? "italic" : "normal")) },
   };
 }
 
@@ -216,8 +222,9 @@ const drawnCells = () => {
 function gainTraces(size) {
   const [plainCells, losses] = drawnCells();
   return [
-    gainTrace(plainCells, size, { color: plainCells.map((each) => shade(each.gain)) }),
-    gainTrace(losses, size, hatched(losses.map((each) => shade(each.gain)), 0.06)),
+    gainTrace(plainCells, { color: plainCells.map((each) => shade(each.gain)) }),
+    gainTrace(losses, hatched(losses.map((each) => shade(each.gain)), 0.06)),
+    gainNumbers([...plainCells, ...losses], size),
   ];
 }
 
