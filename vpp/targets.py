@@ -1,5 +1,5 @@
-"""Targets of a boat: best VMG up and down by wind, what half a degree or half a knot off it costs, and the
-modes around it. What is told between solved winds and how is in `targets_between`.
+"""Targets of a boat: best VMG up and down by wind, what being off it costs, and the modes around it. What is
+told between solved winds and how is in `targets_between`.
 """
 
 from __future__ import annotations

@@ -5,7 +5,7 @@ it costs, and the speed at any wind and angle, between the solved points and nev
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any, TypeVar
@@ -13,6 +13,7 @@ from typing import Any, TypeVar
 import numpy as np
 import pandas as pd
 
+from vpp.flat_tops import MORE_MARK, SHARE, FlatTops, flat_tops
 from vpp.interpolation import (
     BEST_VMG,
     BEYOND,
@@ -71,7 +72,9 @@ class Target:
     NaN where the polar has too few winds to tell. `lost_kn` is VMG lost by angles off the best one [deg,
     negative towards the wind], NaN where that is not known, and `lost_error_kn` what the curve along the
     angle may be off by there. Best VMG is the most there is: where the curve makes good more, that is its
-    error, and nothing is lost.
+    error, and nothing is lost. `flat_deg` are the angles nearest to the best one, on the side of the wind and
+    on the other, at which 0.5 % of its VMG is lost, `flat_open` whether each is instead the last that is
+    known on the same way of sailing, and `flat_sure` whether what is lost there is known to half of it.
     """
 
     option: str
@@ -87,6 +90,9 @@ class Target:
     state_error: Mapping[str, float] = field(default_factory=dict)
     lost_kn: Mapping[float, float] = field(default_factory=dict)
     lost_error_kn: Mapping[float, float] = field(default_factory=dict)
+    flat_deg: tuple[float, float] = (math.nan, math.nan)
+    flat_open: tuple[bool, bool] = (False, False)
+    flat_sure: tuple[bool, bool] = (True, True)
     twa_error_deg: float = math.nan
     boat_speed_error_kn: float = math.nan
     vmg_error_kn: float = math.nan
@@ -100,16 +106,24 @@ class Target:
         known = [value for value in known if math.isfinite(value)]
         return max(known, default=math.nan)
 
+    @property
+    def flat_words(self) -> str:
+        """The angles between which less than 0.5 % of VMG is lost, with the marks of both ends."""
+        ends = [
+            show_number(end, decimals=1) + MORE_MARK * more + UNSURE_MARK * (not sure)
+            for end, more, sure in zip(self.flat_deg, self.flat_open, self.flat_sure, strict=True)
+        ]
+        return " to ".join(ends) if math.isfinite(self.vmg_kn) else "-"
+
+    @property
+    def flat_open_words(self) -> str:
+        """Which of these angles are no more than the last ones known: `from`, `to`, both or none."""
+        return " ".join(name for name, more in zip(("from", "to"), self.flat_open, strict=True) if more)
+
     def is_sure(self, offset_deg: float) -> bool:
         """Whether what an angle off the best one loses is known to half of it, or to what matters at sea."""
         lost, error = (each.get(offset_deg, math.nan) for each in (self.lost_kn, self.lost_error_kn))
         return math.isnan(lost) or error <= max(0.5 * lost, _FINEST_KN)
-
-    @property
-    def half_degree_mark(self) -> str:
-        """What follows the printed cost of half a degree: a mark where it is not sure, or nothing."""
-        sure = all(self.is_sure(way * HALF_DEGREE) for way in (-1.0, 1.0))
-        return "" if sure else UNSURE_MARK
 
     @property
     def half_knot_lost_kn(self) -> float:
@@ -310,8 +324,9 @@ class Targets:
         """What the numbers rest on."""
         best = [each for option in self.options for each in self.all(option)]
         told = [
-            "Angles are true wind angles; VMG is positive up and down. Half a degree is off the best angle, "
-            "on the side that costs more; half a knot is less boat speed at it.",
+            "Angles are true wind angles; VMG is positive up and down. Half a knot is less boat speed at the "
+            f"best angle. Between the angles of {100.0 * SHARE:g} % no more than that part of VMG is lost.",
+            f"{MORE_MARK} goes on: the solved angles or the way of sailing end before as much is lost.",
             f"{UNSURE_MARK} what is lost may be off by more than half of it, because the solved angles stand "
             "too far apart there: solve with --twa-grid in smaller steps.",
             "- no number: there is no result, the angle is outside of those solved, or the way of sailing "
@@ -446,6 +461,7 @@ class _Along:
     state: Mapping[str, Floats]
     lost_kn: Mapping[float, Floats]
     lost_error_kn: Mapping[float, Floats]
+    flat: FlatTops
     polar: PolarInterpolant
 
     @classmethod
@@ -467,6 +483,7 @@ class _Along:
             state=state,
             lost_kn={offset: both[0] for offset, both in lost.items()},
             lost_error_kn={offset: both[1] for offset, both in lost.items()},
+            flat=flat_tops(polar, option, twa_deg, vmg_kn),
             polar=polar,
         )
 
@@ -485,6 +502,9 @@ class _Along:
             state_error=dict.fromkeys(self.state, 0.0),
             lost_kn={offset: float(lost[place]) for offset, lost in self.lost_kn.items()},
             lost_error_kn={offset: float(error[place]) for offset, error in self.lost_error_kn.items()},
+            flat_deg=_both(self.flat.end_deg[:, place]),
+            flat_open=_both(self.flat.is_open[:, place]),
+            flat_sure=_both(self.flat.is_sure[:, place]),
             errors=(0.0, 0.0, 0.0),
             row=row,
         )
@@ -524,6 +544,9 @@ class _Along:
             lost_error_kn={
                 offset: float(np.max(error[low : high + 1])) for offset, error in self.lost_error_kn.items()
             },
+            flat_deg=_both(self._read(ends, tws_kn, part)[0] for ends in self.flat.end_deg),
+            flat_open=_both(ends[low : high + 1].any() for ends in self.flat.is_open),
+            flat_sure=_both(ends[low : high + 1].all() for ends in self.flat.is_sure),
             errors=(twa_error, max(speed_error, vmg_error / cosine), vmg_error),
             row={**first, "remark": remarks[0] if remarks[0] == remarks[1] else extended},
         )
@@ -611,6 +634,7 @@ TARGET_COLUMNS = (
 )  # fmt: skip
 COST_COLUMNS = (
     "half_degree_lost_kn", "half_degree_lost_s_per_nm", "half_knot_lost_kn", "half_knot_lost_s_per_nm",
+    "flat_from_deg", "flat_to_deg", "flat_open",
     "twa_error_deg", "boat_speed_error_kn", "vmg_error_kn", "status", "remark", "reason",
 )  # fmt: skip
 MODE_COLUMNS = (
@@ -638,6 +662,7 @@ def targets_frame(targets: Sequence[Target], trims: Sequence[str]) -> pd.DataFra
                 each.branch, each.sail_set,
                 *(each.state.get(name, math.nan) for name in (*STATE_COLUMNS, *trims)),
                 half_degree, each.seconds_per_nm(half_degree), half_knot, each.seconds_per_nm(half_knot),
+                *each.flat_deg, each.flat_open_words,
                 each.twa_error_deg, each.boat_speed_error_kn, each.vmg_error_kn, each.status, each.remark,
                 each.reason,
             )
@@ -676,6 +701,12 @@ def say_mode(offset_deg: float) -> str:
 def _row_in(rows: pd.DataFrame, tws_kn: float) -> Mapping[str, Any]:
     found = rows[np.isclose(rows["tws_kn"], tws_kn, atol=_SAME_KN)]
     return {} if found.empty else {str(name): value for name, value in found.iloc[0].items()}
+
+
+def _both(values: Iterable[Any]) -> Any:
+    """What there is on the side of the wind and on the other, as plain values."""
+    first, second = (np.asarray(value).item() for value in values)
+    return first, second
 
 
 def _number(value: Any) -> float:

@@ -153,8 +153,69 @@ def test_a_cost_that_the_angles_do_not_tell_is_marked() -> None:
         return round_hill(tws, twa) * (1.0 if twa < 147.0 else max(0.05, 1.0 - (twa - 147.0) / 20.0))
 
     told = targets(knee).target(aim="downwind", tws_kn=10.0)
-    assert told.half_degree_mark == UNSURE_MARK
-    assert targets().target(aim="downwind", tws_kn=10.0).half_degree_mark == ""
+    assert not told.is_sure(0.5)
+    plain_top = targets().target(aim="downwind", tws_kn=10.0)
+    assert plain_top.is_sure(-0.5)
+    assert plain_top.is_sure(0.5)
+
+
+# --- how wide the top is ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("speed", "aim"), [(round_hill, "upwind"), (round_hill, "downwind"), (levelling_off, "upwind")]
+)
+def test_half_a_percent_is_lost_at_both_ends_of_the_flat_top(
+    speed: Callable[[float, float], float], aim: str
+) -> None:
+    found = targets(speed, twa_deg=np.arange(20.0, 181.0, 1.0).tolist())
+    for tws in WINDS:
+        told = found.target(aim=aim, tws_kn=tws)
+        assert told.flat_open == (False, False)
+        assert told.flat_sure == (True, True)
+        assert told.flat_deg[0] < told.twa_deg < told.flat_deg[1]
+        for end in told.flat_deg:
+            # by definition, and to 2 % of that for reading between angles a degree apart
+            assert made_good(speed, tws, end) == pytest.approx(0.995 * told.vmg_kn, rel=1e-4)
+        between = np.linspace(*told.flat_deg, 21)[1:-1]
+        assert min(made_good(speed, tws, angle) for angle in between) > 0.995 * told.vmg_kn
+
+
+def test_a_flat_top_that_is_not_known_to_its_end_says_so() -> None:
+    grid, best = np.arange(20.0, 181.0, 1.0).tolist(), best_vmg_deg(round_hill, 10.0, "upwind")
+    carried = targets(
+        branch=lambda tws, twa: "foil-borne" if twa >= best + 1.5 else "hull-borne",
+        twa_deg=grid,
+        tws_kn=[10.0],
+    )
+    step = carried.target(aim="upwind", tws_kn=10.0)
+    assert best < step.flat_deg[1] < best + 1.5
+    assert step.flat_open == (False, True)
+    assert step.flat_words.endswith("+")
+    assert step.flat_open_words == "to"
+    # a dead run is an end by itself
+    run = targets(lambda tws, twa: 0.5 * tws * (0.2 + twa / 180.0), twa_deg=grid)
+    told = run.target(aim="downwind", tws_kn=10.0)
+    assert told.flat_deg[1] == pytest.approx(180.0)
+    assert told.flat_open == (False, False)
+
+
+def test_an_end_that_the_angles_do_not_tell_is_marked() -> None:
+    told = targets(round_hill, twa_deg=[30.0, 60.0, 90.0, 120.0, 150.0]).target(aim="upwind", tws_kn=10.0)
+    assert told.flat_sure != (True, True)
+    assert UNSURE_MARK in told.flat_words
+
+
+def test_the_flat_top_between_winds_lies_between_those_of_both() -> None:
+    found = targets(levelling_off, twa_deg=np.arange(20.0, 181.0, 1.0).tolist())
+    low, told, high = (found.target(aim="upwind", tws_kn=wind) for wind in (8.0, 9.0, 10.0))
+    for before, here, after in zip(low.flat_deg, told.flat_deg, high.flat_deg, strict=True):
+        assert min(before, after) <= here <= max(before, after)
+    for end in told.flat_deg:
+        assert made_good(levelling_off, 9.0, end) == pytest.approx(0.995 * told.vmg_kn, rel=5e-4)
+    row = found.to_frame().set_index(["tws_kn", "aim"]).loc[(8.0, "upwind")]
+    assert (row["flat_from_deg"], row["flat_to_deg"]) == low.flat_deg
+    assert row["flat_open"] == ""
 
 
 # --- between the winds --------------------------------------------------------------------------------------
@@ -389,4 +450,4 @@ def test_angles_around_the_best_are_solved_so_that_costs_are_exact(monkeypatch: 
                 # the best of a search in steps of 0.01 deg
                 assert told.lost_kn[offset] == pytest.approx(lost, abs=1e-6)
                 assert told.lost_error_kn[offset] == 0.0
-    assert found.target(aim="upwind", tws_kn=8.0).half_degree_mark == ""
+    assert found.target(aim="upwind", tws_kn=8.0).is_sure(0.5)

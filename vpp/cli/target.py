@@ -56,7 +56,9 @@ DECIMALS = {
         ("boat_speed_kn", "vmg_kn", "boat_speed_gain_kn", "vmg_lost_kn", "half_degree_lost_kn"), 4
     ),
     **dict.fromkeys(("half_knot_lost_kn", "boat_speed_error_kn", "vmg_error_kn"), 4),
-    **dict.fromkeys(("twa_deg", "twa_error_deg", "vmg_lost_percent", "tws_kn"), 3),
+    **dict.fromkeys(
+        ("twa_deg", "twa_error_deg", "vmg_lost_percent", "tws_kn", "flat_from_deg", "flat_to_deg"), 3
+    ),
     **dict.fromkeys(("half_degree_lost_s_per_nm", "half_knot_lost_s_per_nm"), 2),
 }
 # The first is what targets and cards leave; a polar leaves one of the others.
@@ -412,16 +414,17 @@ def _text(found: Targets, written: Written) -> str:
 
 
 def _targets_table(found: Targets, targets: Sequence[Target]) -> str:
+    from vpp.flat_tops import SHARE
     from vpp.results.variables import show_number
 
     option, aim = targets[0].option, targets[0].aim
     rides = any(math.isfinite(each.state.get("ride_height_m", math.nan)) for each in targets)
     header = ["TWS kn", "TWA deg", "speed kn", "VMG kn", "heel deg", *(["ride m"] if rides else [])]
-    header += ["half deg: kn", "s/nm", "half kn: kn", "s/nm"]
+    header += [f"within {100.0 * SHARE:g} %: TWA deg", "half kn: kn", "s/nm"]
     header += [*(["carried"] if found.flies else []), *(["sails"] if found.has_sail_sets else [])]
     rows = []
     for each in targets:
-        half_degree, half_knot = each.half_degree_lost_kn, each.half_knot_lost_kn
+        half_knot = each.half_knot_lost_kn
         rows.append(
             [
                 f"{each.tws_kn:g}",
@@ -430,15 +433,14 @@ def _targets_table(found: Targets, targets: Sequence[Target]) -> str:
                 show_number(each.vmg_kn, decimals=2),
                 show_number(each.state.get("heel_deg", math.nan), decimals=1),
                 *([show_number(each.state.get("ride_height_m", math.nan), decimals=2)] if rides else []),
-                show_number(half_degree, decimals=3) + each.half_degree_mark,
-                show_number(each.seconds_per_nm(half_degree), decimals=1),
+                each.flat_words,
                 show_number(half_knot, decimals=2),
                 show_number(each.seconds_per_nm(half_knot), decimals=0),
                 *([each.branch or "-"] if found.flies else []),
                 *([each.sail_set or "-"] if found.has_sail_sets else []),
             ]
         )
-    title = f"{option}: targets {aim}, and what half a degree or half a knot off them loses of VMG"
+    title = f"{option}: targets {aim}, how far off costs little, and what half a knot less loses of VMG"
     return f"{title}\n{table(header, rows, left=0)}"
 
 

@@ -45,8 +45,7 @@ _ASKED = ("tws_kn", "twa_deg")
 # Where files lie on the machine that wrote the page is nobody else's business.
 _FOLDERS = re.compile(r"(?<![^\s,(])[^\s,]*[/\\](?=[^/\\]+:\d+)")
 _TARGET_NUMBERS = (
-    "twa_deg", "boat_speed_kn", "vmg_kn", "heel_deg", "half_degree_lost_kn", "half_degree_lost_s_per_nm",
-    "half_knot_lost_kn", "half_knot_lost_s_per_nm",
+    "twa_deg", "boat_speed_kn", "vmg_kn", "heel_deg", "half_knot_lost_kn", "half_knot_lost_s_per_nm",
 )  # fmt: skip
 
 
@@ -230,19 +229,20 @@ def _numbers(values: NDArray[np.float64], decimals: int) -> list[float | None]:
 
 
 def _targets(found: Targets | str) -> dict[str, Any]:
-    """Targets of every option in every solved wind, with the mark of costs that are not sure."""
+    """Targets of every option in every solved wind, with the angles between which little is lost."""
     if isinstance(found, str):
         return {"rows": [], "notes": [found] if found else []}
     frame = found.to_frame()
-    marks = [each.half_degree_mark for option in found.options for each in found.all(option)]
+    # an angle stays beside the other where the table is narrow
+    flat = [each.flat_words.replace(" ", "\u00a0") for option in found.options for each in found.all(option)]
     rows = []
-    for row, mark in zip(frame.to_dict(orient="records"), marks, strict=True):
+    for row, words in zip(frame.to_dict(orient="records"), flat, strict=True):
         numbers = {name: _number(row[name]) for name in _TARGET_NUMBERS}
         told = {
             name: str(row[name] or "") for name in ("option", "aim", "sail_set", "branch", "remark", "reason")
         }
         is_extended = EXTENDED_REMARK in str(row["remark"])
-        rows.append({**told, **numbers, "tws_kn": row["tws_kn"], "unsure": mark, "is_extended": is_extended})
+        rows.append({**told, **numbers, "tws_kn": row["tws_kn"], "flat": words, "is_extended": is_extended})
     return {"rows": rows, "notes": list(found.notes())}
 
 

@@ -90,7 +90,7 @@ function vmgTable() {
 
 function targetTable() {
   const unit = unitOf("kn").name;
-  const header = [`TWS ${unit}`, wordHeading("VMG"), "TWA deg", `speed ${unit}`, `VMG ${unit}`, "heel deg", `half a deg off loses ${unit}`, "s/nm", "half a kn off: s/nm", wordHeading("sails, state, remarks")];
+  const header = [`TWS ${unit}`, wordHeading("VMG"), "TWA deg", `speed ${unit}`, `VMG ${unit}`, "heel deg", "within 0.5 %: TWA deg", "half a kn off: s/nm", wordHeading("sails, state, remarks")];
   const own = data.targets.rows.filter((row) => row.option === nameOf(state.option));
   const rows = ["upwind", "downwind"].flatMap((aim) => own.filter((row) => row.aim === aim)).map((row) => {
     const mark = row.is_extended ? data.marks.extended : "", wind = data.tws_kn.findIndex((tws) => Math.abs(tws - row.tws_kn) < 1e-6);
@@ -98,8 +98,8 @@ function targetTable() {
     const of = (key) => ({ of: { key, aim: row.aim, wind } });
     return [
       windText(wind), wordHeading(row.aim), { text: show(row.twa_deg, 1), ...of("twa_deg") }, { text: speed(row.boat_speed_kn) + mark, ...of("boat_speed_kn") },
-      { text: speed(row.vmg_kn), ...of("vmg_kn") }, show(row.heel_deg, 1), speed(row.half_degree_lost_kn, 3) + row.unsure,
-      show(row.half_degree_lost_s_per_nm, 1), show(row.half_knot_lost_s_per_nm, 0), wordHeading(told),
+      { text: speed(row.vmg_kn), ...of("vmg_kn") }, show(row.heel_deg, 1), row.flat,
+      show(row.half_knot_lost_s_per_nm, 0), wordHeading(told),
     ];
   });
   if (rows.length) table("targets", "", header, rows);
