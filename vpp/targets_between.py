@@ -118,7 +118,12 @@ class Target:
     @property
     def flat_open_words(self) -> str:
         """Which of these angles are no more than the last ones known: `from`, `to`, both or none."""
-        return " ".join(name for name, more in zip(("from", "to"), self.flat_open, strict=True) if more)
+        return _which(self.flat_open)
+
+    @property
+    def flat_unsure_words(self) -> str:
+        """Likewise, at which of them what is lost is not known to half of it."""
+        return _which(not sure for sure in self.flat_sure)
 
     def is_sure(self, offset_deg: float) -> bool:
         """Whether what an angle off the best one loses is known to half of it, or to what matters at sea."""
@@ -634,7 +639,7 @@ TARGET_COLUMNS = (
 )  # fmt: skip
 COST_COLUMNS = (
     "half_degree_lost_kn", "half_degree_lost_s_per_nm", "half_knot_lost_kn", "half_knot_lost_s_per_nm",
-    "flat_from_deg", "flat_to_deg", "flat_open",
+    "flat_from_deg", "flat_to_deg", "flat_open", "flat_unsure",
     "twa_error_deg", "boat_speed_error_kn", "vmg_error_kn", "status", "remark", "reason",
 )  # fmt: skip
 MODE_COLUMNS = (
@@ -662,7 +667,7 @@ def targets_frame(targets: Sequence[Target], trims: Sequence[str]) -> pd.DataFra
                 each.branch, each.sail_set,
                 *(each.state.get(name, math.nan) for name in (*STATE_COLUMNS, *trims)),
                 half_degree, each.seconds_per_nm(half_degree), half_knot, each.seconds_per_nm(half_knot),
-                *each.flat_deg, each.flat_open_words,
+                *each.flat_deg, each.flat_open_words, each.flat_unsure_words,
                 each.twa_error_deg, each.boat_speed_error_kn, each.vmg_error_kn, each.status, each.remark,
                 each.reason,
             )
@@ -701,6 +706,11 @@ def say_mode(offset_deg: float) -> str:
 def _row_in(rows: pd.DataFrame, tws_kn: float) -> Mapping[str, Any]:
     found = rows[np.isclose(rows["tws_kn"], tws_kn, atol=_SAME_KN)]
     return {} if found.empty else {str(name): value for name, value in found.iloc[0].items()}
+
+
+def _which(flags: Iterable[bool]) -> str:
+    """The names of the ends that are flagged."""
+    return " ".join(name for name, flag in zip(("from", "to"), flags, strict=True) if flag)
 
 
 def _both(values: Iterable[Any]) -> Any:

@@ -201,9 +201,12 @@ def test_a_flat_top_that_is_not_known_to_its_end_says_so() -> None:
 
 
 def test_an_end_that_the_angles_do_not_tell_is_marked() -> None:
-    told = targets(round_hill, twa_deg=[30.0, 60.0, 90.0, 120.0, 150.0]).target(aim="upwind", tws_kn=10.0)
+    found = targets(round_hill, twa_deg=[30.0, 60.0, 90.0, 120.0, 150.0])
+    told = found.target(aim="upwind", tws_kn=10.0)
     assert told.flat_sure != (True, True)
     assert UNSURE_MARK in told.flat_words
+    row = found.to_frame().set_index(["tws_kn", "aim"]).loc[(10.0, "upwind")]
+    assert row["flat_unsure"] == told.flat_unsure_words != ""
 
 
 def test_the_flat_top_between_winds_lies_between_those_of_both() -> None:
