@@ -248,9 +248,14 @@ def test_derivatives_are_those_of_the_sums_by_jax() -> None:
         def values(state: object) -> object:
             return jax.numpy.stack([jax.numpy.asarray(v) for v in everything(columns, table, state)])
 
-        for i, state in enumerate(x.T):
-            gradient = np.asarray(jax.jacfwd(values)(state)).reshape(-1, 4)
-            hessian = np.asarray(jax.jacfwd(jax.jacfwd(values))(state)).reshape(-1, 4, 4)
+        def slopes(state: object) -> object:
+            gradient = jax.jacfwd(values)(state)
+            return gradient, gradient
+
+        hessians, gradients = jax.vmap(jax.jacfwd(slopes, has_aux=True))(x.T)
+        for i in range(len(x.T)):
+            gradient = np.asarray(gradients[i]).reshape(-1, 4)
+            hessian = np.asarray(hessians[i]).reshape(-1, 4, 4)
             for k, (_, slope, bend) in enumerate(found):
                 np.testing.assert_allclose(
                     slope[:, i], gradient[k], rtol=1e-10, atol=1e-11 * np.abs(gradient[k]).max()
