@@ -10,15 +10,14 @@ import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from tests.support import foiler, keelboat, synthetic, two_ways
-from vpp import equilibrium, plots
+from tests.support import synthetic, two_ways
+from vpp import plots
 from vpp.compare import Comparison, compare, find_crossovers
 from vpp.polar import NoSuchBranch, Point, Polar, point, polar
 from vpp.results.files import csv_text
 from vpp.results.frames import branches_frame
 from vpp.results.variables import COLUMNS, CONTROL_COLUMNS
 from vpp.solved import BRANCHES, FOIL_BORNE, HULL_BORNE, NoEquilibrium
-from vpp.solver.status import Status
 
 # at 100 deg the base flies from 8 kn, taller_rig from 6 kn and cut_head from 9 kn
 WINDS, ANGLES = (6.0, 8.0, 12.0, 20.0), (30.0, 100.0, 160.0)
@@ -112,17 +111,6 @@ def test_boat_without_foils_has_no_branches_to_show() -> None:
 def test_controls_are_the_columns_that_can_be_set() -> None:
     assert CONTROL_COLUMNS[0] == "main_sheet_deg"
     assert CONTROL_COLUMNS[-4:] == ("rudder_deg", "cant_deg", "flap_deg", "elevator_deg")
-
-
-def test_condition_that_fails_on_every_branch_says_why_on_each() -> None:
-    """Dead into the wind, with the real solver: nothing balances, or only where the wakes are not known."""
-    found = equilibrium.solve([keelboat.coarse(foiler.base(), 5)], keelboat.conditions(tws_kn=10, twa_deg=0))
-    assert found.status[0] in (Status.NO_EQUILIBRIUM, Status.OUTSIDE_MODEL_RANGE)
-    reasons = {branch: str(one.reason[0]) for branch, one in found.branches.items()}
-    assert all(reasons.values())
-    assert found.reason[0] == (
-        f"hull-borne: {reasons[HULL_BORNE].removesuffix('.')}; foil-borne: {reasons[FOIL_BORNE]}"
-    )
 
 
 # --- point --------------------------------------------------------------------------------------------------
