@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -12,11 +13,18 @@ import pytest
 from typer.testing import CliRunner
 
 from tests.support import keelboat
+from tests.support.solved_once import solved_once
 from vpp.cli import app
 from vpp.results.files import CAUTION
 from vpp.why import CAUSES, LEFT_OVER
 
 ASKED = ("--tws", "12", "--twa", "upwind", "--option", "long_luff")
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _solved_once() -> Iterator[None]:
+    with solved_once():
+        yield
 
 
 def run(*words: str) -> Any:
