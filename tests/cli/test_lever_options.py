@@ -5,17 +5,24 @@ from __future__ import annotations
 import csv
 import io
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 from typer.testing import CliRunner
 
+from tests.support.solved_once import solved_once
 from vpp.cli import app
 
 KEELBOAT = str(Path(__file__).parents[2] / "configs" / "keelboat.toml")
 WIND = ("--tws", "12", "--twa", "60")
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _solved_once() -> Iterator[None]:
+    with solved_once():
+        yield
 
 
 def run(*words: str) -> Any:
