@@ -10,7 +10,7 @@ import pytest
 
 from tests.support import keelboat
 from vpp import equilibrium, load
-from vpp.polar import Point, point
+from vpp.polar import Point
 from vpp.results.files import Source
 from vpp.why import (
     CAUSES,
@@ -30,6 +30,7 @@ from vpp.why import (
     NoSplit,
     _by_height,
     split,
+    split_at,
     why,
 )
 
@@ -37,9 +38,8 @@ SOURCE = Source(name="tests", file="none", digest="0")
 OF_SAILS = (DRIVE, INDUCED, PROFILE, SIDE_FORCE, CENTRE, TURNING)
 
 
-def at(boat, tws_kn=12.0, twa_deg=60.0, aim="speed"):
-    of = keelboat.conditions(tws_kn=tws_kn, twa_deg=twa_deg, aim=aim)
-    solved = equilibrium.solve([boat], of)
+def at(boat, tws_kn=12.0, twa_deg=60.0):
+    solved = equilibrium.solve([boat], keelboat.conditions(tws_kn=tws_kn, twa_deg=twa_deg))
     assert not solved.status.any()
     return Point(source=SOURCE, solved=solved)
 
@@ -56,26 +56,69 @@ def boat_file():
     return load(keelboat.FILE)
 
 
-@lru_cache(maxsize=8)
+WINDS = ((12.0, "upwind"), (16.0, 100.0))
+OPTIONS = ("taller_rig", "long_luff", "cut_head", "more_crew")
+
+
+@lru_cache(maxsize=1)
+def together():
+    """The demo boat and its options in both winds, one boat after the other."""
+    boats = [boat_file().boat(name) for name in ("base", *OPTIONS)]
+    of = keelboat.conditions(
+        option=np.repeat(np.arange(len(boats)), len(WINDS)),
+        tws_kn=[wind for wind, _ in WINDS] * len(boats),
+        twa_deg=[np.nan, 100.0] * len(boats),
+        aim=np.array(["upwind", "speed"] * len(boats)),
+    )
+    found = equilibrium.solve(boats, of)
+    assert not found.status.any()
+    return found
+
+
 def solved(option, wind):
-    return point(boat_file(), tws_kn=wind[0], twa_deg=wind[1], option=option)
+    """A boat of the demo file in a wind, by its place among those solved together."""
+    return together(), ("base", *OPTIONS).index(option) * len(WINDS) + WINDS.index(wind)
 
 
-def test_a_boat_gains_nothing_on_itself():
-    found = split(at(BASE), at(replace(BASE, name="same")))
-    assert set(parts(found)) == set(CAUSES)
-    assert all(abs(part.gain_kn) < 1e-9 for part in found.parts)
-    assert all(abs(part.solved_again_kn) < 1e-5 for part in found.parts)
+def gain_of(option, over, **wind):
+    """The gain of a boat over another in one wind, by cause; both solved together."""
+    of = keelboat.conditions(**{"tws_kn": 12.0, "twa_deg": 60.0, **wind}, option=[0, 1])
+    found = equilibrium.solve([over, option], of)
+    assert not found.status.any()
+    return split_at((found, 0), (found, 1))
 
 
-@pytest.mark.parametrize(("twa_deg", "aim"), [(45.0, "speed"), (np.nan, "upwind"), (np.nan, "downwind")])
-def test_what_differs_in_windage_alone_gains_by_windage_alone(twa_deg, aim):
+@lru_cache(maxsize=1)
+def with_less_windage():
+    """The boat, and one with half the windage: at 45 deg and at both best VMGs."""
     less = replace(
         BASE,
         name="sleek",
         windage=tuple(replace(item, drag_coefficient=0.5 * item.drag_coefficient) for item in BASE.windage),
     )
-    found = split(at(BASE, twa_deg=twa_deg, aim=aim), at(less, twa_deg=twa_deg, aim=aim))
+    of = keelboat.conditions(
+        option=[0, 0, 0, 1, 1, 1],
+        tws_kn=12.0,
+        twa_deg=[45.0, np.nan, np.nan] * 2,
+        aim=np.array(["speed", "upwind", "downwind"] * 2),
+    )
+    found = equilibrium.solve([BASE, less], of)
+    assert not found.status.any()
+    return found
+
+
+def test_a_boat_gains_nothing_on_itself():
+    found = gain_of(replace(BASE, name="same"), BASE)
+    assert set(parts(found)) == set(CAUSES)
+    assert all(abs(part.gain_kn) < 1e-9 for part in found.parts)
+    assert all(abs(part.solved_again_kn) < 1e-5 for part in found.parts)
+
+
+@pytest.mark.parametrize(("place", "aim"), [(0, "speed"), (1, "upwind"), (2, "downwind")])
+def test_what_differs_in_windage_alone_gains_by_windage_alone(place, aim):
+    both = with_less_windage()
+    found = split_at((both, place), (both, place + 3))
+    assert found.aim == aim
     by_cause = parts(found)
     assert abs(by_cause[WINDAGE]) > 1e-3
     assert by_cause[WINDAGE] == pytest.approx(found.gain_kn, rel=2e-3)
@@ -87,7 +130,7 @@ def test_what_differs_in_windage_alone_gains_by_windage_alone(twa_deg, aim):
 def test_a_crew_that_may_sit_further_out_gains_by_a_limit_that_gives_way():
     arm = replace(BASE.crew.arm, upper=1.1 * BASE.crew.arm.upper)
     further = replace(BASE, name="racks", crew=replace(BASE.crew, arm=arm))
-    found = split(at(BASE, tws_kn=16.0), at(further, tws_kn=16.0))
+    found = gain_of(further, BASE, tws_kn=16.0)
     by_cause = parts(found)
     assert by_cause[LIMITS] == pytest.approx(found.gain_kn, rel=2e-2)
     assert all(abs(gain) < 1e-6 for cause, gain in by_cause.items() if cause != LIMITS)
@@ -96,22 +139,22 @@ def test_a_crew_that_may_sit_further_out_gains_by_a_limit_that_gives_way():
 
 def test_a_heavier_crew_that_does_not_sink_the_boat_gains_by_righting_moment():
     heavier = replace(BASE, name="more crew", crew=replace(BASE.crew, mass=1.2 * BASE.crew.mass))
-    found = split(at(BASE, tws_kn=16.0), at(heavier, tws_kn=16.0))
+    found = gain_of(heavier, BASE, tws_kn=16.0)
     by_cause = parts(found)
     assert by_cause[RIGHTING] == pytest.approx(found.gain_kn, rel=2e-2)
     assert all(abs(gain) < 1e-7 for cause, gain in by_cause.items() if cause != RIGHTING)
 
 
 def test_a_heavier_crew_as_the_boat_file_has_it_sinks_the_boat_too():
-    by_cause = parts(split(solved("base", (16.0, 100.0)), solved("more_crew", (16.0, 100.0))))
+    by_cause = parts(split_at(solved("base", (16.0, 100.0)), solved("more_crew", (16.0, 100.0))))
     assert by_cause[RIGHTING] > 0.0 > by_cause[HULL]
     assert all(abs(by_cause[cause]) < 2e-3 for cause in OF_SAILS)
 
 
-@pytest.mark.parametrize("wind", [(12.0, "upwind"), (16.0, 100.0)], ids=str)
-@pytest.mark.parametrize("option", ["taller_rig", "long_luff", "cut_head", "more_crew"])
+@pytest.mark.parametrize("wind", WINDS, ids=str)
+@pytest.mark.parametrize("option", OPTIONS)
 def test_parts_of_the_demo_options_add_up_and_are_what_solving_again_gives(option, wind):
-    found = split(solved("base", wind), solved(option, wind))
+    found = split_at(solved("base", wind), solved(option, wind))
     largest = max(abs(part.gain_kn) for part in found.parts)
     assert abs(found.remainder_kn) < 0.03 * largest + 5e-4
     for part in found.parts:
@@ -120,8 +163,8 @@ def test_parts_of_the_demo_options_add_up_and_are_what_solving_again_gives(optio
 
 
 def test_going_back_is_the_same_the_other_way_round():
-    there = split(solved("base", (12.0, "upwind")), solved("taller_rig", (12.0, "upwind")))
-    back = split(solved("taller_rig", (12.0, "upwind")), solved("base", (12.0, "upwind")))
+    there = split_at(solved("base", (12.0, "upwind")), solved("taller_rig", (12.0, "upwind")))
+    back = split_at(solved("taller_rig", (12.0, "upwind")), solved("base", (12.0, "upwind")))
     assert parts(back) == pytest.approx({cause: -gain for cause, gain in parts(there).items()}, abs=1e-9)
 
 
@@ -154,12 +197,10 @@ def test_the_table_and_the_sentence_say_the_same():
 
 def test_without_a_result_there_are_no_parts():
     crippled = replace(BASE, name="crippled", margins=replace(BASE.margins, leeway=0.002))
-    failed = Point(
-        source=SOURCE,
-        solved=equilibrium.solve([crippled], keelboat.conditions(tws_kn=12.0, twa_deg=60.0)),
-    )
+    of = keelboat.conditions(tws_kn=12.0, twa_deg=60.0, option=[0, 1])
+    found = equilibrium.solve([BASE, crippled], of)
     with pytest.raises(NoSplit, match="crippled has no result: No equilibrium"):
-        split(at(BASE), failed)
+        split_at((found, 0), (found, 1))
 
 
 def test_boats_that_are_not_trimmed_alike_are_said_to_be_so():
