@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 
 import vpp
-from vpp import equilibrium, fleets
+from tests.support import keelboat
+from vpp import equilibrium, fleets, wardrobe
 from vpp.config import BoatFile, BoatFileError
 from vpp.config.movable import Key, MovableKeys
 from vpp.levers import Lever, Levers, NoLevers, _Optimum, levers, practical_step
-from vpp.polar import Point
 from vpp.results.variables import KNOT
-from vpp.solved import Conditions
+from vpp.solved import Solved
 from vpp.solver.interior_point import minimise
 from vpp.solver.problem import Settings
 from vpp.solver.status import Status
@@ -34,31 +36,54 @@ def boat_file(name: str) -> BoatFile:
     return vpp.load(CONFIGS / f"{name}.toml")
 
 
+# Where each boat is looked at. The skiff has company, beside which one best VMG is found sooner.
+WINDS: dict[str, tuple[tuple[float, float | str], ...]] = {
+    "keelboat": ((12.0, "upwind"), (9.0, "downwind"), (24.0, 60.0)),
+    "foiling_monohull": ((14.0, "upwind"),),
+    "skiff": ((12.0, "upwind"), (13.0, "upwind")),
+}
+
+
 @cache
-def point(name: str, tws_kn: float, twa_deg: float | str) -> Point:
-    return vpp.point(boat_file(name), tws_kn=tws_kn, twa_deg=twa_deg)
+def all_solved(name: str) -> Solved:
+    """The boat in all of its winds."""
+    at_best = [isinstance(angle, str) for _, angle in WINDS[name]]
+    asked = keelboat.conditions(
+        tws_kn=[wind for wind, _ in WINDS[name]],
+        twa_deg=[np.nan if best else angle for best, (_, angle) in zip(at_best, WINDS[name], strict=True)],
+        aim=np.array(
+            [angle if best else "speed" for best, (_, angle) in zip(at_best, WINDS[name], strict=True)]
+        ),
+    )
+    solved = wardrobe.solve((boat_file(name).boat("base"),), asked)
+    assert not solved.status.any(), solved.reason
+    return solved
+
+
+def solved_at(name: str, tws_kn: float, twa_deg: float | str) -> tuple[Solved, int]:
+    return all_solved(name), WINDS[name].index((tws_kn, twa_deg))
+
+
+def levers_at(name: str, *wind: float | str, **asked: Any) -> Levers:
+    solved, place = solved_at(name, *wind)  # type: ignore[arg-type]
+    return levers(boat_file(name), solved, place=place, **asked)
 
 
 @cache
 def found(name: str, tws_kn: float, twa_deg: float | str) -> Levers:
-    return levers(boat_file(name), point(name, tws_kn, twa_deg))
+    return levers_at(name, tws_kn, twa_deg)
 
 
-def solved_again(name: str, at: Point, keys: tuple[str, ...]) -> dict[str, float]:
+def solved_again(name: str, solved: Solved, place: int, keys: tuple[str, ...]) -> dict[str, float]:
     """Knots a unit by solving boats with a little more and a little less of each key from scratch."""
-    movable, solved = MovableKeys(boat_file(name), "base"), at.solved
+    movable = MovableKeys(boat_file(name), "base")
     steps = {key: SHARE * practical_step(movable.keys[key]) for key in keys}
     boats = [movable.moved(key, side * steps[key]) for key in keys for side in (1.0, -1.0)]
-    if solved.sail_set[0]:
-        boats = [boat.wearing(str(solved.sail_set[0])) for boat in boats]
-    count, asked = len(boats), solved.conditions
-    conditions = Conditions(
-        option=np.arange(count),
-        tws=np.repeat(asked.tws, count),
-        twa=np.repeat(asked.twa, count),
-        aim=np.repeat(asked.aim, count),
-    )
-    again = equilibrium.solve(boats, conditions, branches=(str(solved.branch[0]),))
+    if solved.sail_set[place]:
+        boats = [boat.wearing(str(solved.sail_set[place])) for boat in boats]
+    asked = solved.conditions.take(np.full(len(boats), place))
+    conditions = replace(asked, option=np.arange(len(boats)))
+    again = equilibrium.solve(boats, conditions, branches=(str(solved.branch[place]),))
     speed = (made_good(again) / KNOT).reshape(-1, 2)
     slopes = (speed[:, 0] - speed[:, 1]) / (2.0 * np.array(list(steps.values())))
     return dict(zip(keys, slopes.tolist(), strict=True))
@@ -97,9 +122,8 @@ def test_levers_are_what_solving_again_gives(
     name: str, wind: tuple[float, float | str], keys: tuple[str, ...]
 ) -> None:
     # Source: the envelope theorem, against central differences of optima found from scratch
-    at = point(name, *wind)
-    by_multipliers = levers(boat_file(name), at, keys=keys)
-    again = solved_again(name, at, keys)
+    by_multipliers = levers_at(name, *wind, keys=keys)
+    again = solved_again(name, *solved_at(name, *wind), keys)
     for key in keys:
         lever = by_multipliers[key]
         # what is left of the solver's tolerance in two speeds, over the step
@@ -108,7 +132,7 @@ def test_levers_are_what_solving_again_gives(
 
 
 def test_the_multipliers_are_the_solvers_own() -> None:
-    optimum = _Optimum(MovableKeys(boat_file("keelboat"), "base"), point("keelboat", 24.0, 60.0).solved, 0)
+    optimum = _Optimum(MovableKeys(boat_file("keelboat"), "base"), *solved_at("keelboat", 24.0, 60.0))
     own = minimise(optimum.problem, optimum.x, settings=Settings(initial_barrier=1e-4))
     assert own.status[0] == Status.CONVERGED
     assert optimum.multipliers == pytest.approx(own.multipliers[:, 0], abs=1e-5)
@@ -119,9 +143,7 @@ def test_the_multipliers_are_the_solvers_own() -> None:
 def test_the_state_is_read_off_a_result_whole() -> None:
     # under six equations, with trims read off the strips
     optimum = _Optimum(
-        MovableKeys(boat_file("foiling_monohull"), "base"),
-        point("foiling_monohull", 14.0, "upwind").solved,
-        0,
+        MovableKeys(boat_file("foiling_monohull"), "base"), *solved_at("foiling_monohull", 14.0, "upwind")
     )
     equations = optimum.constraints[: optimum.problem.equality_count]
     assert np.abs(equations).max() < 1e-7
@@ -143,9 +165,7 @@ def test_a_limit_that_does_not_hold_buys_nothing() -> None:
 
 
 def test_a_limit_let_go_within_the_step_is_solved_again_on_either_side() -> None:
-    lever = levers(boat_file("keelboat"), point("keelboat", 24.0, 60.0), keys=["margins.heel_deg"])[
-        "margins.heel_deg"
-    ]
+    lever = levers_at("keelboat", 24.0, 60.0, keys=["margins.heel_deg"])["margins.heel_deg"]
     assert not lever.is_stable
     assert "solved again" in lever.remark
     # more room for heel gains less and less
@@ -190,20 +210,18 @@ def test_a_frame_has_a_row_for_each_lever_with_units() -> None:
 
 
 def test_keys_that_cannot_be_moved_are_refused_with_a_reason() -> None:
-    at = point("keelboat", 12.0, "upwind")
     with pytest.raises(BoatFileError, match="no such lever"):
-        levers(boat_file("keelboat"), at, keys=["crew.mas_kg"])
+        levers_at("keelboat", 12.0, "upwind", keys=["crew.mas_kg"])
     with pytest.raises(BoatFileError, match="none of it"):
-        levers(boat_file("keelboat"), at, keys=["fin.keel.offset_y_m"])
+        levers_at("keelboat", 12.0, "upwind", keys=["fin.keel.offset_y_m"])
 
 
 def test_a_condition_without_a_result_has_no_levers() -> None:
-    conditions = Conditions(
-        option=np.zeros(1, dtype=np.intp), tws=np.array([5.0]), twa=np.array([0.0]), aim=np.array(["speed"])
-    )
-    solved = equilibrium.solve([boat_file("keelboat").boat("base")], conditions)
-    with pytest.raises(NoLevers, match="without a result"):
-        levers(boat_file("keelboat"), solved)
+    solved, place = solved_at("keelboat", 12.0, "upwind")
+    reason = np.full(len(solved.status), "No equilibrium: invented.", dtype=object)
+    failed = replace(solved, status=np.full_like(solved.status, Status.NO_EQUILIBRIUM), reason=reason)
+    with pytest.raises(NoLevers, match="without a result: No equilibrium: invented"):
+        levers(boat_file("keelboat"), failed, place=place)
 
 
 def test_a_step_is_worth_the_stronger_side() -> None:
@@ -224,15 +242,12 @@ def test_held_water_line_and_sinking_make_up_the_boat_afloat() -> None:
 
 def test_a_step_that_the_boat_file_does_not_allow_whole_is_told() -> None:
     # two centimetres are left between the deck and the jib
-    lever = levers(
-        boat_file("foiling_monohull"), point("foiling_monohull", 14.0, "upwind"), keys=["rig.deck_height_m"]
-    )["rig.deck_height_m"]
+    lever = levers_at("foiling_monohull", 14.0, "upwind", keys=["rig.deck_height_m"])["rig.deck_height_m"]
     assert lever.remark == "The boat file does not allow a whole step more."
 
 
 def test_dimensions_that_change_the_waves_of_a_hull_can_be_left_to_be_asked_for() -> None:
-    at = point("foiling_monohull", 14.0, "upwind")
-    without = levers(boat_file("foiling_monohull"), at, hull_waves=False)
+    without = levers_at("foiling_monohull", 14.0, "upwind", hull_waves=False)
     assert "by name" in without.left_out["hull.waterline_length_m"]
     # friction is none of the waves, and the hull out of the water has none
     assert without["hull.roughness_mm"].gain_kn == 0.0
