@@ -34,9 +34,39 @@ def in_sea(sea: Sea) -> Boat:
     return replace(keelboat.coarse(keelboat.base()), sea=sea)
 
 
-def test_waves_from_ahead_cost_speed_and_are_in_the_budget(flat: equilibrium.Solved) -> None:
+@pytest.fixture(scope="module")
+def rough() -> equilibrium.Solved:
+    return solved(in_sea(CHOP))
+
+
+@pytest.fixture(scope="module")
+def speeds() -> dict[str, np.ndarray]:
+    """Boat speeds of the boat and of others that differ from it in one thing, solved together."""
+    base = keelboat.coarse(keelboat.base())
+    air, hull = base.environment, base.hull
+    assert isinstance(hull, Hull)
+    boats = {
+        "base": base,
+        # the share of sea level's density that is left at 2000 m (ISO 2533)
+        "thin_air": replace(base, environment=replace(air, air_density=0.785 * air.air_density)),
+        "heavy_going": replace(base, calibration=Calibration(hull_resistance=1.2)),
+        "sleek": replace(base, calibration=Calibration(windage=0.8)),
+        "dirty_fins": replace(base, calibration=Calibration(appendage_drag=1.3)),
+        "rough_bottom": replace(base, hull=replace(hull, roughness=0.3e-3)),
+    }
+    count = len(UPWIND)
+    every = UPWIND.take(np.tile(np.arange(count), len(boats)))
+    found = equilibrium.solve(
+        list(boats.values()), replace(every, option=np.repeat(np.arange(len(boats)), count))
+    )
+    assert (found.status == Status.CONVERGED).all(), found.reason
+    return dict(zip(boats, found.quantities["boat_speed"].reshape(-1, count), strict=True))
+
+
+def test_waves_from_ahead_cost_speed_and_are_in_the_budget(
+    flat: equilibrium.Solved, rough: equilibrium.Solved
+) -> None:
     """Source of the sign: waves from ahead add resistance (Gerritsma & Beukelman 1972, memory)."""
-    rough = solved(in_sea(CHOP))
     assert (rough.quantities["boat_speed"] < 0.99 * flat.quantities["boat_speed"]).all()
     added = rough.force[rough.components.index("added resistance in waves"), 0]
     assert (added < -50.0).all()
@@ -61,11 +91,10 @@ def test_a_wind_sea_grows_with_the_wind() -> None:
     np.testing.assert_allclose(found.quantities["wave_period"], expected.peak_period, rtol=1e-12)
 
 
-def test_boats_in_and_out_of_waves_do_not_share_a_batch_but_a_call() -> None:
+def test_boats_in_and_out_of_waves_do_not_share_a_batch_but_a_call(rough: equilibrium.Solved) -> None:
     both = keelboat.conditions(tws_kn=[14.0, 14.0], twa_deg=[45.0, 45.0], option=[0, 1])
     together = equilibrium.solve([in_sea(Sea()), in_sea(CHOP)], both)
-    alone = solved(in_sea(CHOP))
-    assert together.quantities["boat_speed"][1] == pytest.approx(alone.quantities["boat_speed"][1], rel=1e-9)
+    assert together.quantities["boat_speed"][1] == pytest.approx(rough.quantities["boat_speed"][1], rel=1e-9)
     assert together.quantities["boat_speed"][1] < together.quantities["boat_speed"][0]
 
 
@@ -138,13 +167,9 @@ def test_waves_steeper_than_waves_stand_are_refused() -> None:
 # --- air, factors, trim tab ---------------------------------------------------------------------------------
 
 
-def test_thin_air_drives_less(flat: equilibrium.Solved) -> None:
-    """Source of the sign: force goes with density; 0.785 of sea level's at 2000 m (ISO 2533)."""
-    base = keelboat.coarse(keelboat.base())
-    thin = replace(
-        base, environment=replace(base.environment, air_density=0.785 * base.environment.air_density)
-    )
-    assert (solved(thin).quantities["boat_speed"] < flat.quantities["boat_speed"])[0]
+def test_thin_air_drives_less(speeds: dict[str, np.ndarray]) -> None:
+    """Source of the sign: force goes with density."""
+    assert (speeds["thin_air"] < speeds["base"])[0]
 
 
 def test_factors_scale_the_forces_that_they_name() -> None:
@@ -168,15 +193,10 @@ def test_factors_scale_the_forces_that_they_name() -> None:
         )
 
 
-def test_more_resistance_is_slower_and_less_windage_faster(flat: equilibrium.Solved) -> None:
-    base = keelboat.coarse(keelboat.base())
-    speed = flat.quantities["boat_speed"]
-    heavy = solved(replace(base, calibration=Calibration(hull_resistance=1.2)))
-    sleek = solved(replace(base, calibration=Calibration(windage=0.8)))
-    dirty = solved(replace(base, calibration=Calibration(appendage_drag=1.3)))
-    assert (heavy.quantities["boat_speed"] < speed).all()
-    assert (sleek.quantities["boat_speed"] > speed).all()
-    assert (dirty.quantities["boat_speed"] < speed).all()
+def test_more_resistance_is_slower_and_less_windage_faster(speeds: dict[str, np.ndarray]) -> None:
+    assert (speeds["heavy_going"] < speeds["base"]).all()
+    assert (speeds["sleek"] > speeds["base"]).all()
+    assert (speeds["dirty_fins"] < speeds["base"]).all()
 
 
 def with_tab(fin: Fin) -> Fin:
@@ -194,8 +214,5 @@ def test_a_trim_tab_takes_leeway_and_is_never_slower(flat: equilibrium.Solved) -
     assert (tabbed.quantities["boat_speed"] > flat.quantities["boat_speed"] - 1e-9).all()
 
 
-def test_a_rough_bottom_is_slower(flat: equilibrium.Solved) -> None:
-    base = keelboat.coarse(keelboat.base())
-    assert isinstance(base.hull, Hull)
-    fouled = solved(replace(base, hull=replace(base.hull, roughness=0.3e-3)))
-    assert (fouled.quantities["boat_speed"] < 0.99 * flat.quantities["boat_speed"]).all()
+def test_a_rough_bottom_is_slower(speeds: dict[str, np.ndarray]) -> None:
+    assert (speeds["rough_bottom"] < 0.99 * speeds["base"]).all()
