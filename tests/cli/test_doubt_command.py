@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import json
 from pathlib import Path
 from typing import Any
@@ -22,10 +23,31 @@ def run(*words: str) -> Any:
 
 
 @pytest.fixture(scope="module")
-def done(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("doubt")
-    boat = doubtful.write(folder)
-    return run(str(boat), *ASKED, "--processes", "1", "--out", str(folder / "out")), folder / "out"
+def boat(tmp_path_factory):
+    return doubtful.write(tmp_path_factory.mktemp("doubt"))
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _drawn_once():
+    """The same question is answered once, however it is printed."""
+    module = importlib.import_module("vpp.doubt")
+    find, answers = module.doubt, {}
+
+    def remembered(boat_file, *, progress=None, **asked):
+        question = (boat_file.path, repr(sorted(asked.items())))
+        if question not in answers:
+            answers[question] = find(boat_file, progress=progress, **asked)
+        return answers[question]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(module, "doubt", remembered)
+        yield
+
+
+@pytest.fixture(scope="module")
+def done(boat, tmp_path_factory):
+    out = tmp_path_factory.mktemp("doubt") / "out"
+    return run(str(boat), *ASKED, "--processes", "1", "--out", str(out)), out
 
 
 def test_text_tells_ranges_gains_and_what_they_rest_on(done) -> None:
@@ -80,8 +102,7 @@ def test_a_key_that_the_boat_does_not_have_is_named_with_the_nearest(tmp_path: P
     assert not (tmp_path / "out").exists()
 
 
-def test_data_alone_is_printed(tmp_path: Path) -> None:
-    boat = doubtful.write(tmp_path)
+def test_data_alone_is_printed(boat: Path, tmp_path: Path) -> None:
     words = (str(boat), *ASKED, "--processes", "1", "--no-figures", "--out", str(tmp_path / "out"))
     told = json.loads(run(*words, "--format", "json").stdout, parse_constant=pytest.fail)
     assert len(told["gains"]) == 3
