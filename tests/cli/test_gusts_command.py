@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+from collections.abc import Iterator
 from typing import Any
 
 import pandas as pd
@@ -11,11 +12,18 @@ import pytest
 from typer.testing import CliRunner
 
 from tests.support import keelboat
+from tests.support.solved_once import solved_once
 from vpp.cli import app
 from vpp.gusts import COLUMNS
 from vpp.results.files import CAUTION
 
 ASKED = ("--tws", "12", "--twa", "60")
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _solved_once() -> Iterator[None]:
+    with solved_once():
+        yield
 
 
 def run(*words: str) -> Any:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import tomllib
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -13,10 +14,17 @@ import pytest
 from typer.testing import CliRunner
 
 from tests.support import keelboat
+from tests.support.solved_once import solved_once
 from vpp.cli import app
 from vpp.results.files import CAUTION
 
 ASKED = ("--vary", "fin.keel.span_m=1.2:2.2", "--tws", "12", "--twa", "100")
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _solved_once() -> Iterator[None]:
+    with solved_once("vpp.improve"):
+        yield
 
 
 def run(*words: str) -> Any:
