@@ -88,7 +88,7 @@ def test_a_comparison_says_which_sails_are_up(demo: Path, tmp_path: Path) -> Non
 
 
 def test_a_point_says_what_the_other_sets_would_do(demo: Path) -> None:
-    words = ("--tws", "8", "--twa", "60", "--option", "wardrobe")
+    words = ("--tws", "8", "--twa", "60", "--option", "wardrobe", "--no-levers")
     done = run("point", str(demo), *words)
     assert done.exit_code == 0, done.output
     assert "wardrobe, hull-borne, under full" in done.stdout
