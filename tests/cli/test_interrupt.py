@@ -98,7 +98,10 @@ def test_a_polar_keeps_what_is_done_and_says_that_it_is_a_part(tmp_path: Path, p
 
 @pytest.mark.parametrize("processes", [1, 2])
 def test_a_comparison_with_nothing_done_says_so(tmp_path: Path, processes: int) -> None:
-    """With two processes the interrupt comes while they start, which they must not see."""
+    """With two processes the interrupt comes while they start, which they must not see; with one, figures of
+    nothing are drawn as well.
+    """
+    figures = () if processes == 1 else ("--no-figures",)
     code, out, told = interrupted(
         tmp_path / "telling.py",
         *(
@@ -109,7 +112,7 @@ def test_a_comparison_with_nothing_done_says_so(tmp_path: Path, processes: int) 
             "--tws",
             "6:16:2",
         ),
-        *("--twa", "30:165:15", "--processes", str(processes), "-o", str(tmp_path / "out")),
+        *("--twa", "30:165:15", "--processes", str(processes), "-o", str(tmp_path / "out"), *figures),
         after="solving begins",
     )
     assert code == STOPPED
