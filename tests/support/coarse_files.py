@@ -19,3 +19,10 @@ def coarse_file(folder: Path, name: str, *others: str, stations: int = 6) -> Pat
         else:
             shutil.copy(CONFIGS / each, folder / each)
     return folder / name
+
+
+def without_sail_set(text: str, name: str) -> str:
+    """The text of a boat file with one sail set fewer to solve for."""
+    left, count = re.subn(rf'\[\[option\.add\.sail_set\]\]\nname = "{name}"\n(?:[^\[\n].*\n)+', "", text)
+    assert count == 1, name
+    return left
