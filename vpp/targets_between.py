@@ -125,6 +125,13 @@ class Target:
         """Likewise, at which of them what is lost is not known to half of it."""
         return _which(not sure for sure in self.flat_sure)
 
+    @property
+    def half_degree_words(self) -> str:
+        """Seconds a mile that half a degree loses, with a mark where that is not sure."""
+        sure = all(self.is_sure(way * HALF_DEGREE) for way in (-1.0, 1.0))
+        seconds = self.seconds_per_nm(self.half_degree_lost_kn)
+        return show_number(seconds, decimals=1) + ("" if sure else UNSURE_MARK)
+
     def is_sure(self, offset_deg: float) -> bool:
         """Whether what an angle off the best one loses is known to half of it, or to what matters at sea."""
         lost, error = (each.get(offset_deg, math.nan) for each in (self.lost_kn, self.lost_error_kn))
@@ -329,8 +336,10 @@ class Targets:
         """What the numbers rest on."""
         best = [each for option in self.options for each in self.all(option)]
         told = [
-            "Angles are true wind angles; VMG is positive up and down. Half a knot is less boat speed at the "
-            f"best angle. Between the angles of {100.0 * SHARE:g} % no more than that part of VMG is lost.",
+            "Angles are true wind angles; VMG is positive up and down. Between the angles of "
+            f"{100.0 * SHARE:g} % no more than that part of VMG is lost. Half a degree is off the best "
+            "angle, on the side that costs more; half a knot is less boat speed at it. "
+            "s/nm: seconds lost a mile made good.",
             f"{MORE_MARK} goes on: the solved angles or the way of sailing end before as much is lost.",
             f"{UNSURE_MARK} what is lost may be off by more than half of it, because the solved angles stand "
             "too far apart there: solve with --twa-grid in smaller steps.",

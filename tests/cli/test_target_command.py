@@ -76,8 +76,8 @@ def test_tables_tell_targets_costs_modes_and_trims(run: Callable[..., Any]) -> N
     done = run("good.toml", *GRID)
     assert done.exit_code == 0, done.output
     for said in (
-        "base: targets upwind, how far off costs little, and what half a knot less loses of VMG",
-        "TWS kn  TWA deg  speed kn  VMG kn  heel deg  within 0.5 %: TWA deg  half kn: kn  s/nm",
+        "base: targets upwind, and what being off them costs",
+        "TWS kn  TWA deg  speed kn  VMG kn  heel deg  within 0.5 %: TWA deg  half deg: s/nm  half kn: s/nm",
         "base: modes downwind: boat speed against the target",
         "4 deg higher",
         "base: trims upwind, by TWS, kn",

@@ -420,11 +420,10 @@ def _targets_table(found: Targets, targets: Sequence[Target]) -> str:
     option, aim = targets[0].option, targets[0].aim
     rides = any(math.isfinite(each.state.get("ride_height_m", math.nan)) for each in targets)
     header = ["TWS kn", "TWA deg", "speed kn", "VMG kn", "heel deg", *(["ride m"] if rides else [])]
-    header += [f"within {100.0 * SHARE:g} %: TWA deg", "half kn: kn", "s/nm"]
+    header += [f"within {100.0 * SHARE:g} %: TWA deg", "half deg: s/nm", "half kn: s/nm"]
     header += [*(["carried"] if found.flies else []), *(["sails"] if found.has_sail_sets else [])]
     rows = []
     for each in targets:
-        half_knot = each.half_knot_lost_kn
         rows.append(
             [
                 f"{each.tws_kn:g}",
@@ -434,13 +433,13 @@ def _targets_table(found: Targets, targets: Sequence[Target]) -> str:
                 show_number(each.state.get("heel_deg", math.nan), decimals=1),
                 *([show_number(each.state.get("ride_height_m", math.nan), decimals=2)] if rides else []),
                 each.flat_words,
-                show_number(half_knot, decimals=2),
-                show_number(each.seconds_per_nm(half_knot), decimals=0),
+                each.half_degree_words,
+                show_number(each.seconds_per_nm(each.half_knot_lost_kn), decimals=0),
                 *([each.branch or "-"] if found.flies else []),
                 *([each.sail_set or "-"] if found.has_sail_sets else []),
             ]
         )
-    title = f"{option}: targets {aim}, how far off costs little, and what half a knot less loses of VMG"
+    title = f"{option}: targets {aim}, and what being off them costs"
     return f"{title}\n{table(header, rows, left=0)}"
 
 

@@ -234,15 +234,19 @@ def _targets(found: Targets | str) -> dict[str, Any]:
         return {"rows": [], "notes": [found] if found else []}
     frame = found.to_frame()
     # an angle stays beside the other where the table is narrow
-    flat = [each.flat_words.replace(" ", "\u00a0") for option in found.options for each in found.all(option)]
+    words = [
+        {"flat": each.flat_words.replace(" ", "\u00a0"), "half_degree": each.half_degree_words}
+        for option in found.options
+        for each in found.all(option)
+    ]
     rows = []
-    for row, words in zip(frame.to_dict(orient="records"), flat, strict=True):
+    for row, costs in zip(frame.to_dict(orient="records"), words, strict=True):
         numbers = {name: _number(row[name]) for name in _TARGET_NUMBERS}
         told = {
             name: str(row[name] or "") for name in ("option", "aim", "sail_set", "branch", "remark", "reason")
         }
         is_extended = EXTENDED_REMARK in str(row["remark"])
-        rows.append({**told, **numbers, "tws_kn": row["tws_kn"], "flat": words, "is_extended": is_extended})
+        rows.append({**told, **numbers, **costs, "tws_kn": row["tws_kn"], "is_extended": is_extended})
     return {"rows": rows, "notes": list(found.notes())}
 
 

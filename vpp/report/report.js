@@ -90,7 +90,7 @@ function vmgTable() {
 
 function targetTable() {
   const unit = unitOf("kn").name;
-  const header = [`TWS ${unit}`, wordHeading("VMG"), "TWA deg", `speed ${unit}`, `VMG ${unit}`, "heel deg", "within 0.5 %: TWA deg", "half a kn off: s/nm", wordHeading("sails, state, remarks")];
+  const header = [`TWS ${unit}`, wordHeading("VMG"), "TWA deg", `speed ${unit}`, `VMG ${unit}`, "heel deg", "within 0.5 %: TWA deg", "half a deg off: s/nm", "half a kn off: s/nm", wordHeading("sails, state, remarks")];
   const own = data.targets.rows.filter((row) => row.option === nameOf(state.option));
   const rows = ["upwind", "downwind"].flatMap((aim) => own.filter((row) => row.aim === aim)).map((row) => {
     const mark = row.is_extended ? data.marks.extended : "", wind = data.tws_kn.findIndex((tws) => Math.abs(tws - row.tws_kn) < 1e-6);
@@ -98,7 +98,7 @@ function targetTable() {
     const of = (key) => ({ of: { key, aim: row.aim, wind } });
     return [
       windText(wind), wordHeading(row.aim), { text: show(row.twa_deg, 1), ...of("twa_deg") }, { text: speed(row.boat_speed_kn) + mark, ...of("boat_speed_kn") },
-      { text: speed(row.vmg_kn), ...of("vmg_kn") }, show(row.heel_deg, 1), row.flat,
+      { text: speed(row.vmg_kn), ...of("vmg_kn") }, show(row.heel_deg, 1), row.flat, row.half_degree,
       show(row.half_knot_lost_s_per_nm, 0), wordHeading(told),
     ];
   });
