@@ -197,9 +197,10 @@ def _parts(
     parts = []
     for places in (np.flatnonzero(batch == at) for at in number.values()):
         patch = _patches(conditions.take(places))
-        count = shares * -(-len(places) // (MOST_IN_PART * shares))
-        for some in np.array_split(np.unique(patch), min(count, patch.max(initial=0) + 1)):
-            which = np.isin(patch, some)
+        _, place = np.unique(patch, return_inverse=True)
+        count = min(shares * -(-len(places) // (MOST_IN_PART * shares)), place.max(initial=0) + 1)
+        # every part has patches from all winds and boats, so that none takes much longer than the others
+        for which in (place % count == turn for turn in range(count)):
             parts.append(_part(boats, conditions, places[which], patch[which], branches))
     return parts
 
