@@ -24,11 +24,22 @@ MOST_LEFT_OUT = 0.10
 know nothing of each other.
 """
 
+NEIGHBOURS = 64
+"""Rigs around a point that a surrogate goes through where there are more than `MOST_AT_ONCE`."""
+
+MOST_AT_ONCE = 4 * NEIGHBOURS
+"""Rigs that one surrogate goes through at once."""
+
+SAME = 1e-12
+"""Distances that differ by this part of them are the same."""
+
 # Rigs of a part of a range, and of a term of a fit.
 _TO_A_BIN, _TO_A_TERM = 8, 2
 # Rigs that shares are found from, and that a surrogate is made of and tried on.
 _MOST_FOR_SHARES, _MOST_FOR_SURROGATE = 4096, 2048
-_PARTS, _NEIGHBOURS = 10, 64
+_PARTS = 10
+# Points whose distances to all places are held at once.
+_AT_A_TIME = 512
 
 
 def bins(rigs: int) -> int:
@@ -155,19 +166,56 @@ def thinned(count: int, most: int) -> Integers:
     return np.arange(count) if count <= most else np.linspace(0, count - 1, most).astype(np.intp)
 
 
+class RadialBasis:
+    """Radial basis functions r^3 with a linear part (scipy.interpolate.RBFInterpolator) through values at
+    places (rigs, factors): all of them, or where there are many the 64 nearest to a point; of those that are
+    as far away as each other the first. Raises ValueError and LinAlgError where these do not span the space.
+    """
+
+    def __init__(self, places: Floats, values: Floats) -> None:
+        self.places, self.values = places, values
+        is_local = len(values) > MOST_AT_ONCE
+        self.whole = None if is_local else _through(places, values)
+
+    def __call__(self, at: Floats) -> Floats:
+        """Values at points (points, factors)."""
+        if self.whole is not None:
+            return np.asarray(self.whole(at))
+        found = np.empty(len(at))
+        for block in np.array_split(np.arange(len(at)), -(-len(at) // _AT_A_TIME)):
+            nearest = self._nearest(at[block])
+            groups, of = np.unique(nearest, axis=0, return_inverse=True)
+            for number, group in enumerate(groups):
+                points = block[of.ravel() == number]
+                found[points] = _through(self.places[group], self.values[group])(at[points])
+        return found
+
+    def _nearest(self, at: Floats) -> Integers:
+        """Places nearest to points (points, neighbours), in their order."""
+        away = np.zeros((len(at), len(self.places)))
+        for one, other in zip(at.T, self.places.T, strict=True):
+            away += (one[:, None] - other) ** 2
+        last = np.partition(away, NEIGHBOURS - 1, axis=1)[:, NEIGHBOURS - 1 : NEIGHBOURS]
+        nearer, alike = away < last, away == last
+        room = NEIGHBOURS - nearer.sum(axis=1, keepdims=True)
+        chosen = nearer | (alike & (np.cumsum(alike, axis=1) <= room))
+        return np.nonzero(chosen)[1].reshape(len(at), NEIGHBOURS)
+
+
 @dataclass(frozen=True, kw_only=True)
 class Surrogate:
     """A smooth function through the rigs of a study, and how well it finds those that it is not told of.
 
     `rms` and `largest` are errors of rigs left out, a tenth at a time, in the unit of the aim; `explained` is
-    the share of the variance that it predicts of them. `used` rigs hold it; `nearest` finds one of all rigs,
-    and `has_result` says which of these have one. Where there are too few, `reason`
-    says so and all are NaN.
+    the share of the variance that it predicts of them. `used` rigs hold it, which are `rigs` among all;
+    `nearest` finds one of all rigs, and `has_result` says which of these have one. Where there are too few,
+    `reason` says so and all are NaN.
     """
 
-    function: RBFInterpolator | None
+    function: RadialBasis | None
     nearest: KDTree | None
     has_result: NDArray[np.bool_]
+    rigs: Integers
     rms: float
     largest: float
     explained: float
@@ -176,11 +224,13 @@ class Surrogate:
 
     def __call__(self, places: Floats) -> Floats:
         """The aim at places (points, factors), each from 0 to 1 over its range; NaN outside, and where the
-        nearest rig has no result.
+        nearest rig, or one of several that are as near, has no result.
         """
         inside = np.all((places >= 0.0) & (places <= 1.0), axis=1)
-        if self.nearest is not None:
-            inside &= self.has_result[self.nearest.query(places)[1]]
+        if self.nearest is not None and not self.has_result.all():
+            away = self.nearest.query(places[inside])[0]
+            near = self.nearest.query_ball_point(places[inside], away * (1.0 + SAME))
+            inside[inside] = [bool(self.has_result[each].all()) for each in near]
         found = np.full(len(places), np.nan)
         if self.function is not None and inside.any():
             found[inside] = self.function(places[inside])
@@ -188,8 +238,8 @@ class Surrogate:
 
 
 def surrogate(places: Floats, gain: Floats) -> Surrogate:
-    """A surrogate of an aim from places of rigs in the ranges of the factors (rigs, factors): radial basis
-    functions r^3 with a linear part (scipy.interpolate.RBFInterpolator).
+    """A surrogate of an aim from places of rigs in the ranges of the factors (rigs, factors): see
+    `RadialBasis`.
     """
     known = np.flatnonzero(np.isfinite(gain))
     known = known[thinned(len(known), _MOST_FOR_SURROGATE)]
@@ -201,8 +251,8 @@ def surrogate(places: Floats, gain: Floats) -> Surrogate:
     try:
         for part in range(_PARTS):
             out = np.arange(len(y)) % _PARTS == part
-            predicted[out] = _through(x[~out], y[~out])(x[out])
-        whole = _through(x, y)
+            predicted[out] = RadialBasis(x[~out], y[~out])(x[out])
+        whole = RadialBasis(x, y)
     except (np.linalg.LinAlgError, ValueError):
         return no_surrogate("the rigs do not span the space of the factors", used=len(known))
     error = predicted - y
@@ -211,6 +261,7 @@ def surrogate(places: Floats, gain: Floats) -> Surrogate:
         function=whole,
         nearest=KDTree(places),
         has_result=np.isfinite(gain),
+        rigs=known,
         rms=float(np.sqrt(np.mean(error**2))),
         largest=float(np.abs(error).max()),
         explained=1.0 - float(np.mean(error**2)) / spread if spread > 0.0 else math.nan,
@@ -224,6 +275,7 @@ def no_surrogate(reason: str, *, used: int = 0) -> Surrogate:
         function=None,
         nearest=None,
         has_result=np.zeros(0, dtype=bool),
+        rigs=np.zeros(0, dtype=np.intp),
         rms=math.nan,
         largest=math.nan,
         explained=math.nan,
@@ -233,8 +285,7 @@ def no_surrogate(reason: str, *, used: int = 0) -> Surrogate:
 
 
 def _through(x: Floats, y: Floats) -> RBFInterpolator:
-    neighbours = None if len(y) <= 4 * _NEIGHBOURS else _NEIGHBOURS
-    return RBFInterpolator(x, y, kernel="cubic", degree=1, neighbors=neighbours)
+    return RBFInterpolator(x, y, kernel="cubic", degree=1)
 
 
 def front(one: Floats, other: Floats) -> Integers:

@@ -178,7 +178,7 @@ def map_plot(ax: Axes, found: Sweep, aim: int, across: int, up: int) -> Axes:
     places = np.tile(found.places[best], (line.size**2, 1))
     places[:, across], places[:, up] = np.tile(line, line.size), np.repeat(line, line.size)
     gain = found.surrogates[aim](places).reshape(line.size, line.size)
-    x, y = (_ends(found, at) for at in (across, up))
+    x, y = (found.study.factors[at].ends for at in (across, up))
     extent = (x[0] + line * (x[1] - x[0]), y[0] + line * (y[1] - y[0]))
     ax.contourf(*extent, gain, levels=_LEVELS, cmap="Greys", alpha=0.45)
     lines = ax.contour(*extent, gain, levels=_LEVELS, colors=INK, linewidths=0.9)
@@ -210,7 +210,7 @@ def maps_figure(found: Sweep) -> Figure:
         figure = Figure(figsize=(max(4.6 * columns, 7.6), 3.5 * rows + 1.5), layout="constrained")
         panels = figure.subplots(rows, columns, squeeze=False).ravel()
         for ax, aim in zip(panels, aims, strict=False):
-            across, up = _two_leading(found, aim)
+            across, up = found.two_leading(aim)
             map_plot(ax, found, aim, across, up)
             off = found.surrogates[aim].rms
             ax.set_title(
@@ -228,21 +228,6 @@ def maps_figure(found: Sweep) -> Figure:
         return figure
 
     return styled(build)
-
-
-def _two_leading(found: Sweep, aim: int) -> tuple[int, int]:
-    """The two factors that an aim follows most, the first where that is not known."""
-    shares = found.variance[aim]
-    if shares.reason:
-        return 0, 1
-    one, other = np.argsort(-shares.total, kind="stable")[:2].tolist()
-    return min(one, other), max(one, other)
-
-
-def _ends(found: Sweep, factor: int) -> tuple[float, float]:
-    item = found.study.factors[factor]
-    numbers = [float(level) for level in item.levels]
-    return (min(numbers), max(numbers)) if numbers else (item.least, item.greatest)
 
 
 # --- front --------------------------------------------------------------------------------------------------
@@ -375,8 +360,5 @@ def winds_figure(found: Sweep) -> Figure:
 def _room(found: Sweep, number: int) -> str:
     """A factor and the range that its worth spans."""
     factor = found.study.factors[number]
-    if factor.is_option:
-        return f"{factor.words}\n{factor.levels[0]} to {factor.levels[-1]}"
-    count = len(factor.levels) or 4
-    low, high = factor.values(np.array([0.5 / count, 1.0 - 0.5 / count]))
-    return f"{factor.label}\n{low:.4g} to {high:.4g}"
+    low, high = factor.worth_ends
+    return f"{factor.label}\n{factor.show(low)} to {factor.show(high)}"

@@ -6,7 +6,7 @@ import json
 import math
 import re
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -148,6 +148,14 @@ class Sweep:
             for at in range(len(self.aims))
         )
 
+    def two_leading(self, aim: int) -> tuple[int, int]:
+        """The two factors that an aim follows most, the first two where that is not known."""
+        found = self.variance[aim]
+        if found.reason:
+            return 0, 1
+        one, other = np.argsort(-found.total, kind="stable")[:2].tolist()
+        return min(one, other), max(one, other)
+
     @cached_property
     def surrogates(self) -> tuple[Surrogate, ...]:
         """A surrogate of each aim, and its error on rigs left out. None of options."""
@@ -166,15 +174,9 @@ class Sweep:
         if at < 0 or set(values) != set(names):
             raise KeyError(f"aims are {', '.join(self.aims)}, and all factors are needed: {', '.join(names)}")
         place = [
-            (values[f.name] - low) / (high - low)
-            for f, (low, high) in zip(self.study.factors, self._ends(), strict=True)
+            (values[each.name] - each.ends[0]) / (each.ends[1] - each.ends[0]) for each in self.study.factors
         ]
         return float(self.surrogates[at](np.array([place]))[0])
-
-    def _ends(self) -> Iterator[tuple[float, float]]:
-        for factor in self.study.factors:
-            numbers = [float(level) for level in factor.levels]
-            yield (min(numbers), max(numbers)) if numbers else (factor.least, factor.greatest)
 
     @cached_property
     def front(self) -> NDArray[np.intp]:

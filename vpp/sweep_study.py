@@ -89,6 +89,23 @@ class Factor:
         """Its name and its unit."""
         return f"{self.words}, {self.unit}" if self.unit else self.words
 
+    @property
+    def ends(self) -> tuple[float, float]:
+        """The least and the greatest of its values; the places of the first and last of options."""
+        if self.is_option:
+            return 0.0, float(max(len(self.levels) - 1, 1))
+        numbers = [float(level) for level in self.levels]
+        return (min(numbers), max(numbers)) if numbers else (self.least, self.greatest)
+
+    @property
+    def worth_ends(self) -> tuple[Any, Any]:
+        """The values that what it is worth lies between: the middle of the lower quarter of its distribution
+        and that of the upper, or its first level and its last.
+        """
+        count = len(self.levels) or 4
+        low, high = self.values(np.array([0.5 / count, 1.0 - 0.5 / count]))
+        return low, high
+
     def values(self, share: Floats) -> NDArray[Any]:
         """Values at shares of its distribution, from 0 to 1."""
         if self.levels:
@@ -105,14 +122,11 @@ class Factor:
 
     def place(self, values: NDArray[Any]) -> Floats:
         """Where values lie in the range, from 0 to 1, as a measure of how far rigs are apart."""
-        if self.levels:
-            found = {value: at for at, value in enumerate(self.levels)}
-            at = np.array([found[value] for value in values.tolist()], dtype=float)
-            if not self.is_option:
-                low, high = min(map(float, self.levels)), max(map(float, self.levels))
-                return (np.asarray(values, dtype=float) - low) / (high - low)
-            return at / max(len(self.levels) - 1, 1)
-        return (np.asarray(values, dtype=float) - self.least) / (self.greatest - self.least)
+        low, high = self.ends
+        if self.is_option:
+            known = {value: at for at, value in enumerate(self.levels)}
+            values = np.array([known[value] for value in values.tolist()])
+        return (np.asarray(values, dtype=float) - low) / (high - low)
 
     def show(self, value: float | str) -> str:
         """A value in few digits."""

@@ -1,6 +1,6 @@
-"""How long the page of a report takes to open in Chromium: `report_load.py REPORT.html`.
+"""How long a page takes to open in Chromium: `report_load.py PAGE.html`.
 
-Prints, for a few openings without network, the time until words, all tables, the polar and all figures are
+Prints, for a few openings without network, the time until words, all tables, the first figure and all figures are
 painted, and the processor's time of the page's main thread, which other work on the machine lengthens least.
 """
 
@@ -28,7 +28,7 @@ def opening(browser: Browser, path: Path) -> dict[str, float]:
     page.goto(path.resolve().as_uri())
     page.wait_for_selector("html[data-ready=yes]")
     figures = time.perf_counter() - begun
-    marks = {"words": "first-contentful-paint", "tables": "tables", "polar": "polar"}
+    marks = {"words": "first-contentful-paint", "tables": "tables", "first figure": "first-figure"}
     seconds = {
         part: page.evaluate(f"performance.getEntriesByName('{mark}')[0].startTime") / 1e3
         for part, mark in marks.items()

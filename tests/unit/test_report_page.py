@@ -15,8 +15,9 @@ from tests.support.reported import HOSTILE, comparison_of, renamed
 from vpp.libraries import MissingLibrary
 from vpp.report import page
 from vpp.report.content import budget, content, inputs_frame, subject
-from vpp.report.page import json_in_script, report_html
+from vpp.report.page import report_html
 from vpp.report.plotting import plotting_library
+from vpp.report.shell import json_in_script
 from vpp.results.files import CAUTION, csv_text
 from vpp.results.variables import variable
 

@@ -8,34 +8,35 @@ its end: the list is shortened here, and its outermost function put in brackets.
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
 from vpp.libraries import library
 
 KINDS = ("bar", "scatterpolar")
-"""Kinds of figure that the page draws, beside lines and points, which are always there."""
+"""Kinds of figure that the page of a report draws, beside lines and points, which are always there."""
 
 _LIST = re.compile(r"\.register\(\[((?:[\w$]+\(\),)+[\w$]+\(\))\]\)")
 _WRAPPER = '} (typeof self !== "undefined" ? self : this, () => {'
 _END = "}));"
 
 
-def plotting_library() -> str:
+def plotting_library(kinds: Sequence[str] = KINDS) -> str:
     """The plotting library as JavaScript. Raises MissingLibrary with the extra that brings it."""
     text: str = library("plotly.offline").get_plotlyjs()
-    return quick_to_start(text)
+    return quick_to_start(text, kinds)
 
 
-def quick_to_start(text: str) -> str:
+def quick_to_start(text: str, kinds: Sequence[str] = KINDS) -> str:
     """The library with less to do at its start; what is not built as is known stays as it is, only slower."""
-    return _read_once(_with_kinds(text))
+    return _read_once(_with_kinds(text, kinds))
 
 
-def _with_kinds(text: str) -> str:
-    """The library with the kinds of figure of this page alone in the list of those that it starts with."""
+def _with_kinds(text: str, kinds: Sequence[str]) -> str:
+    """The library with the kinds of figure of a page alone in the list of those that it starts with."""
     found = _LIST.findall(text)
     if len(found) != 1:
         return text
-    wanted = [_starter(text, kind) for kind in KINDS]
+    wanted = [_starter(text, kind) for kind in kinds]
     if not set(wanted) <= set(found[0].split(",")):
         return text
     return _LIST.sub(lambda _: f".register([{','.join(wanted)}])", text)

@@ -1,7 +1,5 @@
 // What is chosen, what follows from it, and the tables.
 
-const byId = (id) => document.getElementById(id);
-
 // --- the reading ---
 
 function readingText() {
@@ -147,11 +145,6 @@ function remarkTables() {
 
 // --- what is chosen ---
 
-function fill(select, texts, chosen) {
-  select.replaceChildren(...texts.map((text, at) => element("option", { value: at }, text)));
-  select.value = chosen;
-}
-
 function fillControls() {
   const names = data.options.map((option) => option.name);
   fill(byId("option"), names, state.option);
@@ -206,10 +199,6 @@ function drawPoint() {
 
 // The polar first, which is what is seen and tapped first.
 const FIGURES = [drawPolar, drawGain, () => drawVmg("vmg-up", "upwind"), () => drawVmg("vmg-down", "downwind"), drawBudget];
-
-function drawFigures() {
-  for (const figure of FIGURES) figure();
-}
 
 function drawAll() {
   drawPoint();
@@ -268,43 +257,13 @@ function listenToTaps() {
     });
 }
 
-function redrawWhenResized() {
-  let width = window.innerWidth, waiting = 0;
-  window.addEventListener("resize", () => {
-    if (window.innerWidth === width) return;
-    width = window.innerWidth;
-    cancelAnimationFrame(waiting);
-    waiting = requestAnimationFrame(drawFigures);
-  });
-  window.addEventListener("beforeprint", drawFigures);
-  window.matchMedia("print").addEventListener("change", drawFigures);
-}
-
 function start() {
   const every = Math.max(1, Math.ceil(windCount / 5));
   data.tws_kn.forEach((_, wind) => { if ((wind - state.wind) % every === 0) state.winds.add(wind); });
   fillControls();
   drawAll();
   listen();
-  requestAnimationFrame(() => setTimeout(startFigures));
-}
-
-// One figure after the other, so that the first is there while the rest is drawn.
-function startFigures() {
-  const [first, ...rest] = FIGURES;
-  performance.mark("tables");
-  runLibrary();
-  first();
-  listenToTaps();
-  redrawWhenResized();
-  requestAnimationFrame(() => performance.mark("polar"));
-  const next = () => {
-    const figure = rest.shift();
-    if (!figure) { document.documentElement.dataset.ready = "yes"; return; }
-    figure();
-    setTimeout(next);
-  };
-  requestAnimationFrame(() => setTimeout(next));
+  requestAnimationFrame(() => setTimeout(() => startFigures(FIGURES, listenToTaps)));
 }
 
 start();

@@ -1,24 +1,8 @@
-// Figures. Everything reads without colour: lines differ in style, losses are hatched, missing results are gaps.
+// Figures of a report.
 
-const INK = "#1f2a33", QUIET = "#59636b", GRID = "#d9dee2", AGAINST = "#a0561f";
-const PLAIN = { staticPlot: true };
-const FONT = { family: '"DejaVu Sans", Verdana, sans-serif', size: 12, color: INK };
-const DASHES = ["solid", "6px,2px", "2px,2px", "7px,2px,2px,2px", "1px,2px", "4px,1px,1px,1px", "10px,3px", "3px,3px",
-  "8px,2px,2px,2px", "1px,3px", "5px,1px", "9px,2px,1px,2px"];
+const AGAINST = "#a0561f";
 const reaches = () => data.rows.map((row, at) => [row, at]).filter(([row]) => row.aim === "speed").map(([, at]) => at);
 const best = (aim) => data.rows.findIndex((row) => row.aim === aim);
-const widthOf = (id) => Math.max(260, document.getElementById(id).clientWidth);
-
-function draw(id, traces, layout) {
-  if (!window.Plotly) return;
-  const width = widthOf(id);
-  const base = {
-    width, font: FONT, showlegend: false, hovermode: "closest", hoverdistance: 30, dragmode: false,
-    paper_bgcolor: "#fff", plot_bgcolor: "#fff", margin: { l: 48, r: 12, t: 12, b: 40 },
-  };
-  return Plotly.react(id, traces, { ...base, ...layout }, PLAIN);
-}
-
 const ink = (option) => data.inks.options[option % data.inks.options.length];
 const dash = (option) => DASHES[option % DASHES.length];
 
@@ -26,13 +10,6 @@ function windTone(wind) {
   const share = windCount > 1 ? wind / (windCount - 1) : 1;
   const [light, dark] = [[66, 128, 172], [18, 42, 70]];
   return `rgb(${light.map((value, at) => Math.round(value + share * (dark[at] - value))).join(",")})`;
-}
-
-// The library takes a while to run, so words and tables are on the page before it.
-function runLibrary() {
-  const script = document.createElement("script");
-  script.textContent = document.getElementById("library").textContent;
-  document.body.append(script);
 }
 
 // --- polar ---
@@ -80,7 +57,6 @@ function bestMarks(option, wind, tone, isThin) {
 
 // The speed at the rim, and the condition whose mark is nearest to a place on the screen, none beyond a finger's width.
 let polarTop = 1;
-const FINGER = 32;
 
 function nearestOnPolar(x, y) {
   const disc = document.querySelector("#polar .plotbg path").getBoundingClientRect();
@@ -163,10 +139,6 @@ function polarKey(shown, winds, unit) {
   document.querySelector("#polar-help .key").textContent = told.join(" ");
 }
 
-function label(id, text) {
-  document.getElementById(id).setAttribute("aria-label", text);
-}
-
 // --- gain map ---
 
 const mapRows = () => [best("upwind"), ...reaches(), best("downwind")];
@@ -178,10 +150,6 @@ function shade(gain) {
   return `rgb(${full.map((value) => Math.round(251 + share * (value - 251))).join(",")})`;
 }
 
-// Hatching over grounds of several colours; the bars' own colour has to be one.
-const hatched = (grounds, solidity) => ({
-  color: "#8a4a20", pattern: { shape: "/", size: 9, solidity, fillmode: "replace", fgcolor: "#8a4a20", bgcolor: grounds },
-});
 const isLoss = (gain) => known(gain) && Number(speed(gain)) < 0;
 
 function gainCells() {
@@ -280,15 +248,7 @@ function drawVmg(id, aim) {
 }
 
 function vmgKey() {
-  const space = "http://www.w3.org/2000/svg";
-  const parts = data.options.map((option, at) => {
-    const swatch = document.createElementNS(space, "svg"), line = document.createElementNS(space, "line");
-    for (const [key, value] of Object.entries({ width: 42, height: 12, "aria-hidden": "true" })) swatch.setAttribute(key, value);
-    const look = { x1: 0, x2: 42, y1: 6, y2: 6, stroke: ink(at), "stroke-width": 2.5, "stroke-dasharray": dash(at) === "solid" ? "none" : dash(at).replace(/px/g, "") };
-    for (const [key, value] of Object.entries(look)) line.setAttribute(key, value);
-    swatch.append(line);
-    return element("span", {}, swatch, option.name);
-  });
+  const parts = data.options.map((option, at) => element("span", {}, swatch(ink(at), dash(at)), option.name));
   const foils = data.flies ? [element("span", {}, "Left out: gains between a foil-borne and a hull-borne boat.")] : [];
   document.getElementById("vmg-key").replaceChildren(...parts, ...foils);
 }
