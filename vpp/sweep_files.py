@@ -22,14 +22,20 @@ _MOST_AS_TEXT = 20_000
 _DECIMALS = 4
 
 
-def write_results(found: Sweep, *, figures: bool) -> Written:
-    """Tables, sentences and figures into the folder of the chunks. Raises OSError."""
+def write_results(found: Sweep, *, figures: bool, page: bool = False) -> Written:
+    """Tables, sentences, figures and the page into the folder of the chunks. Raises OSError, and
+    MissingLibrary where the page is wanted and the library that draws it is not installed.
+    """
     texts = {f"{name}.csv": csv_text(_rounded(frame)) for name, frame in tables(found).items()}
     rigs = found.rigs_frame()
     if len(rigs) <= _MOST_AS_TEXT:
         texts["rigs.csv"] = csv_text(_rounded(rigs))
     told = [found.source.line, *found.in_words(), CAUTION]
     texts["summary.txt"] = "\n".join(told) + "\n"
+    if page:
+        from vpp.report.sweep_page import FILE, sweep_html  # noqa: PLC0415  (only where it is wanted)
+
+        texts[FILE] = sweep_html(found)
     drawn: dict[str, Figure] = {}
     if figures:
         from vpp.sweep_plot import all_figures  # noqa: PLC0415  (figures only where they are wanted)

@@ -1,7 +1,8 @@
 """How long a page takes to open in Chromium: `report_load.py PAGE.html`.
 
-Prints, for a few openings without network, the time until words, all tables, the first figure and all figures are
-painted, and the processor's time of the page's main thread, which other work on the machine lengthens least.
+Prints, for a few openings without network, the time until words, all tables, the first figure and all
+figures are painted, and the processor's time of the page's main thread, which other work on the machine
+lengthens least.
 """
 
 from __future__ import annotations

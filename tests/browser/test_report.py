@@ -10,6 +10,7 @@ from typing import Any
 import pandas as pd
 import pytest
 
+from tests.support.browsing import CONTRASTS, WIDTHS, number, tap
 from tests.support.reported import HOSTILE, TWS_KN, comparison_of, renamed
 from vpp.report import page as report_page
 from vpp.report.content import Subject, subject
@@ -17,7 +18,6 @@ from vpp.report.drawings import Drawing
 from vpp.results.files import csv_text
 
 Open = Callable[..., Any]
-WIDTHS = (400, 800, 1600)
 
 
 @pytest.fixture(scope="module")
@@ -40,18 +40,6 @@ def file(about: Subject, tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def reading(page: Any, key: str, of: str = "option") -> str:
     return str(page.locator(f"#reading-table td[data-key={key}][data-of={of}]").inner_text())
-
-
-def tap(page: Any, selector: str, at: int) -> None:
-    """Touch the middle of one of the marks of a figure."""
-    mark = page.locator(selector).nth(at)
-    mark.scroll_into_view_if_needed()
-    box = mark.bounding_box()
-    page.touchscreen.tap(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
-
-
-def number(text: str) -> float:
-    return float(re.sub(r"[^-+.\d]", "", text))
 
 
 def table_of(about: Subject, tmp_path: Path) -> pd.DataFrame:
@@ -302,29 +290,3 @@ def test_text_stands_out(file: Path, opened: Open) -> None:
     ratios = found.page.evaluate(CONTRASTS)
     assert len(ratios) > 100
     assert min(ratios, key=lambda pair: pair[0])[0] >= 4.5
-
-
-CONTRASTS = r"""() => {
-  const parts = (colour) => colour.match(/[\d.]+/g).map(Number);
-  const light = ([red, green, blue]) => [red, green, blue]
-    .map((value) => value / 255)
-    .map((value) => (value <= 0.04045 ? value / 12.92 : ((value + 0.055) / 1.055) ** 2.4))
-    .reduce((sum, value, at) => sum + value * [0.2126, 0.7152, 0.0722][at], 0);
-  const ground = (node) => {
-    for (let each = node; each; each = each.parentElement) {
-      const found = parts(getComputedStyle(each).backgroundColor);
-      if (found.length < 4 || found[3] > 0) return found;
-    }
-    return [255, 255, 255];
-  };
-  const walker = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT), ratios = [];
-  while (walker.nextNode()) {
-    const node = walker.currentNode.parentElement;
-    if (!walker.currentNode.data.trim() || !node.getClientRects().length) continue;
-    if (node.closest(".rig svg, script, style")) continue;
-    const ink = node.closest("svg") ? getComputedStyle(node).fill : getComputedStyle(node).color;
-    const [one, other] = [light(parts(ink)), light(ground(node))].sort((a, b) => b - a);
-    ratios.push([(one + 0.05) / (other + 0.05), walker.currentNode.data]);
-  }
-  return ratios;
-}"""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from pathlib import Path
 
 import pandas as pd
@@ -121,3 +122,41 @@ def test_progress_in_a_pipe_is_a_line_a_minute(monkeypatch, capsys):
     lines = capsys.readouterr().err.splitlines()
     assert len(lines) == 4
     assert lines[0] == "100 of 1000 conditions, 1.67 a second, 9 min left"
+
+
+def test_the_page_is_written_with_the_rest(study, tmp_path):
+    pytest.importorskip("plotly", reason="plotly is not installed: extra report")
+    page = tmp_path / "out" / "sweep.html"
+    assert run(study, "-o", "out", "--quiet").exit_code == 0
+    assert "Luff and keel" in page.read_text(encoding="utf-8")
+    # tables only
+    assert run(study, "-o", "out", "--quiet", "--no-figures").exit_code == 0
+    assert not page.exists()
+    run(study, "-o", "out", "--quiet", "--no-figures", "--page")
+    assert page.is_file()
+    run(study, "-o", "out", "--quiet", "--no-page")
+    assert not page.exists()
+    assert (tmp_path / "out" / "maps.svg").is_file()
+
+
+def test_without_the_plotting_library_there_is_no_page_and_a_sentence(study, tmp_path, monkeypatch):
+    monkeypatch.setitem(sys.modules, "plotly.offline", None)
+    ended = run(study, "-o", "out", "--quiet")
+    assert ended.exit_code == 0
+    assert (
+        ended.stderr
+        == "no page: plotly is not installed: it comes with the extra report, pip install 'vpp[report]'\n"
+    )
+    assert not (tmp_path / "out" / "sweep.html").exists()
+    assert (tmp_path / "out" / "maps.svg").is_file()
+    assert run(study, "-o", "out", "--quiet", "--no-page").stderr == ""
+
+
+def test_a_page_that_is_asked_for_and_cannot_be_drawn_ends_it_before_anything_is_solved(
+    study, tmp_path, monkeypatch
+):
+    monkeypatch.setitem(sys.modules, "plotly.offline", None)
+    ended = run(study, "-o", "out", "--page")
+    assert ended.exit_code == 2
+    assert "pip install 'vpp[report]'" in ended.stderr
+    assert not (tmp_path / "out").exists()

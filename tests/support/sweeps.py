@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pytest
 
 from tests.support import keelboat
 from vpp import sweep_chunks
@@ -17,7 +18,10 @@ from vpp.boat import Boat
 from vpp.solved import Conditions
 from vpp.solver import stopping
 from vpp.solver.status import Status
+from vpp.sweep import Run
 from vpp.sweep_following import Answers
+from vpp.sweep_result import Sweep
+from vpp.sweep_study import load_study
 
 PLAN = """
 schema_version = 1
@@ -105,6 +109,23 @@ def invented(
         searching_s=0.0,
         following_s=0.0,
     )
+
+
+def result(folder: Path, *, also: Sequence[tuple[str, str]] = (), **given: Any) -> Sweep:
+    """What a study of the invented solver says, after texts of its file are replaced by others."""
+    path = study_file(folder, **given)
+    text = path.read_text(encoding="utf-8")
+    for old, new in also:
+        assert old in text
+        text = text.replace(old, new)
+    path.write_text(text, encoding="utf-8")
+    with pytest.MonkeyPatch.context() as patch:
+        for name in ("followed", "searched"):
+            patch.setattr(sweep_chunks, name, getattr(sweep_chunks, name))
+        invent()
+        run = Run(load_study(path), folder / "out")
+        run.run()
+        return run.result()
 
 
 def invent(seconds: float = 0.0) -> None:

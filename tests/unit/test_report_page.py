@@ -5,12 +5,12 @@ from __future__ import annotations
 import json
 import re
 import sys
-from html.parser import HTMLParser
 from typing import Any
 
 import numpy as np
 import pytest
 
+from tests.support.pages import LIBRARY, Elements
 from tests.support.reported import HOSTILE, comparison_of, renamed
 from vpp.libraries import MissingLibrary
 from vpp.report import page
@@ -20,28 +20,6 @@ from vpp.report.plotting import plotting_library
 from vpp.report.shell import json_in_script
 from vpp.results.files import CAUTION, csv_text
 from vpp.results.variables import variable
-
-LIBRARY = "/* the plotting library */"
-
-
-class Elements(HTMLParser):
-    """The elements of a page with their attributes, and the text of scripts."""
-
-    def __init__(self, text: str) -> None:
-        super().__init__()
-        self.tags: list[tuple[str, dict[str, str | None]]] = []
-        self.scripts: list[str] = []
-        self.feed(text)
-        self.close()
-
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        self.tags.append((tag, dict(attrs)))
-        if tag == "script":
-            self.scripts.append("")
-
-    def handle_data(self, data: str) -> None:
-        if self.tags and self.tags[-1][0] == "script":
-            self.scripts[-1] += data
 
 
 @pytest.fixture

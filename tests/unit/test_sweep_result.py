@@ -4,32 +4,19 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.interpolate import RBFInterpolator
 
 from tests.support import sweeps
 from tests.support.keelboat import KNOT
 from vpp import sweep_effects, sweep_plot
-from vpp.sweep import Run
 from vpp.sweep_result import blanked
-from vpp.sweep_study import load_study
 
 pytest.importorskip("pyarrow", reason="tables of chunks need the extra sweep")
 
 
-def result(folder, *, winds="[8.0, 14.0]", **given):
-    path = sweeps.study_file(folder, **given)
-    path.write_text(path.read_text().replace("[8.0, 14.0]", winds))
-    with pytest.MonkeyPatch.context() as patch:
-        for name in ("followed", "searched"):
-            patch.setattr(f"vpp.sweep_chunks.{name}", getattr(sweeps.sweep_chunks, name))
-        sweeps.invent()
-        run = Run(load_study(path), folder / "out")
-        run.run()
-        return run.result()
-
-
 @pytest.fixture(scope="module")
 def found(tmp_path_factory):
-    return result(tmp_path_factory.mktemp("study"), rigs=128, chunk=32)
+    return sweeps.result(tmp_path_factory.mktemp("study"), rigs=128, chunk=32)
 
 
 def law(luff, keel):
@@ -100,7 +87,7 @@ def test_shares_of_levels_that_are_sampled_are_those_of_a_grid_of_them():
 
 
 def test_no_shares_where_rigs_are_missing(tmp_path):
-    found = result(tmp_path, rigs=64, winds="[8.0, 22.0]")
+    found = sweeps.result(tmp_path, rigs=64, also=[("[8.0, 14.0]", "[8.0, 22.0]")])
     shares = found.variance[0]
     assert np.isnan(shares.first).all()
     assert "not independent" in shares.reason
@@ -183,5 +170,45 @@ def test_all_figures_of_a_study_can_be_drawn(found):
 
 
 def test_what_too_few_rigs_do_not_tell_is_no_figure(tmp_path):
-    figures = sweep_plot.all_figures(result(tmp_path, rigs=2))
+    figures = sweep_plot.all_figures(sweeps.result(tmp_path, rigs=2))
     assert "winds" not in figures
+
+
+def test_a_function_through_the_nearest_is_that_of_scipy():
+    """Where no places are as far away as each other (scipy.interpolate.RBFInterpolator with neighbours)."""
+    chance = np.random.default_rng(5)
+    places, points = chance.random((300, 3)), chance.random((40, 3))
+    values = np.sin(3.0 * places[:, 0]) + places[:, 1] * places[:, 2]
+    expected = RBFInterpolator(places, values, kernel="cubic", degree=1, neighbors=sweep_effects.NEIGHBOURS)
+    found = sweep_effects.RadialBasis(places, values)
+    assert found.whole is None
+    assert found(points) == pytest.approx(expected(points), rel=1e-12)
+
+
+def test_of_places_as_far_away_as_each_other_the_first_count():
+    places = np.stack(np.meshgrid(np.arange(20.0), np.arange(20.0), indexing="ij"), axis=-1).reshape(-1, 2)
+    function = sweep_effects.RadialBasis(places, np.arange(400.0))
+    point = np.array([[9.0, 9.0]])
+    near = function._nearest(point)[0]
+    away = ((places - point) ** 2).sum(axis=1)
+    last = away[near].max()
+    tied = np.flatnonzero(away == last)
+    taken = np.intersect1d(near, tied)
+    assert len(near) == sweep_effects.NEIGHBOURS
+    assert set(np.flatnonzero(away < last)) <= set(near)
+    assert 0 < len(taken) < len(tied)
+    assert taken.tolist() == tied[: len(taken)].tolist()
+    # the same whatever else is asked at once
+    many = np.concatenate([np.random.default_rng(6).random((5, 2)), point])
+    assert function(many)[-1] == function(point)[0]
+
+
+def test_nothing_is_said_where_one_of_the_nearest_has_no_result():
+    line = np.linspace(0.0, 1.0, 5)
+    places = np.stack(np.meshgrid(line, line, indexing="ij"), axis=-1).reshape(-1, 2)
+    gain = np.arange(25.0)
+    gain[12] = np.nan
+    made = sweep_effects.surrogate(places, gain)
+    # half way between the rig without a result and one with
+    assert np.isnan(made(np.array([[0.5, 0.625]]))).all()
+    assert np.isfinite(made(np.array([[0.5, 0.63]]))).all()

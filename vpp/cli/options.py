@@ -103,6 +103,17 @@ def process_count(asked: int | None) -> int:
     return os.cpu_count() or 1
 
 
+def missing_page_library() -> list[str]:
+    """What has to be installed before a page for a browser can be written."""
+    from vpp.libraries import MissingLibrary, library
+
+    try:
+        library("plotly.offline")
+    except MissingLibrary as error:
+        return list(error.problems)
+    return []
+
+
 def read_boat(
     boat: Path, *, options: Sequence[str], sea: str | None = None, sets_values: bool = False
 ) -> BoatFile:

@@ -17,6 +17,7 @@ from vpp.cli.options import (
     Twa,
     Tws,
     Waves,
+    missing_page_library,
     process_count,
     read_boat_and_winds,
 )
@@ -51,7 +52,14 @@ def report(
     from vpp.solver.stopping import keep_on_interrupt
 
     boat_file, grid = read_boat_and_winds(
-        boat, options=option or (), tws=tws, twa=twa, out=out, sea=sea, sets_values=True, also=_lacking()
+        boat,
+        options=option or (),
+        tws=tws,
+        twa=twa,
+        out=out,
+        sea=sea,
+        sets_values=True,
+        also=missing_page_library(),
     )
     check_set_values(boat_file, grid, option or ())
     with keep_on_interrupt():
@@ -74,17 +82,6 @@ def report(
     )
     print_result(f"{comparison.polar.source.line}\n\n{closing(written)}", written, is_data=False)
     finish(comparison.polar.solved)
-
-
-def _lacking() -> list[str]:
-    """What has to be installed first."""
-    from vpp.libraries import MissingLibrary, library
-
-    try:
-        library("plotly.offline")
-    except MissingLibrary as error:
-        return list(error.problems)
-    return []
 
 
 def _solve(boat_file: BoatFile, grid: WindGrid, options: Sequence[str], processes: int) -> Comparison:

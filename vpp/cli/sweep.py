@@ -12,7 +12,15 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 import typer
 
 from vpp.cli.console import SOME_FAILED, STOPPED, closing, print_result, stop, table, wrapped
-from vpp.cli.options import Format, NoFigures, Out, Printed, Processes, process_count
+from vpp.cli.options import (
+    Format,
+    NoFigures,
+    Out,
+    Printed,
+    Processes,
+    missing_page_library,
+    process_count,
+)
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -46,6 +54,14 @@ def sweep(
     out: Out = Path("out/sweep"),
     printed: Printed = Format.TEXT,
     no_figures: NoFigures = False,
+    page: Annotated[
+        bool | None,
+        typer.Option(
+            "--page/--no-page",
+            help="Write the page for a browser, too.",
+            show_default="with figures, where plotly is installed",
+        ),
+    ] = None,
     processes: Processes = None,
 ) -> None:
     """Solve many rigs in many conditions.
@@ -61,6 +77,8 @@ def sweep(
     if printed is Format.CSV:
         stop(["format = 'csv': the tables are in the folder; allowed: text, json"])
     part = _shard(shard)
+    if page and (lacking := missing_page_library()):
+        stop(lacking)
     run = _asked(study, out)
     count = 1 if dask is not None else process_count(processes)
     try:
@@ -74,7 +92,9 @@ def sweep(
                 f"part {part[0]} of {part[1]} is done; {left} chunks of the others are missing. {run.kept()}."
             )
             return
-        written, found = _results(run, figures=not no_figures)
+        is_wanted = not no_figures if page is None else page
+        why_no_page = missing_page_library() if is_wanted else []
+        written, found = _results(run, figures=not no_figures, page=is_wanted and not why_no_page)
     except SweepError as error:
         stop(error.problems)
     except MissingLibrary as error:
@@ -83,6 +103,8 @@ def sweep(
         _stopped(run)
     text = _json(found, written) if printed is Format.JSON else _text(found, written)
     print_result(text, written, is_data=printed is not Format.TEXT)
+    for sentence in why_no_page:
+        typer.echo(f"no page: {sentence}", err=True)
     _finish(found)
 
 
@@ -141,13 +163,13 @@ def _run(run: Run, part: tuple[int, int], processes: int, dask: str | None, *, q
     return is_whole
 
 
-def _results(run: Run, *, figures: bool) -> tuple[Written, Sweep]:
+def _results(run: Run, *, figures: bool, page: bool) -> tuple[Written, Sweep]:
     from vpp.sweep import SweepError
     from vpp.sweep_files import write_results
 
     found = run.result()
     try:
-        return write_results(found, figures=figures), found
+        return write_results(found, figures=figures, page=page), found
     except OSError as error:
         raise SweepError([f"out = {str(run.folder)!r}: cannot be written ({error.strerror})"]) from None
 

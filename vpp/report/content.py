@@ -142,7 +142,7 @@ def budget(about: Subject) -> dict[str, Any]:
             unit = "n" if kind == "force" else "nm"
             along = np.where(converged, np.asarray(of)[:, index, :], np.nan).T
             values[f"{kind}_{axis}_{unit}"] = [
-                _numbers(row, _BUDGET_DECIMALS) if done else None
+                rounded_numbers(row, _BUDGET_DECIMALS) if done else None
                 for row, done in zip(along, converged, strict=True)
             ]
     return {
@@ -183,7 +183,7 @@ def _conditions(comparison: Comparison) -> dict[str, Any]:
         along = polar.rows(item.column).ravel()
         if not np.isfinite(along).any():
             continue
-        values[item.column] = _numbers(along, item.decimals + _EXTRA_DECIMALS)
+        values[item.column] = rounded_numbers(along, item.decimals + _EXTRA_DECIMALS)
         if item.column not in _ASKED:
             columns.append(
                 {
@@ -204,15 +204,15 @@ def _conditions(comparison: Comparison) -> dict[str, Any]:
     return {
         "columns": columns,
         "values": values,
-        "made_good": _numbers(comparison.made_good().ravel(), 6),
+        "made_good": rounded_numbers(comparison.made_good().ravel(), 6),
         "extended": _places(polar.extended),
         "hull_borne": _places(polar.hull_borne),
         "flies": bool(polar.branches),
-        "words": {name: _indexed(along) for name, along in words.items()},
+        "words": {name: indexed(along) for name, along in words.items()},
     }
 
 
-def _indexed(words: NDArray[Any]) -> dict[str, list[Any]]:
+def indexed(words: NDArray[Any]) -> dict[str, list[Any]]:
     """Words by their place in a list of those that differ."""
     known: dict[str, int] = {}
     places = [known.setdefault(str(word), len(known)) for word in words]
@@ -223,7 +223,8 @@ def _places(flags: NDArray[np.bool_]) -> list[int]:
     return [int(place) for place in np.flatnonzero(flags)]
 
 
-def _numbers(values: NDArray[np.float64], decimals: int) -> list[float | None]:
+def rounded_numbers(values: NDArray[np.float64], decimals: int) -> list[float | None]:
+    """Numbers for JSON, null where there is none."""
     found = np.round(np.asarray(values, dtype=float), decimals) + 0.0
     return [float(value) if np.isfinite(value) else None for value in found]
 

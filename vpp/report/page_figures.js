@@ -42,6 +42,13 @@ function swatch(tone, dashes) {
   return made;
 }
 
+// The ground of a gain: blue, or brown for a loss, full at a limit and beyond.
+function tint(gain, limit) {
+  const share = Math.min(1, Math.abs(gain) / limit);
+  const full = gain < 0 ? [222, 160, 118] : [126, 173, 207];
+  return `rgb(${full.map((value) => Math.round(251 + share * (value - 251))).join(",")})`;
+}
+
 // Hatching over grounds of several colours; the bars' own colour has to be one.
 const hatched = (grounds, solidity) => ({
   color: "#8a4a20", pattern: { shape: "/", size: 9, solidity, fillmode: "replace", fgcolor: "#8a4a20", bgcolor: grounds },

@@ -143,12 +143,7 @@ function polarKey(shown, winds, unit) {
 
 const mapRows = () => [best("upwind"), ...reaches(), best("downwind")];
 
-function shade(gain) {
-  if (!known(gain)) return "#fff";
-  const share = Math.min(1, Math.abs(gain) / data.shade_limit_kn);
-  const full = gain < 0 ? [222, 160, 118] : [126, 173, 207];
-  return `rgb(${full.map((value) => Math.round(251 + share * (value - 251))).join(",")})`;
-}
+const shade = (gain) => (known(gain) ? tint(gain, data.shade_limit_kn) : "#fff");
 
 const isLoss = (gain) => known(gain) && Number(speed(gain)) < 0;
 
