@@ -20,7 +20,7 @@ function factorTable() {
 
 function bestTables() {
   const hasLimits = data.tables.best.some((row) => known(row.room_percent));
-  const header = ["place", "rig", "gain, %", "behind the best, %", ...data.factors.map((factor) => factor.label)];
+  const header = [wordHeading("place"), "rig", "gain, %", "behind the best, %", ...data.factors.map((factor) => factor.label)];
   if (hasLimits) header.push("left to the limit, %", wordHeading("tightest limit"));
   byId("best").replaceChildren(...data.aims.map(({ name }, at) =>
     element("div", { id: `best-${at}`, class: "scroll", tabindex: 0, role: "region", "aria-label": `Best rigs, ${words(name)}` })));
@@ -62,7 +62,7 @@ function effectTable() {
 
 function conditionTable() {
   const header = [
-    "TWS kn", wordHeading("at"), `${data.compare_with}, kn`, "best, kn", "gain, kn", "rig", ...data.factors.map((factor) => `best ${factor.label}`),
+    wordHeading("TWS kn"), wordHeading("at"), `${data.compare_with}, kn`, "best, kn", "gain, kn", "rig", ...data.factors.map((factor) => `best ${factor.label}`),
     ...data.factors.map((factor) => `worth of ${factor.words}, kn`), "without a result, %",
   ];
   table("winds-table", "", header, data.tables.conditions.map((row, at) => {
@@ -75,8 +75,9 @@ function conditionTable() {
   }));
 }
 
+// Filled where it is looked at, since it takes a while to work out.
 function mapTable() {
-  if (noMap()) return;
+  if (noMap() || !byId("map-details").open) return;
   const { x, y, gains } = mapOver(targets[state.target], 7), [across, up] = [data.factors[state.across], data.factors[state.up]];
   const header = [`${up.label} \u2191, ${across.label} \u2192`, ...x.map(four)];
   table("map-table", `Gain in ${targets[state.target].label}, %; - where nothing is said`, header,
@@ -85,7 +86,7 @@ function mapTable() {
 
 function frontTable() {
   if (!data.front) return;
-  const header = ["rig", ...data.factors.map((factor) => factor.label), ...data.aims.map(({ name }) => `${words(name)}, %`)];
+  const header = [wordHeading("rig"), ...data.factors.map((factor) => factor.label), ...data.aims.map(({ name }) => `${words(name)}, %`)];
   table("front-table", "", header, data.front.rigs.map((at) => [
     `${data.rigs.rig[at]}`, ...data.rigs.values.map((values) => four(values[at])), ...data.aims.map((_, aim) => gain(gainOf(aim, at)))]));
 }
@@ -93,7 +94,7 @@ function frontTable() {
 function failureTable() {
   const rows = data.tables.failures.map((row) => [`${row.conditions}`, `${row.rigs}`, wordHeading(row.status), wordHeading(row.reason)]);
   if (!rows.length) return byId("failures").replaceChildren(element("p", {}, "Every condition has a result."));
-  table("failures", "Numbers in a reason are not told apart.", ["conditions", "rigs", wordHeading("status"), wordHeading("reason")], rows);
+  table("failures", "Numbers in a reason are not told apart.", [wordHeading("conditions"), "rigs", wordHeading("status"), wordHeading("reason")], rows);
 }
 
 // --- the rig that is read ---
@@ -228,6 +229,7 @@ function listen() {
   byId("target").addEventListener("change", (event) => { state.target = Number(event.target.value); mapChosen(); });
   byId("across").addEventListener("change", chooseFactor("across", "up"));
   byId("up").addEventListener("change", chooseFactor("up", "across"));
+  byId("map-details").addEventListener("toggle", mapTable);
   byId("front").addEventListener("keydown", stepAlongFront);
   byId("take").addEventListener("click", () => { setFields(state.rig); byId("try-0").focus(); });
 }
@@ -250,12 +252,12 @@ function start() {
   panels("effects", "effect", data.factors.length);
   panels("winds", "wind", data.angles.length);
   fillControls();
-  for (const fillTable of [factorTable, bestTables, shareTables, effectTable, conditionTable, mapTable, frontTable, failureTable, windsKey]) fillTable();
+  for (const fillTable of [factorTable, bestTables, shareTables, effectTable, conditionTable, frontTable, failureTable, windsKey]) fillTable();
   showChosen();
   drawReading();
   startTrying();
   listen();
-  requestAnimationFrame(() => setTimeout(() => startFigures([drawShares, drawEffects, drawWinds, drawMap, drawFront], listenToTaps)));
+  requestAnimationFrame(() => setTimeout(() => startFigures([drawShares, drawEffects, drawWinds, drawFront, drawMap], listenToTaps)));
 }
 
 start();

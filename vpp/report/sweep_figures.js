@@ -11,6 +11,9 @@ const inkOf = (factor) => data.inks.options[factor % data.inks.options.length];
 const dashOf = (factor) => DASHES[factor % DASHES.length];
 const ofAim = (table) => data.tables[table].filter((row) => row.aim === data.aims[state.aim].name);
 
+// Height of a figure of two numbers of rigs; on paper that of the style.
+const tallness = (id) => (window.matchMedia("print").matches ? 320 : Math.max(300, Math.min(440, 0.75 * widthOf(id))));
+
 // Ends of an axis with a little room.
 function span(values) {
   const some = values.filter(known), [low, high] = [Math.min(...some), Math.max(...some)];
@@ -154,7 +157,7 @@ function drawMap() {
   for (const id of ["map", "map-help", "map-details"]) byId(id).hidden = Boolean(reason);
   if (reason) return;
   const isLocal = target.holding.length > data.most_at_once;
-  const { x, y, gains } = mapOver(target, isLocal ? 25 : 41);
+  const { x, y, gains } = mapOver(target, isLocal ? 21 : 41);
   const some = gains.flat().filter(known), [low, high] = [Math.min(...some), Math.max(...some)];
   const { contours, colorscale } = linesOf(low, high);
   const [across, up] = [data.factors[state.across], data.factors[state.up]];
@@ -167,7 +170,7 @@ function drawMap() {
     line: { color: INK, width: 1 }, contours: { ...contours, showlabels: true, labelfont: { size: 12, color: INK }, coloring: "fill" },
   }, marks(target.lost, { symbol: "x-thin", size: 7, color: INK, line: { color: INK, width: 1.2 } }),
   marks([target.best], { symbol: "diamond", size: 13, color: "#fff", line: { color: INK, width: 2 } })], {
-    height: Math.max(300, Math.min(460, 0.75 * widthOf("map"))), margin: { l: 60, r: 16, t: 12, b: 46 },
+    height: tallness("map"), margin: { l: 60, r: 16, t: 12, b: 46 },
     xaxis: axis(across.label, { range: [across.least, across.greatest], nticks: 7 }), yaxis: axis(up.label, { range: [up.least, up.greatest] }),
   });
   mapWords(target);
@@ -207,7 +210,7 @@ function drawFront() {
   label("front", `${words(data.aims[other].name)} against ${words(data.aims[one].name)} of all rigs, ${rigs.length} on the front. ${rigText(state.rig)}`);
 }
 
-const frontHeight = () => Math.max(320, Math.min(440, 0.8 * widthOf("front")));
+const frontHeight = () => tallness("front");
 
 // The rig whose mark is nearest to a place on the screen, none beyond a finger's width.
 function rigUnder(clientX, clientY) {

@@ -61,10 +61,12 @@ function valueAt(centres, weights, place) {
 
 // The nearest of some places, of those that are as far away as each other the first.
 function nearestOf(centres, place) {
-  const away = Float64Array.from(centres, (centre) => apart(place, centre));
-  const last = away.slice().sort()[data.neighbours - 1];
-  let room = data.neighbours - away.reduce((count, each) => count + (each < last), 0);
-  return [...centres.keys()].filter((at) => away[at] < last || (away[at] === last && room-- > 0));
+  const away = new Float64Array(centres.length);
+  for (let at = 0; at < away.length; at++) away[at] = apart(place, centres[at]);
+  const sorted = away.slice().sort(), last = sorted[data.neighbours - 1], found = [];
+  let room = data.neighbours - sorted.indexOf(last);
+  for (let at = 0; at < away.length; at++) if (away[at] < last || (away[at] === last && room-- > 0)) found.push(at);
+  return found;
 }
 
 function evaluated(target, place) {
@@ -81,10 +83,10 @@ function evaluated(target, place) {
 // Whether the nearest rig, or one that is as near, has no result.
 function isLost(target, place) {
   if (!target.lost.length) return false;
-  target.without ??= new Set(target.lost);
-  const away = target.among.map((at) => Math.sqrt(apart(place, places[at])));
-  const least = away.reduce((one, other) => Math.min(one, other)) * (1 + data.same);
-  return target.among.some((at, which) => away[which] <= least && target.without.has(at));
+  let least = Infinity;
+  for (const at of target.among) least = Math.min(least, apart(place, places[at]));
+  const reach = Math.sqrt(least) * (1 + data.same);
+  return target.lost.some((at) => Math.sqrt(apart(place, places[at])) <= reach);
 }
 
 // A gain in per cent at places in the ranges, null with the reason where nothing is said.
