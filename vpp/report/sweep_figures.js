@@ -170,7 +170,7 @@ function drawMap() {
     line: { color: INK, width: 1 }, contours: { ...contours, showlabels: true, labelfont: { size: 12, color: INK }, coloring: "fill" },
   }, marks(target.lost, { symbol: "x-thin", size: 7, color: INK, line: { color: INK, width: 1.2 } }),
   marks([target.best], { symbol: "diamond", size: 13, color: "#fff", line: { color: INK, width: 2 } })], {
-    height: tallness("map"), margin: { l: 60, r: 16, t: 12, b: 46 },
+    height: tallness("map"), margin: { l: 60, r: 16, t: 12, b: 52 },
     xaxis: axis(across.label, { range: [across.least, across.greatest], nticks: 7 }), yaxis: axis(up.label, { range: [up.least, up.greatest] }),
   });
   mapWords(target);
@@ -188,7 +188,7 @@ function mapWords(target) {
 
 // --- front ---
 
-const FRONT_MARGIN = { l: 60, r: 18, t: 12, b: 46 };
+const FRONT_MARGIN = { l: 60, r: 18, t: 12, b: 52 };
 let frontRanges = [[0, 1], [0, 1]];
 const gainOf = (aim, at) => data.rigs.gain[aim][at];
 
