@@ -30,7 +30,7 @@ TABLES = {
 def run(invented: Callable[..., Any], monkeypatch: pytest.MonkeyPatch) -> Callable[..., Any]:
     """The command without the five megabytes of its library."""
     monkeypatch.setattr("vpp.report.page.plotting_library", lambda: "")
-    monkeypatch.setattr("vpp.cli.report._lacking", list)
+    monkeypatch.setattr("vpp.cli.report.missing_page_library", list)
     return lambda *words: invented("report", *words)
 
 
