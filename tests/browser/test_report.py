@@ -10,7 +10,7 @@ from typing import Any
 import pandas as pd
 import pytest
 
-from tests.support.browsing import CONTRASTS, WIDTHS, number, tap
+from tests.support.browsing import CONTRASTS, WIDTHS, assert_alone_and_within, assert_kinds, number, tap
 from tests.support.reported import HOSTILE, TWS_KN, comparison_of, renamed
 from vpp.report import page as report_page
 from vpp.report.content import Subject, subject
@@ -52,22 +52,12 @@ def table_of(about: Subject, tmp_path: Path) -> pd.DataFrame:
 @pytest.mark.parametrize("width", WIDTHS)
 def test_opens_alone_without_scrolling_sideways(file: Path, opened: Open, width: int) -> None:
     found = opened(file, width=width)
-    assert found.requests[0] == file.as_uri()
-    assert [url for url in found.requests[1:] if not url.startswith("data:")] == []
-    assert found.complaints == []
-    for details in found.page.locator("details").all():
-        details.locator("summary").click()
-    assert found.page.evaluate("document.documentElement.scrollWidth") <= width
+    assert_alone_and_within(found, file, width)
     assert found.page.locator("#polar .point").count() > 0
 
 
 def test_library_starts_with_the_kinds_that_are_drawn(file: Path, opened: Open) -> None:
-    found = opened(file)
-    kinds = found.page.evaluate("Object.keys(Plotly.PlotSchema.get().traces)")
-    assert sorted(kinds) == ["bar", "scatter", "scatterpolar"]
-    figures = "[...document.querySelectorAll('.js-plotly-plot')]"
-    drawn = found.page.evaluate(f"{figures}.flatMap((figure) => figure._fullData.map(({{type}}) => type))")
-    assert sorted(set(drawn)) == sorted(kinds)
+    assert_kinds(opened(file).page, ["bar", "scatter", "scatterpolar"])
 
 
 def test_a_tap_reads_the_point(file: Path, opened: Open) -> None:

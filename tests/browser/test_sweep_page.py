@@ -12,7 +12,15 @@ import pandas as pd
 import pytest
 
 from tests.support import sweeps
-from tests.support.browsing import CONTRASTS, WIDTHS, number, tap
+from tests.support.browsing import (
+    CONTRASTS,
+    WIDTHS,
+    assert_alone_and_within,
+    assert_kinds,
+    number,
+    open_all_details,
+    tap,
+)
 from tests.support.reported import HOSTILE
 from vpp.report.sweep_page import sweep_html
 from vpp.sweep_files import write_results
@@ -54,23 +62,13 @@ def predicted(page: Any, aim: str) -> float:
 @pytest.mark.parametrize("width", WIDTHS)
 def test_opens_alone_without_scrolling_sideways(file: Path, opened: Open, width: int) -> None:
     found = opened(file, width=width)
-    assert found.requests[0] == file.as_uri()
-    assert [url for url in found.requests[1:] if not url.startswith("data:")] == []
-    assert found.complaints == []
-    for details in found.page.locator("details").all():
-        details.locator("summary").click()
-    assert found.page.evaluate("document.documentElement.scrollWidth") <= width
+    assert_alone_and_within(found, file, width)
     for figure in ("shares", "effect-0", "wind-1", "map", "front"):
         assert found.page.locator(f"#{figure} .cartesianlayer path").count() > 0, figure
 
 
 def test_library_starts_with_the_kinds_that_are_drawn(file: Path, opened: Open) -> None:
-    found = opened(file)
-    kinds = found.page.evaluate("Object.keys(Plotly.PlotSchema.get().traces)")
-    assert sorted(kinds) == ["bar", "contour", "scatter"]
-    figures = "[...document.querySelectorAll('.js-plotly-plot')]"
-    drawn = found.page.evaluate(f"{figures}.flatMap((figure) => figure._fullData.map(({{type}}) => type))")
-    assert sorted(set(drawn)) == sorted(kinds)
+    assert_kinds(opened(file).page, ["bar", "contour", "scatter"])
 
 
 def test_values_are_those_of_the_files(file: Path, opened: Open) -> None:
@@ -78,8 +76,7 @@ def test_values_are_those_of_the_files(file: Path, opened: Open) -> None:
     best, conditions, effects, shares = (
         pd.read_csv(file.parent / f"{name}.csv") for name in ("best", "conditions", "effects", "shares")
     )
-    for details in found.page.locator("details").all():
-        details.locator("summary").click()
+    open_all_details(found.page)
 
     def compare(cells: str, row_of: Callable[[Any], pd.Series]) -> None:
         nonlocal compared

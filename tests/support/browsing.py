@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
+from pathlib import Path
 from typing import Any
 
 WIDTHS = (400, 800, 1600)
@@ -15,6 +17,31 @@ def tap(page: Any, selector: str, at: int) -> None:
     mark.scroll_into_view_if_needed()
     box = mark.bounding_box()
     page.touchscreen.tap(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+
+
+def open_all_details(page: Any) -> None:
+    """Unfold everything that a page has folded."""
+    for details in page.locator("details").all():
+        details.locator("summary").click()
+
+
+def assert_alone_and_within(found: Any, file: Path, width: int) -> None:
+    """A page that was opened has asked for nothing, complains of nothing and, unfolded, is no wider than the
+    window.
+    """
+    assert found.requests[0] == file.as_uri()
+    assert [url for url in found.requests[1:] if not url.startswith("data:")] == []
+    assert found.complaints == []
+    open_all_details(found.page)
+    assert found.page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+def assert_kinds(page: Any, kinds: Sequence[str]) -> None:
+    """The library has started with some kinds of figure, and all of these are drawn."""
+    assert sorted(page.evaluate("Object.keys(Plotly.PlotSchema.get().traces)")) == sorted(kinds)
+    figures = "[...document.querySelectorAll('.js-plotly-plot')]"
+    drawn = page.evaluate(f"{figures}.flatMap((figure) => figure._fullData.map(({{type}}) => type))")
+    assert sorted(set(drawn)) == sorted(kinds)
 
 
 def number(text: str) -> float:

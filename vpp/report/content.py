@@ -223,10 +223,14 @@ def _places(flags: NDArray[np.bool_]) -> list[int]:
     return [int(place) for place in np.flatnonzero(flags)]
 
 
-def rounded_numbers(values: NDArray[np.float64], decimals: int) -> list[float | None]:
+def exact_numbers(values: NDArray[np.float64]) -> list[float | None]:
     """Numbers for JSON, null where there is none."""
-    found = np.round(np.asarray(values, dtype=float), decimals) + 0.0
-    return [float(value) if np.isfinite(value) else None for value in found]
+    return [float(value) if np.isfinite(value) else None for value in values]
+
+
+def rounded_numbers(values: NDArray[np.float64], decimals: int) -> list[float | None]:
+    """The same in so many decimals."""
+    return exact_numbers(np.round(np.asarray(values, dtype=float), decimals) + 0.0)
 
 
 def _targets(found: Targets | str) -> dict[str, Any]:

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vpp.plots import GAIN, OPTION_INKS
-from vpp.report.content import indexed, rounded_numbers
+from vpp.report.content import exact_numbers, indexed, rounded_numbers
 from vpp.results.files import records
 from vpp.sweep_chunks import LEFT_OUT, NOT_BUILT
 from vpp.sweep_effects import (
@@ -55,7 +55,7 @@ def sweep_content(found: Sweep) -> dict[str, Any]:
         "rigs": {
             "rig": rigs.tolist(),
             "values": [np.asarray(values)[rigs].tolist() for values in found.values],
-            "gain": [_exact(found.gain_percent[rigs, at]) for at in range(len(found.aims))],
+            "gain": [exact_numbers(found.gain_percent[rigs, at]) for at in range(len(found.aims))],
             "room": rounded_numbers(found.room_percent[rigs], _CONDITION_DECIMALS),
             "tightest": indexed(found.tightest[rigs]),
             "status": indexed(found.status[rigs]),
@@ -202,10 +202,6 @@ def _leading(found: Sweep, aim: int) -> list[int]:
     return list(found.two_leading(aim)) if len(found.study.factors) > 1 else [0]
 
 
-def _exact(values: Floats) -> list[float | None]:
-    return [float(value) if np.isfinite(value) else None for value in values]
-
-
 def _of_conditions(found: Sweep) -> Integers:
     """The rigs that maps of single conditions are made of."""
     return found.kept[thinned(len(found.kept), MOST_AT_ONCE)]
@@ -239,7 +235,7 @@ def _condition_targets(found: Sweep, rigs: Integers) -> list[dict[str, Any]]:
         told: dict[str, Any] = {"label": f"TWS {wind:g} kn, {_angle(angle)}", "aim": None}
         best_rig = int(found.best_rig[at])
         told |= _target(made, rigs, gain, some, best_rig)
-        targets.append({**told, "values": _exact(gain[made.rigs])})
+        targets.append({**told, "values": exact_numbers(gain[made.rigs])})
     return targets
 
 
@@ -248,20 +244,17 @@ def _target(made: Surrogate, rigs: Integers, gain: Floats, among: Integers, best
     factors as the best rig has them.
     """
     known = np.isfinite(gain[among])
+    rms, largest, explained = exact_numbers(np.array([made.rms, made.largest, 100.0 * made.explained]))
     return {
-        "rms": _number(made.rms),
-        "largest": _number(made.largest),
-        "explained_percent": _number(100.0 * made.explained),
+        "rms": rms,
+        "largest": largest,
+        "explained_percent": explained,
         "reason": made.reason,
         "holding": np.searchsorted(rigs, made.rigs).tolist(),
         "lost": np.searchsorted(rigs, among[~known]).tolist(),
         "among": [] if known.all() else np.searchsorted(rigs, among).tolist(),
         "best": int(np.searchsorted(rigs, best_rig)) if best_rig >= 0 else None,
     }
-
-
-def _number(value: float) -> float | None:
-    return float(value) if np.isfinite(value) else None
 
 
 def _front(found: Sweep, rigs: Integers) -> dict[str, Any] | None:
