@@ -23,7 +23,8 @@ Progress = Callable[[int, int], None]
 
 # Behind every answer: states that are not proven best, then none, for which the first branch stands.
 _UNPROVEN, _UNSOLVED = 1e9, 1e300
-# Conditions of a patch, or more where one boat in one wind has more, and boats that share patches.
+# Conditions of a patch, or more where one boat in one wind has more or where they are close to each other;
+# and boats that share patches.
 PATCH, BOATS = 160, 8
 # Fewer conditions than this are solved sooner than another process starts.
 LEAST_SHARED = 300
@@ -227,7 +228,8 @@ def _patches(conditions: Conditions) -> NDArray[np.intp]:
     """Which conditions may begin at each other's answers: so many of neighbouring boats and wind speeds."""
     crew = (conditions.option // BOATS).astype(float)
     keys = np.stack([crew, conditions.tws, conditions.option.astype(float)])
-    _, group, sizes = np.unique(keys, axis=1, return_inverse=True, return_counts=True)
+    _, group = np.unique(keys, axis=1, return_inverse=True)
+    sizes = np.bincount(group.reshape(-1), weights=neighbours.shares_of_a_crowd(conditions))
     patch = (np.cumsum(sizes) - sizes) // PATCH
     return np.asarray(patch[group.reshape(-1)], dtype=np.intp)
 

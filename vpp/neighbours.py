@@ -18,6 +18,10 @@ SPEED_RATIO, ANGLE_STEP = 1.2, np.radians(8.0)
 REACH, COMPARED = 1.4, 2.3
 # Neighbours of a condition that are looked at, and other boats in the same wind.
 NEAREST, BOATS = 8, 3
+# Conditions no more steps apart than so are as near as neighbours need be: answers follow from each other.
+DENSE = 0.3
+# Conditions of a boat that close to each other count as one, but no more than so many.
+CROWD = 4
 # Steps from a condition that is alone to those solved beside it, no closer to the wind than so [rad].
 BESIDE, CLOSEST = 0.8, np.radians(35.0)
 # Distance in steps between two boats in the same wind.
@@ -78,6 +82,19 @@ def grouped(*keys: NDArray[np.generic]) -> list[Integers]:
     order = np.argsort(codes, kind="stable")
     cuts = np.flatnonzero(np.diff(codes[order])) + 1
     return np.split(order, cuts) if len(order) else []
+
+
+def shares_of_a_crowd(conditions: Conditions) -> FloatArray:
+    """How much each condition counts where many of a boat are close to each other: one where it stands by
+    itself, 1 / CROWD at the least.
+    """
+    share = np.ones(len(conditions))
+    at_angle = np.flatnonzero(np.isfinite(conditions.twa))
+    tws, twa = conditions.tws[at_angle], conditions.twa[at_angle]
+    row, column = np.floor(np.log(tws) / np.log(SPEED_RATIO) / DENSE), np.floor(twa / ANGLE_STEP / DENSE)
+    for crowd in grouped(conditions.option[at_angle], row, column):
+        share[at_angle[crowd]] = 1.0 / min(len(crowd), CROWD)
+    return share
 
 
 def satellites(conditions: Conditions, patch: Integers, asked: int) -> tuple[Conditions, Integers]:

@@ -15,7 +15,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from vpp.neighbours import ANGLE_STEP, REACH, SPEED_RATIO, Neighbours, first_in_wind, grouped
+from vpp.neighbours import ANGLE_STEP, DENSE, REACH, SPEED_RATIO, Neighbours, first_in_wind, grouped
 from vpp.optima import (
     KEPT,
     SETTINGS,
@@ -62,16 +62,23 @@ TRIES = 5
 STAGES, BESIDE = 4, 3
 # By how much of the speed an optimum of a neighbour may promise to be worse and still be followed; the
 # promise is good to first order.
-DOUBT = 4e-3
+DOUBT = 1e-2
 # And by how much to be better to be walked to where it could not be followed to in one step, and how often
 # that is done for a condition.
-WORTH_A_WALK, WALKS = 1e-3, 4
+WORTH_A_WALK, WALKS = 3e-4, 8
 # How far apart in scaled variables two answers must be to be different ones, and not the same a step on.
 OTHER = 0.6
+# The same of neighbours close to each other.
+OTHER_IF_DENSE = 0.15
+# Nearest neighbours from whose states a better optimum is searched for where theirs is another, and how
+# often.
+NEXT, OPINIONS = 2, 3
 # States from which a case was led to nothing new that are remembered, and how near to them no more is tried.
 MEMORY, ALIKE = 6, 0.25
-# Rounds in which neighbours compare, and optima followed to a condition in each.
+# Rounds in which neighbours compare, and optima followed to a condition in each; and how many more rounds for
+# those alone that promise to be faster by so much, which in dense rows have far to go.
 ROUNDS, FOLLOWED = 6, 2
+MORE_ROUNDS, FASTER = 60, 1e-4
 
 
 def at_angles(
@@ -143,6 +150,7 @@ class _Search:
         if len(dented) and not stopping.asked():
             self._from_starts(dented)
             self._compare_all()
+        self._second_opinions()
         self._rescue()
         self._sharpen()
         if stopping.asked():  # what was not compared may not be the best
@@ -154,8 +162,8 @@ class _Search:
         ]
 
     def _compare_all(self) -> None:
-        for _ in range(ROUNDS):
-            if stopping.asked() or not self._compare():
+        for number in range(ROUNDS + MORE_ROUNDS):
+            if stopping.asked() or not self._compare(-DOUBT if number < ROUNDS else FASTER):
                 return
 
     def _dented(self) -> Integers:
@@ -208,6 +216,52 @@ class _Search:
             )
             if new.any():
                 self._compare_all()
+
+    def _second_opinions(self) -> None:
+        """Where the nearest neighbours have another optimum or lean on other bounds, search for better ones
+        from their states. Following takes over which bounds hold, and so misses what this finds.
+        """
+        asked = np.zeros(self.near.case.shape, dtype=bool)
+        for _ in range(OPINIONS):
+            cases, column = np.nonzero(self._differ() & ~asked)
+            if not len(cases) or stopping.asked():
+                return
+            asked[cases, column] = True
+            before = self.found.objective.copy()
+            guess = self._guess(cases, self.near.case[cases, column])
+            if not self._minimise(cases, guess.x, self._settings_from_near()).any():
+                return
+            self._compare_all()
+            changed = np.flatnonzero(self.found.objective < before)
+            asked &= ~np.isin(self.near.case, changed)
+
+    def _differ(self) -> Mask:
+        """Which of the nearest neighbours have an answer that does not follow from the one here, or the other
+        way round; of the same boat, for others in this wind mostly have the same optimum.
+        """
+        case = self.near.case
+        near = (case >= 0) & (self.near.gap <= REACH) & self._converged(case) & self.wanted[case]
+        near &= self.conditions.option[case] == self.conditions.option[:, None]
+        near &= near.cumsum(axis=1) <= NEXT
+        near &= ((self.found.status == Status.CONVERGED) & self.wanted)[:, None]
+        here, column = np.nonzero(near)
+        guess = self._guess(here, case[here, column])
+        far = np.abs(guess.x - self.found.x[:, here]).max(axis=0) > self._least(self.near.gap[here, column])
+        for held, best in (
+            (guess.active_lower, self.found.active_lower),
+            (guess.active_upper, self.found.active_upper),
+        ):
+            far |= (held != (best[:, here] > 0)).any(axis=0)
+        near[here, column] = far
+        return near
+
+    def _least(self, gap: FloatArray) -> FloatArray:
+        """How far apart answers must be to be different ones, so many steps away from each other."""
+        return np.where(gap > DENSE, OTHER, OTHER_IF_DENSE)
+
+    def _settings_from_near(self) -> Settings:
+        """Settings of searches from states that are nearly optimal."""
+        return replace(SETTINGS, initial_barrier=1e-5, step_limit=min(FIRST_LIMIT, SETTINGS.step_limit))
 
     def _settings_from_afar(self) -> Settings:
         """Settings of searches from afar."""
@@ -457,12 +511,12 @@ class _Search:
             twa=of.twa + share * (end.twa - of.twa),
         )
 
-    def _compare(self) -> bool:
-        """Follow neighbours' optima that may be as good as the best; says whether any was new."""
+    def _compare(self, least: float) -> bool:
+        """Follow neighbours' optima that promise a gain of at least so much; says whether any was new."""
         promise = np.stack([self._promises(slot) for slot in range(KEPT)], axis=-1)
         flat = promise.reshape(len(promise), -1)
         order = np.argsort(-flat, axis=1, kind="stable")[:, :FOLLOWED]
-        cases, turn = np.nonzero(np.take_along_axis(flat, order, axis=1) > -DOUBT)
+        cases, turn = np.nonzero(np.take_along_axis(flat, order, axis=1) > least)
         if not len(cases):
             return False
         column, slot = np.divmod(order[cases, turn], KEPT)
@@ -497,21 +551,23 @@ class _Search:
         cases, column = np.nonzero(ready)
         for part in blocks(len(cases)):
             of, source = cases[part], self.near.case[cases[part], column[part]]
-            promises[of, column[part]] = self._promise(of, source, np.full(len(part), slot))
+            gap = self.near.gap[of, column[part]]
+            promises[of, column[part]] = self._promise(of, source, np.full(len(part), slot), gap)
         return promises
 
-    def _promise(self, cases: Integers, source: Integers, slot: Integers) -> FloatArray:
+    def _promise(self, cases: Integers, source: Integers, slot: Integers, gap: FloatArray) -> FloatArray:
         """By how much, as a share of the speed, neighbours' optima promise to be better: their objective,
         corrected to first order for what their state leaves over in the equations here. Minus infinity where
-        an optimum is the same as one here, a step on.
+        an optimum is the same as one here, `gap` steps on.
         """
         guess = self._guess(cases, source, slot)
         share = np.full(len(cases), -np.inf)
         here = self._converged(cases)
         other = np.ones(len(cases), dtype=bool)
+        least = self._least(gap)
         for number in range(KEPT):
             apart = np.abs(guess.x - self.optima.slots[number].x[:, cases]).max(axis=0)
-            other &= ~self._converged(cases, number) | (apart > OTHER)
+            other &= ~self._converged(cases, number) | (apart > least)
         for state in self.dead:
             other &= ~here | (np.abs(guess.x - state[:, cases]).max(axis=0) > ALIKE)
         which = np.flatnonzero(other)

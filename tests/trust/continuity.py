@@ -48,7 +48,7 @@ LEVEL = 5e-4
 # Multipliers above this say that a limit on the foils binds.
 FELT = 1e-6
 CAREFUL = Settings(initial_barrier=1e-5, restoration_starts=1, step_limit=80)
-SUBSTEPS, MOST_OF_A_JUMP = 10, 0.35
+SUBSTEPS, DEEPER, MOST_OF_A_JUMP = 10, 3, 0.35
 STATUS, BRANCH, SAILS, OPTIMUM, ENDS = "status", "branch", "sail set", "optimum", "optimum ends"
 LIMITS, STEEP, KEPT, UNNAMED = "limits that bind", "steep", "slower optimum kept", "unnamed"
 FAILURES = (KEPT, UNNAMED)
@@ -256,7 +256,7 @@ def _inside(
     y: Floats,
     ends: Sequence[Conditions],
     least: float,
-    deeper: int = 1,
+    deeper: int = DEEPER,
 ) -> str:
     """What a step is in which neither answer lasts to the other end, from walking it in smaller ones from
     both: a change of optimum where both last to a point between, steep where no smaller step is a jump.
@@ -265,7 +265,8 @@ def _inside(
     between = [_between(ends, share) for share in shares]
     ahead, back = _path(boat, answer, x, between[1:]), _path(boat, answer, y, between[-2::-1])
     if ahead is None or back is None:
-        return UNNAMED
+        both_reach_far = deeper < DEEPER and (ahead is None) != (back is None)
+        return ENDS if both_reach_far else UNNAMED
     moved = np.abs(np.diff([x, *ahead], axis=0)).max(axis=1)
     if moved.max() <= least:
         return STEEP

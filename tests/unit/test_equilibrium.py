@@ -350,6 +350,15 @@ def test_no_conditions_give_an_empty_answer():
     assert len(solved.status) == 0
 
 
+def test_a_dense_row_is_not_cut_into_patches():
+    """Conditions on both sides of a cut would not know of each other."""
+    row = keelboat.grid(tws_kn=np.arange(3.0, 30.05, 0.1), twa_deg=[135.0])
+    assert len(row) > equilibrium.PATCH
+    assert len(set(equilibrium._patches(row))) == 1
+    grid = keelboat.grid(tws_kn=np.arange(6.0, 25.0, 2.0), twa_deg=np.arange(35.0, 181.0, 5.0))
+    assert len(set(equilibrium._patches(grid))) == 2
+
+
 def test_processes_share_the_work_and_change_no_number(solved, monkeypatch):
     monkeypatch.setattr(equilibrium, "LEAST_SHARED", 1)
     seen = []

@@ -6,7 +6,18 @@ import numpy as np
 import pytest
 
 from tests.support import keelboat
-from vpp.neighbours import ANGLE_STEP, COMPARED, NEAREST, REACH, SPEED_RATIO, Neighbours, grouped, satellites
+from vpp.neighbours import (
+    ANGLE_STEP,
+    COMPARED,
+    CROWD,
+    NEAREST,
+    REACH,
+    SPEED_RATIO,
+    Neighbours,
+    grouped,
+    satellites,
+    shares_of_a_crowd,
+)  # fmt: skip
 
 
 def of(conditions, patch=None, branch=None):
@@ -132,3 +143,16 @@ def test_conditions_beside_one_are_sailable_angles(twa_deg):
     beside, _ = satellites(keelboat.conditions(tws_kn=10, twa_deg=twa_deg), np.array([0]), 1)
     assert np.all(beside.twa <= np.pi)
     assert np.all(np.degrees(beside.twa) >= min(twa_deg, 35.0) - 1e-9)
+
+
+def test_conditions_by_themselves_count_as_one_each():
+    assert np.all(shares_of_a_crowd(GRID) == 1.0)
+    many = keelboat.conditions(tws_kn=10.0, twa_deg=90.0, option=np.arange(6))
+    assert np.all(shares_of_a_crowd(many) == 1.0)
+
+
+def test_of_a_crowd_up_to_so_many_count_as_one():
+    dense = keelboat.grid(tws_kn=[10], twa_deg=np.arange(90.0, 110.0, 0.25))
+    share = shares_of_a_crowd(dense)
+    assert share.min() == 1.0 / CROWD
+    assert share.sum() == pytest.approx(len(dense) / CROWD, rel=0.1)
