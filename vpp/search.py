@@ -72,7 +72,7 @@ OTHER = 0.6
 OTHER_IF_DENSE = 0.15
 # Nearest neighbours from whose states a better optimum is searched for where theirs is another, and how
 # often.
-NEXT, OPINIONS = 2, 3
+NEXT, OPINIONS = 4, 3
 # States from which a case was led to nothing new that are remembered, and how near to them no more is tried.
 MEMORY, ALIKE = 6, 0.25
 # Rounds in which neighbours compare, and optima followed to a condition in each; and how many more rounds for
