@@ -84,9 +84,10 @@ _WINDS, _BOATS = 6, 3
 # Tries from neighbours of a condition that was not reached, rounds in which neighbours compare, and optima
 # followed to a condition in each; as in `vpp.search`.
 _TRIES, _ROUNDS, _FOLLOWED = 4, 6, 2
-# How far apart in scaled variables two answers must be to be different ones, by how much of the speed one may
-# promise to be worse and still be followed, and be better to count as such; as in `vpp.search`.
-_OTHER, _DOUBT, _BETTER = 0.6, 4e-3, 1e-7
+# How far apart in scaled variables answers in two winds must be to be different ones, and of two boats in one
+# wind, by how much of the speed one may promise to be worse and still be followed, and be better to count as
+# such; as in `vpp.search`.
+_OTHER, _OTHER_OF_BOATS, _DOUBT, _BETTER = 0.6, 0.15, 1e-2, 1e-7
 # One boat in so many, and at least so many, compare with winds around; the others with those boats.
 _LEADS, _LEAST_LEADS = 8, 8
 # Multiplier of an inequality above which it holds.
@@ -616,11 +617,12 @@ class _Sweep:
         fresh = (both >= 0) & (self.objective[both] != self.seen[cases])
         self.seen[cases] = self.objective[both]
         for column in range(both.shape[1]):
+            least = _OTHER if column % near.shape[1] < _WINDS else _OTHER_OF_BOATS
             rows = np.flatnonzero(fresh[:, column])
             theirs, own = self.x[:, both[rows, column]], cases[rows]
             for slot in range(KEPT):
                 apart = np.abs(theirs - self.x[:, own + slot * self.count]).max(axis=0)
-                fresh[rows[apart <= _OTHER], column] = False
+                fresh[rows[apart <= least], column] = False
         pairs = np.nonzero(fresh)
         return cases[pairs[0]], both[pairs]
 
@@ -842,9 +844,13 @@ class _Whole:
             self.progress(int(sum(done)), sum(total))
 
     def _search(self, cases: Integers) -> None:
-        """Solve cases as `equilibrium.solve` does."""
+        """Solve cases as `equilibrium.solve` does, those of the boat with most of them first: of several
+        boats in one wind it looks most thoroughly for the first.
+        """
         if not len(cases):
             return
+        boat = self.conditions.option[cases]
+        cases = cases[np.argsort(-np.bincount(boat)[boat], kind="stable")]
         conditions = self.conditions.take(cases)
         used, option = np.unique(conditions.option, return_inverse=True)
         found = equilibrium.reports(

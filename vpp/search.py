@@ -68,8 +68,8 @@ DOUBT = 1e-2
 WORTH_A_WALK, WALKS = 3e-4, 8
 # How far apart in scaled variables two answers must be to be different ones, and not the same a step on.
 OTHER = 0.6
-# The same of neighbours close to each other.
-OTHER_IF_DENSE = 0.15
+# The same of neighbours close to each other, and of other boats in the same wind.
+OTHER_IF_CLOSE = 0.15
 # Nearest neighbours from whose states a better optimum is searched for where theirs is another, and how
 # often.
 NEXT, OPINIONS = 4, 3
@@ -237,16 +237,19 @@ class _Search:
 
     def _differ(self) -> Mask:
         """Which of the nearest neighbours have an answer that does not follow from the one here, or the other
-        way round; of the same boat, for others in this wind mostly have the same optimum.
+        way round; of the same boat, for others in this wind mostly have the same optimum, and of the first in
+        a wind alone, with which those compare.
         """
         case = self.near.case
         near = (case >= 0) & (self.near.gap <= REACH) & self._converged(case) & self.wanted[case]
         near &= self.conditions.option[case] == self.conditions.option[:, None]
         near &= near.cumsum(axis=1) <= NEXT
-        near &= ((self.found.status == Status.CONVERGED) & self.wanted)[:, None]
+        near &= ((self.found.status == Status.CONVERGED) & self.wanted & self.first)[:, None]
         here, column = np.nonzero(near)
-        guess = self._guess(here, case[here, column])
-        far = np.abs(guess.x - self.found.x[:, here]).max(axis=0) > self._least(self.near.gap[here, column])
+        source = case[here, column]
+        guess = self._guess(here, source)
+        apart = np.abs(guess.x - self.found.x[:, here]).max(axis=0)
+        far = apart > self._least(here, source, self.near.gap[here, column])
         for held, best in (
             (guess.active_lower, self.found.active_lower),
             (guess.active_upper, self.found.active_upper),
@@ -255,9 +258,11 @@ class _Search:
         near[here, column] = far
         return near
 
-    def _least(self, gap: FloatArray) -> FloatArray:
-        """How far apart answers must be to be different ones, so many steps away from each other."""
-        return np.where(gap > DENSE, OTHER, OTHER_IF_DENSE)
+    def _least(self, cases: Integers, source: Integers, gap: FloatArray) -> FloatArray:
+        """How far apart answers of cases must be from those of others, `gap` steps away, to be different."""
+        option = self.conditions.option
+        is_close = (gap <= DENSE) | (option[cases] != option[source])
+        return np.where(is_close, OTHER_IF_CLOSE, OTHER)
 
     def _settings_from_near(self) -> Settings:
         """Settings of searches from states that are nearly optimal."""
@@ -564,7 +569,7 @@ class _Search:
         share = np.full(len(cases), -np.inf)
         here = self._converged(cases)
         other = np.ones(len(cases), dtype=bool)
-        least = self._least(gap)
+        least = self._least(cases, source, gap)
         for number in range(KEPT):
             apart = np.abs(guess.x - self.optima.slots[number].x[:, cases]).max(axis=0)
             other &= ~self._converged(cases, number) | (apart > least)
