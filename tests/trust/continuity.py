@@ -48,7 +48,7 @@ LEVEL = 5e-4
 # Multipliers above this say that a limit on the foils binds.
 FELT = 1e-6
 CAREFUL = Settings(initial_barrier=1e-5, restoration_starts=1, step_limit=80)
-SUBSTEPS, DEEPER, MOST_OF_A_JUMP = 10, 3, 0.35
+SUBSTEPS, DEEPER, MOST_OF_A_JUMP = 10, 5, 0.35
 STATUS, BRANCH, SAILS, OPTIMUM, ENDS = "status", "branch", "sail set", "optimum", "optimum ends"
 LIMITS, STEEP, KEPT, UNNAMED = "limits that bind", "steep", "slower optimum kept", "unnamed"
 FAILURES = (KEPT, UNNAMED)
