@@ -27,12 +27,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from vpp import equilibrium
+from vpp import equilibrium, search
 from vpp.boat import Boat
 from vpp.fleets import Fleet
 from vpp.libraries import library
-from vpp.neighbours import ANGLE_STEP, SPEED_RATIO
-from vpp.optima import KEPT, SETTINGS, rearranged, rounds
+from vpp.neighbours import in_steps
+from vpp.optima import BETTER, KEPT, SETTINGS, rearranged, rounds
 from vpp.physics.arrays import Array, array_namespace
 from vpp.reporting import assembled, report, status_in_range
 from vpp.solved import BRANCHES, SPEED, UPWIND, Conditions, Solved
@@ -81,13 +81,8 @@ _EVERY_WIND, _SHARE = 200, 0.005
 _BOAT_STEPS = 0.5
 # Neighbours in wind and boats in the same wind that a condition knows.
 _WINDS, _BOATS = 6, 3
-# Tries from neighbours of a condition that was not reached, rounds in which neighbours compare, and optima
-# followed to a condition in each; as in `vpp.search`.
-_TRIES, _ROUNDS, _FOLLOWED = 4, 6, 2
-# How far apart in scaled variables answers in two winds must be to be different ones, and of two boats in one
-# wind, by how much of the speed one may promise to be worse and still be followed, and be better to count as
-# such; as in `vpp.search`.
-_OTHER, _OTHER_OF_BOATS, _DOUBT, _BETTER = 0.6, 0.15, 1e-2, 1e-7
+# Tries from neighbours of a condition that was not reached.
+_TRIES = 4
 # One boat in so many, and at least so many, compare with winds around; the others with those boats.
 _LEADS, _LEAST_LEADS = 8, 8
 # Multiplier of an inequality above which it holds.
@@ -539,12 +534,12 @@ class _Sweep:
             for name in _STORED
         }
         objective = pool["objective"]
-        alike = np.abs(pool["x"] - found["x"][:, None]).max(axis=0) <= _OTHER
+        alike = np.abs(pool["x"] - found["x"][:, None]).max(axis=0) <= search.OTHER
         alike &= np.isfinite(objective)
         alike[-1] = False
         known = np.where(alike, objective, np.inf).min(axis=0)
-        better = objective[-1] < known - _BETTER
-        new: Mask = better & (objective[-1] < objective[0] - _BETTER)
+        better = objective[-1] < known - BETTER
+        new: Mask = better & (objective[-1] < objective[0] - BETTER)
         # of two that are the same optimum the better one stays
         objective[:-1][alike[:-1] & better] = np.inf
         objective[-1, ~better] = np.inf
@@ -600,9 +595,9 @@ class _Sweep:
             return 0
         promise = self.promises(target, source)
         own = self.objective[target]
-        worth = np.flatnonzero(promise < own + _DOUBT * np.abs(own))
+        worth = np.flatnonzero(promise < own + search.DOUBT * np.abs(own))
         worth = worth[np.lexsort((promise[worth], target[worth]))]
-        chosen = worth[_first_few(target[worth], _FOLLOWED)]
+        chosen = worth[_first_few(target[worth], search.FOLLOWED)]
         return int(self.follow(target[chosen], source[chosen]).sum()) if len(chosen) else 0
 
     def _others(self) -> tuple[Integers, Integers]:
@@ -617,7 +612,7 @@ class _Sweep:
         fresh = (both >= 0) & (self.objective[both] != self.seen[cases])
         self.seen[cases] = self.objective[both]
         for column in range(both.shape[1]):
-            least = _OTHER if column % near.shape[1] < _WINDS else _OTHER_OF_BOATS
+            least = search.OTHER if column % near.shape[1] < _WINDS else search.OTHER_IF_CLOSE
             rows = np.flatnonzero(fresh[:, column])
             theirs, own = self.x[:, both[rows, column]], cases[rows]
             for slot in range(KEPT):
@@ -662,7 +657,7 @@ class _Near:
         place = np.where(
             np.isnan(conditions.twa), np.where(conditions.aim == UPWIND, -1e3, 1e3), conditions.twa
         )
-        winds = np.stack([np.log(conditions.tws) / np.log(SPEED_RATIO), place / ANGLE_STEP])
+        winds = np.stack(in_steps(replace(conditions, twa=place)))
         self.winds, self.wind = np.unique(winds, axis=1, return_inverse=True)
         self.wind = self.wind.reshape(-1)
         self.boat = conditions.option.astype(np.int64)
@@ -814,7 +809,7 @@ class _Whole:
                 sweep.spread(np.searchsorted(places, anchors[at_angle]))
         with self._timed("comparing"):
             for _, sweep in self.parts.values():
-                for _ in range(_ROUNDS):
+                for _ in range(search.ROUNDS):
                     if not sweep.compare():
                         break
         self._tell()

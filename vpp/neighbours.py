@@ -43,8 +43,7 @@ class Neighbours:
         wind.
         """
         count = len(patch)
-        u = np.log(conditions.tws) / np.log(SPEED_RATIO)
-        v = conditions.twa / ANGLE_STEP
+        u, v = in_steps(conditions)
         case = np.full((count, NEAREST + BOATS), -1)
         gap = np.full((count, NEAREST + BOATS), np.inf)
         for members in grouped(branch, patch, conditions.option):
@@ -64,6 +63,17 @@ class Neighbours:
                 gap[members, NEAREST + k] = np.where(other == members, np.inf, BETWEEN_BOATS)
         order = np.argsort(gap, axis=1, kind="stable")
         return cls(np.take_along_axis(case, order, axis=1), np.take_along_axis(gap, order, axis=1))
+
+
+def in_steps(conditions: Conditions) -> tuple[FloatArray, FloatArray]:
+    """Wind speeds and angles, each counted in steps; NaN where a condition has no angle."""
+    return np.log(conditions.tws) / np.log(SPEED_RATIO), conditions.twa / ANGLE_STEP
+
+
+def cells(conditions: Conditions, wide: FloatArray | float) -> tuple[FloatArray, FloatArray]:
+    """Rows and columns of conditions on a grid over wind speed and angle with cells so many steps wide."""
+    u, v = in_steps(conditions)
+    return np.floor(u / wide), np.floor(v / wide)
 
 
 def first_in_wind(*keys: NDArray[np.generic]) -> NDArray[np.bool_]:
@@ -90,9 +100,8 @@ def shares_of_a_crowd(conditions: Conditions) -> FloatArray:
     """
     share = np.ones(len(conditions))
     at_angle = np.flatnonzero(np.isfinite(conditions.twa))
-    tws, twa = conditions.tws[at_angle], conditions.twa[at_angle]
-    row, column = np.floor(np.log(tws) / np.log(SPEED_RATIO) / DENSE), np.floor(twa / ANGLE_STEP / DENSE)
-    for crowd in grouped(conditions.option[at_angle], row, column):
+    of = conditions.take(at_angle)
+    for crowd in grouped(of.option, *cells(of, DENSE)):
         share[at_angle[crowd]] = 1.0 / min(len(crowd), CROWD)
     return share
 

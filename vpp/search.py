@@ -15,7 +15,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from vpp.neighbours import ANGLE_STEP, DENSE, REACH, SPEED_RATIO, Neighbours, first_in_wind, grouped
+from vpp.neighbours import ANGLE_STEP, DENSE, REACH, Neighbours, cells, first_in_wind, grouped
 from vpp.optima import (
     KEPT,
     SETTINGS,
@@ -70,9 +70,9 @@ WORTH_A_WALK, WALKS = 3e-4, 8
 OTHER = 0.6
 # The same of neighbours close to each other, and of other boats in the same wind.
 OTHER_IF_CLOSE = 0.15
-# Nearest neighbours from whose states a better optimum is searched for where theirs is another, and how
-# often.
-NEXT, OPINIONS = 4, 3
+# Nearest neighbours from whose states a better optimum is searched for where theirs is another, how often,
+# and with what barrier.
+NEXT, OPINIONS, BARRIER_NEAR_BY = 4, 3, 1e-5
 # States from which a case was led to nothing new that are remembered, and how near to them no more is tried.
 MEMORY, ALIKE = 6, 0.25
 # Rounds in which neighbours compare, and optima followed to a condition in each; and how many more rounds for
@@ -212,7 +212,7 @@ class _Search:
         if len(cases) and not stopping.asked():
             index, states = scattered_states(self.problem, cases)
             new = self._minimise(
-                index, states, self._settings_from_afar(), restore_first=np.ones(len(index), dtype=bool)
+                index, states, self._settings_of_many(), restore_first=np.ones(len(index), dtype=bool)
             )
             if new.any():
                 self._compare_all()
@@ -229,7 +229,8 @@ class _Search:
             asked[cases, column] = True
             before = self.found.objective.copy()
             guess = self._guess(cases, self.near.case[cases, column])
-            if not self._minimise(cases, guess.x, self._settings_from_near()).any():
+            settings = replace(self._settings_of_many(), initial_barrier=BARRIER_NEAR_BY)
+            if not self._minimise(cases, guess.x, settings).any():
                 return
             self._compare_all()
             changed = np.flatnonzero(self.found.objective < before)
@@ -264,12 +265,8 @@ class _Search:
         is_close = (gap <= DENSE) | (option[cases] != option[source])
         return np.where(is_close, OTHER_IF_CLOSE, OTHER)
 
-    def _settings_from_near(self) -> Settings:
-        """Settings of searches from states that are nearly optimal."""
-        return replace(SETTINGS, initial_barrier=1e-5, step_limit=min(FIRST_LIMIT, SETTINGS.step_limit))
-
-    def _settings_from_afar(self) -> Settings:
-        """Settings of searches from afar."""
+    def _settings_of_many(self) -> Settings:
+        """Settings of searches that have others beside them: what needs long is left to those."""
         return replace(SETTINGS, step_limit=min(FIRST_LIMIT, SETTINGS.step_limit))
 
     def _sharpen(self) -> None:
@@ -292,9 +289,7 @@ class _Search:
 
     def _middles(self, cases: Integers, wide: FloatArray) -> Integers:
         """Of some cases the middle one of every cell, so many steps wide."""
-        u = np.floor(np.log(self.conditions.tws) / np.log(SPEED_RATIO) / wide)
-        v = np.floor(self.conditions.twa / ANGLE_STEP / wide)
-        keys = (self.branch, self.patch, self.conditions.option, u, v)
+        keys = (self.branch, self.patch, self.conditions.option, *cells(self.conditions, wide))
         groups = grouped(*(key[cases] for key in keys))
         return cases[[group[len(group) // 2] for group in groups]]
 
@@ -328,7 +323,7 @@ class _Search:
             states.append(scattered)
         starts = np.concatenate(index), np.concatenate(states, axis=-1)
         thorough = np.concatenate([thorough, np.zeros(len(starts[0]) - len(thorough), dtype=bool)])
-        self._minimise(*starts, self._settings_from_afar(), thorough=thorough)
+        self._minimise(*starts, self._settings_of_many(), thorough=thorough)
         undecided = (self.found.status[cases] == Status.STEP_LIMIT) & (standing(self.found)[cases] == 1)
         self.found.status[cases[undecided]] = UNSOLVED
         self._tell(cases[self.found.status[cases] != UNSOLVED])

@@ -323,7 +323,7 @@ def _table_of_runs(numbers: dict[str, Any]) -> str:
 def _row_of_search(found: dict[str, Any], columns: int) -> tuple[str, ...]:
     row = ["-"] * columns
     row[0], row[1] = f"{found['boat']}, the search on two cores", f"{found['conditions']}"
-    row[10], row[11] = f"{found['seconds']:.1f}", f"{found['conditions'] / found['seconds']:.0f}"
+    row[10], row[11] = f"{found['seconds']:.1f}", f"{found['conditions'] / found['seconds']:.2g}"
     return tuple(row)
 
 

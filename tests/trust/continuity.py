@@ -265,8 +265,8 @@ def _inside(
     between = [_between(ends, share) for share in shares]
     ahead, back = _path(boat, answer, x, between[1:]), _path(boat, answer, y, between[-2::-1])
     if ahead is None or back is None:
-        both_reach_far = deeper < DEEPER and (ahead is None) != (back is None)
-        return ENDS if both_reach_far else UNNAMED
+        one_ends = (ahead is None) != (back is None)
+        return ENDS if one_ends and deeper < DEEPER else UNNAMED
     moved = np.abs(np.diff([x, *ahead], axis=0)).max(axis=1)
     if moved.max() <= least:
         return STEEP
