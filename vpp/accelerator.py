@@ -36,7 +36,7 @@ from vpp.optima import BETTER, KEPT, SETTINGS, rearranged, rounds
 from vpp.physics.arrays import Array, array_namespace
 from vpp.reporting import assembled, report, status_in_range
 from vpp.solved import BRANCHES, SPEED, UPWIND, Conditions, Solved
-from vpp.solver import compiled
+from vpp.solver import compiled, stopping
 from vpp.solver.problem import Solution
 from vpp.solver.status import Status, sentence
 from vpp.trim import SCALES, FastestEquilibrium, Freedom, branches_of, fleets_on, freedom, kind_of
@@ -54,9 +54,12 @@ FOLLOWED, SEARCHED = "followed", "searched"
 
 # Steps of Newton's method that all cases of a batch take, and that those take which need more.
 _STEPS = (4, 4, 12)
-SECONDS = ("making ready", "searching", "following", "comparing", "searching again", "judging")
+SECONDS = (
+    "making ready", "searching", "following", "comparing", "searching again", "judging", "compiling",
+)  # fmt: skip
 """What `Accelerated.seconds` tells apart: boats made into arrays, anchors solved, their answers followed,
-optima of neighbours tried, what was handed back solved, and the models' ranges looked at.
+optima of neighbours tried, what was handed back solved, the models' ranges looked at; and how much of
+following and comparing was compiling.
 """
 NOT_REACHED = "Not reached from the conditions around it, and not searched for on this branch."
 """Why a branch of a condition has no answer of its own where another has one."""
@@ -95,7 +98,9 @@ class Accelerated:
 
     `status` holds `vpp.solver.status` codes, `reason` a sentence where a condition failed, `how` whether it
     was FOLLOWED or SEARCHED. `made_good` [m/s] is boat speed, or speed made good where that is the aim, NaN
-    where a condition has not converged. `states` holds by branch the solver's answers to all conditions.
+    where a condition has not converged. `states` holds by branch the solver's answers to all conditions, and
+    `problems` by branch and whether wind angles are given the places of conditions and what makes the problem
+    of some of these.
     `counts` says how many were anchors, followed, and handed back; `seconds` where the time went.
 
     Closure, forces and all else that `Solved` tells are not found for every condition: ask `solved`.
@@ -112,6 +117,9 @@ class Accelerated:
     states: Mapping[str, Solution] = field(repr=False)
     counts: Mapping[str, int]
     seconds: Mapping[str, float]
+    problems: Mapping[tuple[str, bool], tuple[Integers, Callable[[Integers], FastestEquilibrium]]] = field(
+        repr=False
+    )
 
     def solved(self, places: Integers) -> Solved:
         """Some converged conditions, reported in full and checked for closure as any solved ones, each on its
@@ -131,11 +139,8 @@ class Accelerated:
         return assembled(self.boats, self.conditions.take(places), at, said)
 
     def _problem(self, branch: str, places: Integers) -> tuple[FastestEquilibrium, Solution]:
-        conditions = self.conditions.take(places)
-        used, option = np.unique(conditions.option, return_inverse=True)
-        members = [self.boats[i] for i in used]
-        (fleet,) = fleets_on(members, (branch,))
-        problem = FastestEquilibrium(fleet, freedom(members, branch), replace(conditions, option=option))
+        of, problem_of = self.problems[branch, bool(self.conditions.aim[places[0]] == SPEED)]
+        problem = problem_of(np.searchsorted(of, places))
         taken = rearranged(self.states[branch], places)
         n = problem.variable_count
         x, low, high = taken.x[:n], taken.active_lower[:n], taken.active_upper[:n]
@@ -324,15 +329,32 @@ class _Program:
     """What is compiled for a kind of problem."""
 
     def __init__(self, kind: _Kind, like: FastestEquilibrium) -> None:
-        import jax
-
         arrays = _arrays_of(like)
         self.names = tuple(arrays)
         self._builds = _taken_apart(tuple(arrays.values()), [])
         self.kind = kind
-        self.begun = jax.jit(self._begun)
-        self.advanced = jax.jit(self._advanced)
-        self.promised = jax.jit(self._promised)
+        self.compiling_s = 0.0
+        self.begun = self._watched(self._begun, 1)
+        self.advanced = self._watched(self._advanced, 2)
+        self.promised = self._watched(self._promised, 1)
+
+    def _watched(self, function: Callable[..., Any], example: int) -> Callable[..., Any]:
+        """The function compiled at its first call for each size of batch, which that argument has; what that
+        takes is added up.
+        """
+        import jax
+
+        quick, known = jax.jit(function), set[int]()
+
+        def call(*arguments: Any) -> Any:
+            begun, size = time.perf_counter(), arguments[example].shape[-1]
+            found = quick(*arguments)
+            if size not in known:
+                known.add(size)
+                self.compiling_s += time.perf_counter() - begun
+            return found
+
+        return call
 
     def _evaluate(self, leaves: Sequence[Any]) -> compiled.Evaluate:
         arrays = dict(zip(self.names, self._builds(iter(leaves)), strict=True))
@@ -581,7 +603,7 @@ class _Sweep:
             near = self.near.of(left)
             reached = (near >= 0) & self.there[near]
             useful = np.flatnonzero(reached.sum(axis=1) > turn)
-            if not len(useful):
+            if not len(useful) or stopping.asked():
                 return
             order = np.argsort(~reached, axis=1, kind="stable")
             self.follow(left[useful], np.take_along_axis(near, order, axis=1)[useful, turn])
@@ -794,6 +816,8 @@ class _Whole:
         self.reason = {branch: np.full(count, NOT_REACHED, dtype=object) for branch in self.branches}
         self.searched = np.zeros(count, dtype=bool)
         self.seconds = {name: 0.0 for name in SECONDS}
+        self.programs = {sweep.program.kind: sweep.program for _, sweep in parts.values()}
+        self.compiled_s = sum(program.compiling_s for program in self.programs.values())
 
     def run(self) -> Accelerated:
         """Search the anchors, follow them, search what was not reached."""
@@ -810,15 +834,17 @@ class _Whole:
         with self._timed("comparing"):
             for _, sweep in self.parts.values():
                 for _ in range(search.ROUNDS):
-                    if not sweep.compare():
+                    if stopping.asked() or not sweep.compare():
                         break
         self._tell()
-        lost = self._lost(anchors)
+        lost = self._lost(anchors) if not stopping.asked() else np.zeros(0, dtype=np.int64)
         with self._timed("searching again"):
             self._search(lost)
         with self._timed("judging"):
             for (branch, _), (places, sweep) in self.parts.items():
                 self._judge(branch, places, sweep)
+        compiled_s = sum(program.compiling_s for program in self.programs.values())
+        self.seconds["compiling"] = compiled_s - self.compiled_s
         counts = {
             "anchors": len(asked),
             FOLLOWED: len(self.conditions) - len(asked) - len(lost),
@@ -917,6 +943,7 @@ class _Whole:
             states=states,
             counts=counts,
             seconds=self.seconds,
+            problems={key: (places, sweep.problem) for key, (places, sweep) in self.parts.items()},
         )
 
     def _states(self, branch: str) -> Solution:

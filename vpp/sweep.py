@@ -32,6 +32,7 @@ from vpp.sweep_chunks import (
     solve_reference,
     write_chunk,
 )
+from vpp.sweep_compiled import device
 from vpp.sweep_engines import EngineError, here, on_cluster, on_cores, versions
 from vpp.sweep_study import Study, load_study
 
@@ -61,7 +62,8 @@ class SweepError(ValueError):
 @dataclass(frozen=True, kw_only=True)
 class Forecast:
     """What a run has before it: rigs, conditions and chunks of the study, those conditions that are done,
-    seconds of processor time for the others, and bytes on disk in all.
+    seconds of processor time for the others, and bytes on disk in all; of a compiled study the seconds that
+    pass at most, and the `device` that it is compiled for.
     """
 
     rigs: int
@@ -70,6 +72,7 @@ class Forecast:
     done: int
     seconds: float
     bytes: float
+    device: str = ""
 
     def sentence(self, processes: int) -> str:
         """In words, for so many processes at work together."""
@@ -77,10 +80,12 @@ class Forecast:
         told += f" in {self.chunks} chunks"
         if self.done:
             told += f", of which {self.done} are done"
-        share = max(1, min(processes, self.chunks))
-        by = f"{share} processes" if share > 1 else "one process"
+        share = 1 if self.device else max(1, min(processes, self.chunks))
+        by = f"with {share} processes" if share > 1 else "with one process"
+        if self.device:
+            by = f"or less, compiled for {self.device}"
         return (
-            f"{told}. Expected from a pilot: {say_seconds(self.seconds / share)} with {by}, "
+            f"{told}. Expected from a pilot: {say_seconds(self.seconds / share)} {by}, "
             f"{say_bytes(self.bytes)} on disk."
         )
 
@@ -106,6 +111,8 @@ class Run:
 
     def __init__(self, study: Study, folder: str | PathLike[str]) -> None:
         library("pyarrow.parquet")
+        if study.is_compiled:
+            library("jax")
         self.study, self.folder = study, Path(folder)
 
     def path(self, number: int) -> Path:
@@ -143,7 +150,7 @@ class Run:
                     "is touched: take another folder with -o, or put study and boat file back as they were"
                 ]
             )
-        now = versions()
+        now = versions(self.study)
         changed = [f"{k} {others.get(k)} then, {v} now" for k, v in now.items() if others.get(k) != v]
         if changed:
             raise SweepError(
@@ -153,11 +160,11 @@ class Run:
                 ]
             )
 
-    def forecast(self) -> Forecast | None:
+    def forecast(self, *, processes: int = 1) -> Forecast | None:
         """What the run has before it, from a pilot; None where searches are ended. Raises SweepError."""
         self.check_folder()
         known = self._known_pilot()
-        found = known or pilot(self.study)
+        found = known or pilot(self.study, processes=processes)
         if found is None:
             return None
         if known is None and (self.folder / MANIFEST).is_file():
@@ -174,6 +181,7 @@ class Run:
             done=self.study.condition_count - undone,
             seconds=found.seconds(self.study) * share,
             bytes=found.bytes(self.study),
+            device=device() if self.study.is_compiled else "",
         )
 
     def _known_pilot(self) -> Pilot | None:
@@ -210,7 +218,7 @@ class Run:
             "name": study.name,
             "study": study.digest,
             "inputs": study.inputs,
-            "versions": versions(),
+            "versions": versions(study),
             "seeds": {"plan": study.seed},
             "rigs": study.rigs,
             "conditions": study.condition_count,
@@ -278,10 +286,10 @@ class Run:
         try:
             if dask is not None and numbers:
                 on_cluster(self.study, numbers, self.folder, on_done, address=dask)
-            elif processes > 1 and len(numbers) > 1:
+            elif processes > 1 and len(numbers) > 1 and not self.study.is_compiled:
                 on_cores(self.study, numbers, self.folder, on_done, processes=min(processes, len(numbers)))
             else:
-                here(self.study, numbers, self.folder, on_done)
+                here(self.study, numbers, self.folder, on_done, processes=processes)
         except OSError as error:
             raise self._not_written(error) from None
         except EngineError as error:
@@ -326,10 +334,11 @@ def sweep(
 
     Tables go into the folder `out`, chunk by chunk; a call that finds some there goes on with the others.
     With more than one of `processes` chunks are shared out among new processes, to the same tables (a script
-    that asks for it needs the usual `if __name__ == "__main__":`); with `dask` among the workers of the
-    scheduler at that address. `progress(done, total)` is called as conditions finish. Raises BoatFileError
-    with all that is wrong with the study or its boat, SweepError where the run cannot begin or go on,
-    MissingLibrary without pyarrow, and `Stopped` where Ctrl-C ended it within `keep_on_interrupt`.
+    that asks for it needs the usual `if __name__ == "__main__":`), and of a compiled study what is searched;
+    with `dask` chunks go to the workers of the scheduler at that address. `progress(done, total)` is called
+    as conditions finish. Raises BoatFileError with all that is wrong with the study or its boat, SweepError
+    where the run cannot begin or go on, MissingLibrary without pyarrow (or JAX, of a compiled study), and
+    `Stopped` where Ctrl-C ended it within `keep_on_interrupt`.
     """
     run = Run(load_study(path), out)
     run.run(processes=processes, dask=dask, progress=progress)

@@ -23,8 +23,10 @@ from vpp.results.variables import KNOT, variable
 from vpp.rule_box import Verdict, judge
 from vpp.solved import SPEED
 from vpp.solver import stopping
-from vpp.sweep_following import Answers, followed, searched
-from vpp.sweep_study import FOLLOWED, Study
+from vpp.sweep_answers import Answers, searched
+from vpp.sweep_compiled import compiled
+from vpp.sweep_following import followed
+from vpp.sweep_study import COMPILED, SEARCHED, Study
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -39,6 +41,8 @@ _META = b"vpp_sweep"
 _ROUNDING = 1e-9
 # Rigs of a pilot besides its anchors.
 _PILOT_FOLLOWED = 5
+# Conditions of a pilot whose study is compiled, as many as it takes at a time at least.
+_PILOT_COMPILED = 2048
 
 
 class UnreadableChunk(Exception):
@@ -63,11 +67,13 @@ def chunk_name(number: int) -> str:
 # --- solving ------------------------------------------------------------------------------------------------
 
 
-def solve_chunk(study: Study, number: int) -> bytes | None:
-    """The table of a chunk as a Parquet file; None where searches are ended."""
+def solve_chunk(study: Study, number: int, *, processes: int = 1) -> bytes | None:
+    """The table of a chunk as a Parquet file; None where searches are ended. Those of a compiled study are
+    shared out among so many processes.
+    """
     rigs = study.chunk(number)
     built = _rigs(study, rigs, study.values(rigs))
-    found, here = _answers(study, rigs, built)
+    found, here = _answers(study, rigs, built, processes=processes)
     if stopping.asked():
         return None
     return _parquet(study, _columns(study, rigs, built, found, here), {"chunk": number, **_checks(found)})
@@ -76,7 +82,7 @@ def solve_chunk(study: Study, number: int) -> bytes | None:
 @dataclass(frozen=True, kw_only=True)
 class Pilot:
     """What a chunk takes: seconds to build a rig, to search a condition and to follow one, and bytes of a
-    file and of each condition in it.
+    file and of each condition in it; and the seconds that are spent once, on compiling.
     """
 
     build_s: float
@@ -84,41 +90,44 @@ class Pilot:
     follow_s: float
     file_bytes: float
     condition_bytes: float
+    once_s: float = 0.0
 
     def seconds(self, study: Study) -> float:
         """Seconds of processor time of a whole study."""
-        anchors = study.chunk_count * study.anchors if study.method == FOLLOWED else study.rigs
-        anchors = min(anchors, study.rigs)
-        of_conditions = anchors * self.search_s + (study.rigs - anchors) * self.follow_s
-        return study.rigs * self.build_s + len(study.rows) * of_conditions
+        in_full = min(study.chunk_count * study.searched_per_chunk, study.rigs)
+        of_conditions = in_full * self.search_s + (study.rigs - in_full) * self.follow_s
+        return self.once_s + study.rigs * self.build_s + len(study.rows) * of_conditions
 
     def bytes(self, study: Study) -> float:
         """Bytes on disk of a whole study."""
         return study.chunk_count * self.file_bytes + study.condition_count * self.condition_bytes
 
 
-def pilot(study: Study) -> Pilot | None:
+def pilot(study: Study, *, processes: int = 1) -> Pilot | None:
     """A few rigs of the middle of the study, solved and timed as a chunk; None where searches are ended."""
-    rigs = study.chunk(study.chunk_count // 2)[: study.anchors + _PILOT_FOLLOWED]
+    wanted = study.anchors + _PILOT_FOLLOWED
+    if study.is_compiled:
+        wanted = max(wanted, _PILOT_COMPILED // len(study.rows))
+    rigs = study.chunk(study.chunk_count // 2)[:wanted]
     begun = perf_counter()
     built = _rigs(study, rigs, study.values(rigs))
     build = perf_counter() - begun
-    found, here = _answers(study, rigs, built)
+    found, here = _answers(study, rigs, built, processes=processes)
     if stopping.asked():
         return None
     columns = _columns(study, rigs, built, found, here)
     whole = len(_parquet(study, columns, {}))
     empty = len(_parquet(study, {name: values[:0] for name, values in columns.items()}, {}))
     count = len(here) * len(study.rows)
-    is_followed = study.method == FOLLOWED
-    anchors = min(study.anchors, len(here)) * len(study.rows) if is_followed else count
+    in_full = count if study.method == SEARCHED else min(study.searched_per_chunk * len(study.rows), count)
     searching, following = (0.0, 0.0) if found is None else (found.searching_s, found.following_s)
     return Pilot(
         build_s=build / len(rigs),
-        search_s=searching / max(anchors, 1),
-        follow_s=following / max(count - anchors, 1) if is_followed else searching / max(anchors, 1),
+        search_s=searching / max(in_full, 1),
+        follow_s=following / (count - in_full if count > in_full else max(count, 1)),
         file_bytes=float(empty),
         condition_bytes=(whole - empty) / (len(rigs) * len(study.rows)),
+        once_s=0.0 if found is None else found.compiling_s,
     )
 
 
@@ -146,17 +155,23 @@ def _rigs(study: Study, rigs: Integers, values: Sequence[NDArray[Any]]) -> list[
     return [_built(study, [column[at] for column in values]) for at in range(len(rigs))]
 
 
-def _answers(study: Study, rigs: Integers, built: Sequence[_Rig]) -> tuple[Answers | None, Integers]:
+def _answers(
+    study: Study, rigs: Integers, built: Sequence[_Rig], *, processes: int
+) -> tuple[Answers | None, Integers]:
     """Answers of those rigs that there are, and which these are."""
     here = np.array([at for at, rig in enumerate(built) if rig.boat is not None], dtype=np.int64)
     boats = [rig.boat for rig in built if rig.boat is not None]
     if not boats:
         return None, here
-    if study.method != FOLLOWED:
+    if study.method == SEARCHED:
         return searched(boats, study.conditions, wanted=_sources(study)), here
     values = study.values(rigs)
     places = np.array([f.place(v) for f, v in zip(study.factors, values, strict=True)]).T[here]
-    found = followed(boats, places, study.conditions, anchors=study.anchors, wanted=_sources(study))
+    anchors, wanted = study.anchors, _sources(study)
+    if study.method == COMPILED:
+        found = compiled(boats, places, study.conditions, anchors=anchors, wanted=wanted, processes=processes)
+    else:
+        found = followed(boats, places, study.conditions, anchors=anchors, wanted=wanted)
     return found, here
 
 

@@ -25,7 +25,7 @@ from vpp.version import __version__
 
 OnDone = Callable[[int], None]
 
-_LIBRARIES = ("numpy", "scipy", "pyarrow")
+_LIBRARIES, _COMPILING = ("numpy", "scipy", "pyarrow"), ("jax", "jaxlib")
 # [s] until a cluster must have answered, and between looks at whether to stop.
 _PATIENCE_S, _POLL_S = 30, 0.5
 # Chunks waiting at a cluster for each of its threads, the least of them, and how often one is sent again
@@ -37,19 +37,21 @@ class EngineError(Exception):
     """What ended a run before its end, in a sentence."""
 
 
-def versions() -> dict[str, str]:
+def versions(study: Study) -> dict[str, str]:
     """What the numbers of a table may depend on besides the inputs."""
     return {
         "vpp": __version__,
         "python": platform.python_version(),
-        **{name: version(name) for name in _LIBRARIES},
+        **{name: version(name) for name in (*_LIBRARIES, *(_COMPILING if study.is_compiled else ()))},
     }
 
 
-def here(study: Study, numbers: Sequence[int], folder: Path, on_done: OnDone) -> None:
-    """One chunk after the other in this process. Raises OSError where a chunk cannot be written."""
+def here(study: Study, numbers: Sequence[int], folder: Path, on_done: OnDone, *, processes: int = 1) -> None:
+    """One chunk after the other in this process, which may have so many to help it with searches. Raises
+    OSError where a chunk cannot be written.
+    """
     for number in numbers:
-        content = None if stopping.asked() else solve_chunk(study, number)
+        content = None if stopping.asked() else solve_chunk(study, number, processes=processes)
         if content is None:
             return
         write_chunk(folder / CHUNKS / chunk_name(number), content)
@@ -158,8 +160,9 @@ class _Cluster:
         except self.distributed.CancelledError:
             self._send(number)
             return
-        if told != versions():
-            other = ", ".join(f"{name} {text}" for name, text in told.items() if versions()[name] != text)
+        own = versions(self.study)
+        if told != own:
+            other = ", ".join(f"{name} {text}" for name, text in told.items() if own[name] != text)
             raise EngineError(f"a worker has other versions than this process: {other}")
         write_chunk(self.folder / CHUNKS / chunk_name(number), content)
         self.on_done(number)
@@ -172,7 +175,8 @@ def _unpacked(packed: bytes) -> Study:
 
 
 def _on_worker(packed: bytes, number: int) -> tuple[dict[str, str], bytes]:
-    content = solve_chunk(_unpacked(packed), number)
+    study = _unpacked(packed)
+    content = solve_chunk(study, number)
     if content is None:
         raise RuntimeError("searches were ended on the worker")
-    return versions(), content
+    return versions(study), content

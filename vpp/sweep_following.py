@@ -9,8 +9,8 @@ other as well: where that and their own search disagree, the optima of all ancho
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import replace
 from time import perf_counter
 
 import numpy as np
@@ -19,10 +19,8 @@ from numpy.typing import NDArray
 from vpp import wardrobe
 from vpp.boat import Boat
 from vpp.doubt_following import (
-    FAILED,
     FOLLOWED,
     MISSED,
-    SOLVED,
     Track,
     dressed_as,
     each_way,
@@ -36,9 +34,9 @@ from vpp.reporting import report
 from vpp.solved import DOWNWIND, SPEED, Conditions, Solved
 from vpp.solver import stopping
 from vpp.solver.following import Guess
-from vpp.solver.memory import keep_freed_memory
 from vpp.solver.problem import Solution
 from vpp.solver.status import Status
+from vpp.sweep_answers import Answers, Gathering
 from vpp.trim import FastestEquilibrium, fleets_on, freedom, kind_of
 
 Floats = NDArray[np.float64]
@@ -49,37 +47,6 @@ NEAR = 0.10
 
 # Cases of one batch: bounds the memory.
 _AT_A_TIME = 2048
-
-
-@dataclass(frozen=True, kw_only=True)
-class Answers:
-    """Boats in conditions, arrays (boats, conditions): `vpp.solver.status` codes, what is made good [m/s],
-    how each was come by, branch, sail set, reason and remark; `quantities` by name, SI units and radians, NaN
-    without a result. `checks` has, of every answer that was both followed and searched for, what each made
-    good [m/s] (checks, 2). `searching_s` and `following_s` are the seconds that searching the anchors,
-    and all that follows, have taken.
-    """
-
-    status: Integers
-    made_good: Floats
-    how: NDArray[np.object_]
-    branch: NDArray[np.object_]
-    sail_set: NDArray[np.object_]
-    reason: NDArray[np.object_]
-    remark: NDArray[np.object_]
-    quantities: dict[str, Floats]
-    checks: Floats
-    searching_s: float
-    following_s: float
-
-
-def searched(boats: Sequence[Boat], conditions: Conditions, *, wanted: Sequence[str]) -> Answers:
-    """Every boat searched in full in all conditions, which are those of one boat."""
-    everything = np.arange(len(boats))
-    run = _Run(boats, np.zeros((len(boats), 0)), conditions, wanted)
-    run.search(np.repeat(everything, len(conditions)), np.tile(np.arange(len(conditions)), len(boats)))
-    run.turned = perf_counter()
-    return run.answers()
 
 
 def followed(
@@ -113,89 +80,19 @@ def spread(places: Floats, count: int) -> list[int]:
     return sorted(set(chosen))
 
 
-class _Run:
+class _Run(Gathering):
     def __init__(
         self, boats: Sequence[Boat], places: Floats, conditions: Conditions, wanted: Sequence[str]
     ) -> None:
-        keep_freed_memory()
-        self.boats, self.places, self.conditions = tuple(boats), places, conditions
-        shape = len(self.boats), len(conditions)
-        self.status = np.full(shape, int(Status.INTERRUPTED))
-        self.made_good = np.full(shape, np.nan)
-        self.how = np.full(shape, FAILED, dtype=object)
-        self.branch, self.sail_set, self.reason, self.remark = (
-            np.full(shape, "", dtype=object) for _ in range(4)
-        )
-        self.quantities = {name: np.full(shape, np.nan) for name in wanted}
-        self.lost = np.zeros(shape, dtype=bool)
-        self.checks: list[tuple[float, float]] = []
-        self.begun = self.turned = perf_counter()
-
-    def answers(self) -> Answers:
-        """What was found."""
-        return Answers(
-            status=self.status,
-            made_good=self.made_good,
-            how=self.how,
-            branch=self.branch,
-            sail_set=self.sail_set,
-            reason=self.reason,
-            remark=self.remark,
-            quantities=self.quantities,
-            checks=np.array(self.checks).reshape(-1, 2),
-            searching_s=self.turned - self.begun,
-            following_s=perf_counter() - self.turned,
-        )
-
-    # --- searching ------------------------------------------------------------------------------------------
-
-    def search(self, boats: Integers, conditions: Integers) -> Solved | None:
-        """Search pairs of boats and conditions in full, and keep what is better than what is known."""
-        if not len(boats):
-            return None
-        used, option = np.unique(boats, return_inverse=True)
-        asked = replace(self.conditions.take(conditions), option=option.astype(np.intp))
-        found = wardrobe.solve([self.boats[at] for at in used.tolist()], asked)
-        made_good = wardrobe.made_good(found)
-        good = np.isfinite(made_good)
-        better = good & ~(made_good <= self.made_good[boats, conditions])
-        first = ~good & (self.how[boats, conditions] == FAILED)
-        self._keep(
-            np.flatnonzero(better | first), boats, conditions, found.status, made_good, found.branch,
-            found.sail_set, found.reason, found.remark, found.quantities,
-        )  # fmt: skip
-        self.how[boats[better], conditions[better]] = SOLVED
-        return found
-
-    def _keep(
-        self,
-        which: Integers,
-        boats: Integers,
-        conditions: Integers,
-        status: Integers,
-        made_good: Floats,
-        branch: NDArray[np.generic],
-        sail_set: NDArray[np.generic],
-        reason: NDArray[np.generic],
-        remark: NDArray[np.generic],
-        quantities: Mapping[str, Floats],
-    ) -> None:
-        at = boats[which], conditions[which]
-        self.status[at], self.made_good[at] = status[which], made_good[which]
-        good = status[which] == Status.CONVERGED
-        self.branch[at] = np.where(good, branch[which].astype(object), "")
-        self.sail_set[at] = np.where(good, sail_set[which].astype(object), "")
-        self.reason[at], self.remark[at] = np.where(good, "", reason[which]), remark[which]
-        for name, values in self.quantities.items():
-            values[at] = np.where(good, quantities[name][which], np.nan) if name in quantities else np.nan
-
-    # --- following ------------------------------------------------------------------------------------------
+        super().__init__(boats, conditions, wanted)
+        self.places = places
+        self.lost = np.zeros(self.status.shape, dtype=bool)
 
     def follow(self, anchors: Sequence[int]) -> None:
         """Search the anchors, follow the others from them, search what was lost."""
         count = len(self.conditions)
         found = self.search(np.repeat(anchors, count), np.tile(np.arange(count), len(anchors)))
-        self.turned = perf_counter()
+        self.searching_s = perf_counter() - self.begun
         if found is None or stopping.asked():
             return
         tracks = [self._tracks(found, number, boat) for number, boat in enumerate(anchors)]
@@ -328,7 +225,7 @@ class _Run:
         better = good & ~(speed <= self.made_good[at, numbers])
         which = np.flatnonzero(better)
         words = (np.full(len(at), branch, dtype=object), np.full(len(at), sail_set, dtype=object))
-        self._keep(
+        self.keep(
             which, at, numbers, said.status, speed, *words, np.array(said.reason, dtype=object),
             np.array(said.remark, dtype=object), said.quantities,
         )  # fmt: skip

@@ -39,7 +39,7 @@ from vpp.sweep_effects import (
     thinned,
     variance_shares,
 )
-from vpp.sweep_study import FOLLOWED, GRID, Study
+from vpp.sweep_study import GRID, SEARCHED, Study
 from vpp.uncertainty import Shares
 
 Floats = NDArray[np.float64]
@@ -366,11 +366,12 @@ class Sweep:
         """How the answers were come by, and what is missing."""
         rows = len(self.study.rows)
         told = []
-        if self.study.method == FOLLOWED:
+        if self.study.method != SEARCHED:
             checks = self.checks
+            spread = "" if self.study.is_compiled else ", and was followed to the others"
             apart = (
                 f"searching found a faster optimum in {checks['search_ahead']:.0f} and following in "
-                f"{checks['following_ahead']:.0f} (the faster one counts, and was followed to the others), "
+                f"{checks['following_ahead']:.0f} (the faster one counts{spread}), "
                 f"the largest difference {checks['largest_percent']:.2g} %"
             )
             told.append(

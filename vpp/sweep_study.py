@@ -41,11 +41,14 @@ OPTION = "option"
 
 GRID, LATIN_HYPERCUBE, SOBOL = "grid", "latin_hypercube", "sobol"
 EVEN, NORMAL, TRIANGULAR = "even", "normal", "triangular"
-FOLLOWED, SEARCHED = "followed", "searched"
+FOLLOWED, SEARCHED, COMPILED = "followed", "searched", "compiled"
+"""How rigs are solved: followed from a few of each chunk, all searched, or as `vpp.accelerator` does."""
 
 # Conditions of a chunk, as far as whole groups of boats allow, and chunks that a study is cut into where it
 # is small.
 _MOST_IN_CHUNK, _LEAST_CHUNKS = 4096, 8
+# The same where what is solved is compiled: many at a time keep a graphics card busy. Boats weigh as well.
+_MOST_COMPILED, _MOST_BOATS_COMPILED = 65536, 4096
 # Rigs of a chunk for each of its anchors, at least.
 _TO_AN_ANCHOR = 8
 # A normal range holds 95 % of its distribution, and no rig lies beyond it.
@@ -206,6 +209,19 @@ class Study:
     def chunk_count(self) -> int:
         """Chunks that the rigs are cut into."""
         return -(-self.rigs // self.rigs_per_chunk)
+
+    @property
+    def is_compiled(self) -> bool:
+        """Whether rigs are followed by what JAX compiles."""
+        return self.method == COMPILED
+
+    @property
+    def searched_per_chunk(self) -> int:
+        """Rigs of a whole chunk that are searched in full."""
+        if self.method == SEARCHED:
+            return self.rigs_per_chunk
+        # the compiled way checks one more
+        return min(self.anchors + self.is_compiled, self.rigs_per_chunk)
 
     @property
     def source(self) -> Source:
@@ -390,7 +406,7 @@ class _Reader:
             method=file.solve.method,
             anchors=file.solve.anchors,
             rigs_per_chunk=file.solve.rigs_per_chunk
-            or chunk_size(rigs, len(rows), file.solve.anchors if file.solve.method == FOLLOWED else 1),
+            or _chunk_size(file.solve.method, rigs, len(rows), file.solve.anchors),
             movable=movable,
         )
 
@@ -618,6 +634,12 @@ def _usual_aims(rows: Sequence[tuple[float, float | str]]) -> Iterator[Aim]:
         yield Aim(name=str(names[wanted]), weight=tuple(each / sum(counts) for each in counts))
     if len(angles) > 1:
         yield Aim(name="all_conditions", weight=(1.0 / len(rows),) * len(rows))
+
+
+def _chunk_size(method: str, rigs: int, conditions: int, anchors: int) -> int:
+    if method == COMPILED:
+        return max(1, min(_MOST_COMPILED // conditions, _MOST_BOATS_COMPILED, rigs))
+    return chunk_size(rigs, conditions, anchors if method == FOLLOWED else 1)
 
 
 def chunk_size(rigs: int, conditions: int, anchors: int) -> int:

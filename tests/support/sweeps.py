@@ -19,7 +19,7 @@ from vpp.solved import Conditions
 from vpp.solver import stopping
 from vpp.solver.status import Status
 from vpp.sweep import Run
-from vpp.sweep_following import Answers
+from vpp.sweep_answers import Answers
 from vpp.sweep_result import Sweep
 from vpp.sweep_study import load_study
 
@@ -108,6 +108,7 @@ def invented(
         checks=np.zeros((0, 2)),
         searching_s=0.0,
         following_s=0.0,
+        compiling_s=0.0,
     )
 
 

@@ -12,14 +12,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from tests.support import keelboat
+from tests.support import keelboat, without_compiling
 from tests.support.with_jax import double_precision, jax_or_skip
 from vpp import accelerator, config, equilibrium, trim
 from vpp.libraries import MissingLibrary
-from vpp.optima import SETTINGS
 from vpp.solved import SPEED, Conditions
 from vpp.solver import compiled
-from vpp.solver.following import Guess, follow
 from vpp.solver.status import Status
 
 CONFIGS = Path(__file__).parents[2] / "configs"
@@ -127,35 +125,9 @@ def test_compiled_iteration_takes_no_saddle_for_an_answer():
         assert (np.asarray(found.place) != compiled.CONVERGED).all()
 
 
-def _advanced(sweep, cases, guess, steps):
-    """What the compiled iteration gives, by NumPy's."""
-    x, multipliers, held, _ = guess
-    problem = sweep.problem(cases)
-    answer = follow(problem, Guess(x, multipliers, held < 0, held > 0), settings=SETTINGS)
-    converged = answer.status == Status.CONVERGED
-    return {
-        "x": answer.x,
-        "multipliers": answer.multipliers,
-        "held": np.where(answer.active_lower, -1, np.where(answer.active_upper, 1, 0)),
-        "felt": answer.multipliers[problem.equality_count :] < 0.0,
-        "objective": answer.objective,
-        "optimality": answer.optimality_error,
-        "residual": answer.constraint_error,
-        "steps": answer.iterations,
-        "place": np.where(converged, compiled.CONVERGED, compiled.GIVEN_BACK),
-    }
-
-
-def _promised(sweep, cases, sources):
-    problem = sweep.problem(cases)
-    values = problem.values(sweep.x[:, sources], np.arange(len(cases)))
-    return values.objective + (sweep.multipliers[:, sources] * values.constraints).sum(axis=0)
-
-
 def test_a_sweep_finds_what_the_search_finds(monkeypatch):
     jax_or_skip()
-    monkeypatch.setattr(accelerator._Sweep, "_advance", _advanced)
-    monkeypatch.setattr(accelerator._Sweep, "promises", _promised)
+    without_compiling.iterate_in_numpy(monkeypatch)
     boats = _boats()
     conditions = _conditions(boats)
     got = accelerator.solve(boats, conditions, batch=16, anchors=1)
@@ -180,7 +152,7 @@ def test_what_cannot_be_followed_is_handed_back(monkeypatch):
         "_advance",
         lambda *given: {
             name: np.full_like(part, lost[name]) if name in lost else part
-            for name, part in _advanced(*given).items()
+            for name, part in without_compiling.advanced(*given).items()
         },
     )
     boats = _boats()

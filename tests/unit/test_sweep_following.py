@@ -11,7 +11,8 @@ from tests.support import keelboat
 from vpp import doubt_following, sweep_following
 from vpp.solver.interior_point import minimise
 from vpp.solver.status import Status
-from vpp.sweep_following import followed, searched, spread
+from vpp.sweep_answers import searched
+from vpp.sweep_following import followed, spread
 
 WANTED = ("boat_speed", "heel")
 

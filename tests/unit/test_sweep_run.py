@@ -167,9 +167,9 @@ def test_changed_input_is_refused_and_nothing_is_touched(tmp_path, monkeypatch, 
         boat = tmp_path / "boat.toml"
         boat.write_text(boat.read_text() + "\n# another boat\n")
     else:
-        now = {**sweep_engines.versions(), "numpy": "0.1"}
+        now = {**sweep_engines.versions(load_study(path)), "numpy": "0.1"}
         # `vpp.sweep` is the function; its module goes by its full name alone
-        monkeypatch.setattr(import_module("vpp.sweep"), "versions", lambda: now)
+        monkeypatch.setattr(import_module("vpp.sweep"), "versions", lambda study: now)
     with pytest.raises(SweepError, match=word) as told:
         Run(load_study(path), tmp_path / "out").run()
     assert "another folder with -o" in str(told.value)

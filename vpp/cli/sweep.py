@@ -141,7 +141,7 @@ def _forecast(run: Run, processes: int, *, quiet: bool, dry_run: bool) -> None:
         run.check_folder()
         return
     with keep_on_interrupt() as stopping:
-        found = run.forecast()
+        found = run.forecast(processes=processes)
     if stopping.asked or found is None:
         raise KeyboardInterrupt
     typer.echo(wrapped(found.sentence(processes), units=_UNITS), err=not dry_run)

@@ -138,10 +138,10 @@ class AimTable(TableModel):
 class SolveTable(TableModel):
     """How the rigs are solved."""
 
-    method: Literal["followed", "searched"] = Field(
+    method: Literal["followed", "searched", "compiled"] = Field(
         default="followed",
-        description="a few rigs of every chunk searched in full and the others followed from these, or all "
-        "searched in full",
+        description="a few rigs of every chunk searched in full and the others followed from these; all "
+        "searched in full; or followed by compiled code, on a graphics card where there is one",
     )
     rigs_per_chunk: int | None = Field(
         default=None, ge=1, le=4096, description="rigs solved and written together; chosen if left out"

@@ -16,6 +16,9 @@ import numpy as np
 Array = Any
 
 
+_PLAIN = frozenset({np.ndarray, np.float64, float, int})
+
+
 def array_namespace(*values: Array) -> Any:
     """The namespace to compute `values` in: that of the first value which is not a NumPy array or a number,
     else NumPy.
@@ -24,7 +27,7 @@ def array_namespace(*values: Array) -> Any:
     defines.
     """
     for value in values:
-        if type(value) is np.ndarray:
+        if type(value) in _PLAIN:
             continue  # most are, and asking them takes longer
         announce = getattr(value, "__array_namespace__", None)
         if announce is not None and not isinstance(value, np.ndarray | np.generic):

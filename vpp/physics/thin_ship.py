@@ -6,7 +6,7 @@ Plain numbers only: evaluated when a boat is built.
 
 from __future__ import annotations
 
-from functools import cache
+from functools import cache, lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -48,15 +48,24 @@ def michell_wave_resistance(
         raise ValueError(f"Michell's integral is evaluated from Froude number {low} to {high} only.")
     beam = 1.0 / length_beam_ratio
     draught = beam / beam_draught_ratio
-    u = np.linspace(0.0, _LAST_POINT, _POINTS)
-    secant = np.cosh(u)
-    wave_number = 1.0 / froude[..., None] ** 2
-    along = _along(wave_number * secant)
-    down = _down(wave_number * secant**2, draught)
-    integrand = (4.0 * beam * along * down * secant) ** 2
-    integral = np.trapezoid(integrand, u, axis=-1)
+    u, downward, along = _wave_system(tuple(froude.ravel().tolist()))
+    integrand = (4.0 * beam * along * _down(downward, draught)) ** 2
+    integral = np.trapezoid(integrand, u, axis=-1).reshape(froude.shape)
     result: NDArray[np.float64] = 4.0 / (np.pi * froude**2) * integral
     return result
+
+
+@lru_cache(maxsize=4)
+def _wave_system(
+    froude: tuple[float, ...],
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """What does not depend on the hull's breadth and draught: directions u (m,), how fast waves die away
+    downwards and what the length makes of them, both (n, m).
+    """
+    u = np.linspace(0.0, _LAST_POINT, _POINTS)
+    secant = np.cosh(u)
+    wave_number = 1.0 / np.array(froude)[:, None] ** 2
+    return u, wave_number * secant**2, _along(wave_number * secant) * secant
 
 
 def family_wave_resistance(

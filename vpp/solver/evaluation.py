@@ -49,7 +49,11 @@ class Slacked:
 
 
 def plain_values(problem: Problem, x: Array, cases: Integers) -> Values:
-    """Evaluate a problem. Raises ValueError where an array it returns has the wrong shape."""
+    """Evaluate a problem, unless there is no case. Raises ValueError where an array it returns has the wrong
+    shape.
+    """
+    if not x.shape[1]:
+        return Values(np.zeros(0), np.zeros((problem.equality_count + problem.inequality_count, 0)))
     result = problem.values(np.ascontiguousarray(x), cases)
     return _checked_values(problem, result, x.shape[1])
 
@@ -57,8 +61,13 @@ def plain_values(problem: Problem, x: Array, cases: Integers) -> Values:
 def plain_derivatives(
     problem: Problem, x: Array, cases: Integers, multipliers: Array, objective_weight: float
 ) -> Derivatives:
-    """Evaluate with derivatives. Raises ValueError where an array the problem returns has the wrong shape."""
+    """Evaluate with derivatives, unless there is no case. Raises ValueError where an array the problem
+    returns has the wrong shape.
+    """
     n, count, batch = problem.variable_count, problem.equality_count + problem.inequality_count, x.shape[1]
+    if not batch:
+        nothing = Values(np.zeros(0), np.zeros((count, 0)))
+        return Derivatives(nothing, np.zeros((n, 0)), np.zeros((count, n, 0)), np.zeros((n, n, 0)))
     result = problem.derivatives(np.ascontiguousarray(x), cases, multipliers, objective_weight)
     hessian = _checked("hessian", result.hessian, (n, n, batch))
     return Derivatives(

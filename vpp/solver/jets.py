@@ -45,7 +45,7 @@ class Jet:
 
     def __array_namespace__(self, api_version: str | None = None) -> Any:
         """This module."""
-        return sys.modules[__name__]
+        return _NAMESPACE
 
     @property
     def shape(self) -> tuple[int, ...]:
@@ -126,13 +126,23 @@ class Jet:
         )
 
 
+_NAMESPACE = sys.modules[__name__]
+
 # --- making and reading jets --------------------------------------------------------------------------------
 
 
 def variables(x: FloatArray) -> tuple[Jet, ...]:
     """One jet for each row of `x`, shape (n_variables, ...): the independent variables."""
-    one = np.ones((1,) + (1,) * (x.ndim - 1))
+    one = _one(x.ndim - 1)
     return tuple(Jet(row, (i,), one, None) for i, row in enumerate(x))
+
+
+@cache
+def _one(ndim: int) -> FloatArray:
+    """The gradient of a variable of so many axes; not to be written to."""
+    one = np.ones((1,) * (ndim + 1))
+    one.setflags(write=False)
+    return one
 
 
 def dense(jet: Any, variable_count: int, shape: tuple[int, ...]) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -687,8 +697,7 @@ def compose(function: Callable[..., Any], arguments: Sequence[Any]) -> tuple[Any
     local = []
     for argument in arguments:
         if isinstance(argument, Jet):
-            one = np.ones((1,) + (1,) * argument.ndim)
-            local.append(Jet(argument.value, (len(moving),), one, None))
+            local.append(Jet(argument.value, (len(moving),), _one(argument.ndim), None))
             moving.append(argument)
         else:
             local.append(argument)
@@ -718,7 +727,7 @@ def compose_groups(
     for value, of_groups in arguments:
         if any(isinstance(x, Jet) for x in of_groups):
             plain = without_derivatives(value)
-            local.append(Jet(plain, (len(moving),), np.ones((1,) + (1,) * plain.ndim), None))
+            local.append(Jet(plain, (len(moving),), _one(plain.ndim), None))
             moving.append(of_groups)
         else:
             local.append(value)
@@ -971,8 +980,7 @@ def _moved_variables(arguments: Sequence[Any], operator: FloatArray, unknown: Fl
     values = [np.broadcast_to(without_derivatives(x), unknown.shape) for x in arguments]
     for i in range(len(shift) // len(unknown)):
         values[i] = values[i] + shift[i * len(unknown) : (i + 1) * len(unknown)]
-    one = np.ones((1, 1, 1))
-    return [Jet(value, (i,), one, None) for i, value in enumerate(values)]
+    return [Jet(value, (i,), _one(2), None) for i, value in enumerate(values)]
 
 
 def _cases(x: Any, part: slice) -> Any:

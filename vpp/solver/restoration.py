@@ -35,8 +35,10 @@ _NEARLY_STATIONARY = 1e-4  # accepted where rounding allows no more progress
 _HOPELESS = 1e-3  # enough to say that another start leads nowhere either
 _LEANING = 0.1  # enough to say that the margins are in the way
 _LEAST_CURVATURE = 1e-8
-_DAMPINGS = 13  # tried in one iteration: one, and then so many in one evaluation
-_AT_ONCE = 4
+_NO_MINIMUM = -1e-6  # curvature of the merit below which a state is left along it, by the first that helps of
+_ESCAPES = (0.3, -0.3, 0.03, -0.03, 0.003, -0.003)
+_DAMPINGS = 13  # tried in one iteration: one, and then so many in one evaluation, or all of few cases
+_AT_ONCE, _FEW = 4, 8
 _SLOW, _WINDOW = 0.97, 8  # a search whose merit does not fall to this share in so many steps leads nowhere
 
 
@@ -206,7 +208,8 @@ class _Restoration:
         pending = np.flatnonzero(wanted)
         tries = 0
         while len(pending) and tries < _DAMPINGS:
-            count = 1 if tries == 0 else _AT_ONCE
+            more = _AT_ONCE if len(pending) > _FEW else _DAMPINGS - tries
+            count = 1 if tries == 0 else more
             which = np.repeat(pending, count)
             harder = 10.0 ** np.tile(np.arange(count), len(pending))
             part = search.take(which)
@@ -292,14 +295,21 @@ class _Restoration:
         search = self.search
         part = search.take(which)
         values, vectors = eigenpairs(np.take(self._curvature(derivatives, held)[0], which, axis=-1))
-        merit = 0.5 * total(part.residual**2)
-        for length in (0.3, -0.3, 0.03, -0.03, 0.003, -0.003):
-            x = np.clip(part.x + length * vectors[:, 0], *_shrunk(part))
-            residual, trial = self._residual(x, part)
-            better = (values[0] < -1e-6) & (trial < merit * (1.0 - 1e-8)) & ~escaped[which]
-            search.x[:, which[better]], search.residual[:, which[better]] = x[:, better], residual[:, better]
-            search.damping[which[better]] = 1e-3
-            escaped[which[better]] = True
+        curved = np.flatnonzero(values[0] < _NO_MINIMUM)
+        if not len(curved):
+            return escaped
+        # all steps of each case at once: an evaluation of a few cases takes as long as one of many
+        each = np.repeat(curved, len(_ESCAPES))
+        which, part = which[each], part.take(each)
+        lengths = np.tile(_ESCAPES, len(curved))
+        x = np.clip(part.x + lengths * vectors[:, 0, each], *_shrunk(part))
+        residual, trial = self._residual(x, part)
+        lower = np.flatnonzero(trial < 0.5 * total(part.residual**2) * (1.0 - 1e-8))
+        out, first = np.unique(which[lower], return_index=True)
+        place = lower[first]
+        search.x[:, out], search.residual[:, out] = x[:, place], residual[:, place]
+        search.damping[out] = 1e-3
+        escaped[out] = True
         return escaped
 
 
