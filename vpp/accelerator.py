@@ -74,6 +74,8 @@ _STORED = ("x", "multipliers", "held", "objective", "optimality", "residual", "s
 # Conditions of the smaller of two sizes of batches, for what is left over: fewer do not take a card less
 # time, and every size is compiled anew.
 _FEW = 2048
+# Wakes of a fleet are filled up to a multiple of this, or to the next power of two.
+_WAKES = 256
 # Batches on their way at the same time, so that the next is made ready while one is worked on.
 _IN_FLIGHT = 2
 # Wind speeds and angles of the anchors lie so many steps apart (of `vpp.neighbours`).
@@ -334,23 +336,22 @@ class _Program:
         self._builds = _taken_apart(tuple(arrays.values()), [])
         self.kind = kind
         self.compiling_s = 0.0
-        self.begun = self._watched(self._begun, 1)
-        self.advanced = self._watched(self._advanced, 2)
-        self.promised = self._watched(self._promised, 1)
+        self.begun = self._watched(self._begun)
+        self.advanced = self._watched(self._advanced)
+        self.promised = self._watched(self._promised)
 
-    def _watched(self, function: Callable[..., Any], example: int) -> Callable[..., Any]:
-        """The function compiled at its first call for each size of batch, which that argument has; what that
-        takes is added up.
-        """
+    def _watched(self, function: Callable[..., Any]) -> Callable[..., Any]:
+        """The function, compiled at its first call with arrays of some shapes, which is timed."""
         import jax
 
-        quick, known = jax.jit(function), set[int]()
+        quick, known = jax.jit(function), set[tuple[tuple[int, ...], ...]]()
 
         def call(*arguments: Any) -> Any:
-            begun, size = time.perf_counter(), arguments[example].shape[-1]
+            shapes = tuple(np.shape(leaf) for leaf in jax.tree.leaves(arguments))
+            begun = time.perf_counter()
             found = quick(*arguments)
-            if size not in known:
-                known.add(size)
+            if shapes not in known:
+                known.add(shapes)
                 self.compiling_s += time.perf_counter() - begun
             return found
 
@@ -395,6 +396,10 @@ def _with_shared_wakes(fleet: Fleet) -> tuple[Fleet, Integers]:
         whose[boat] = seen.setdefault(key, len(first))
         if whose[boat] == len(first):
             first.append(boat)
+    # as many as other fleets have, since every number is compiled anew
+    count = len(first)
+    step = min(1 << (count - 1).bit_length(), _WAKES)
+    first += first[:1] * (-count % step)
     mirrored_from = None if fleet.mirrored_from is None else fleet.mirrored_from[first]
     return replace(fleet, wake=fleet.wake[first], mirrored_from=mirrored_from), whose
 

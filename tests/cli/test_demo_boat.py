@@ -36,7 +36,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("demo")
     words = [
         "--tws",
-        "8:24:8",
+        "8:24:16",
         "--twa",
         "60:120:30",
         "--option",

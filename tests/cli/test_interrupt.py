@@ -34,7 +34,7 @@ def telling(what):
 if __name__ == "__main__":
     # a shell that runs the tests in the background lets what it starts ignore Ctrl-C
     signal.signal(signal.SIGINT, signal.default_int_handler)
-    equilibrium.PATCH, equilibrium.LEAST_SHARED, equilibrium.MOST_IN_PART = 10, 50, 12
+    equilibrium.PATCH, equilibrium.LEAST_SHARED, equilibrium.MOST_IN_PART = 5, 10, 6
     for module in (polar, compare, crew):
         module.progress = telling
     app(prog_name="vpp")
@@ -77,8 +77,8 @@ def interrupted(script: Path, *words: str, after: str) -> tuple[int, str, str]:
 def test_a_polar_keeps_what_is_done_and_says_that_it_is_a_part(tmp_path: Path, processes: int) -> None:
     code, out, told = interrupted(
         tmp_path / "telling.py",
-        *("polar", str(coarse_file(tmp_path, "keelboat.toml")), "--option", "base", "--tws", "6:16:2"),
-        *("--twa", "30:165:15", "--processes", str(processes), "-o", str(tmp_path / "out")),
+        *("polar", str(coarse_file(tmp_path, "keelboat.toml")), "--option", "base", "--tws", "8:14:2"),
+        *("--twa", "70:120:10", "--processes", str(processes), "-o", str(tmp_path / "out")),
         after="a third is done",
     )
     assert code == STOPPED

@@ -107,14 +107,13 @@ KEELBOAT = (
             "foiling_monohull",
             (14.0, "upwind"),
             (
-                "crew.mass_kg", "mass.hull_and_deck.mass_kg", "foil.foil.arm_length_m",
-                "foil.foil.cant_min_deg", "margins.immersion_m", "foil.foil.raised_drag_area_m2",
+                "crew.mass_kg", "foil.foil.arm_length_m", "foil.foil.cant_min_deg", "margins.immersion_m",
             ),
         ),
         (
             "skiff",
             (12.0, "upwind"),
-            ("crew.mass_kg", "crew.arm_max_m", "sail.main.head_height_m", "fin.board.span_m"),
+            ("crew.arm_max_m", "fin.board.span_m"),
         ),
     ],
 )  # fmt: skip

@@ -130,14 +130,12 @@ CRIPPLED = replace(BOAT, name="crippled", margins=replace(BOAT.margins, leeway=0
 
 
 def test_what_has_no_equilibrium_between_others_keeps_its_verdict():
-    """A boat that may hardly make leeway, between boats that may, and angles too near the wind beside others:
+    """A boat that may hardly make leeway, beside one that may, and angles too near the wind beside others:
     neither is given an answer by its neighbours, nor takes one from them.
     """
     twa_deg = [10.0, 36.0, 50.0, 64.0]
-    boats = [BOAT, CRIPPLED, replace(BOAT, name="other")]
-    of = keelboat.conditions(
-        tws_kn=10.0, twa_deg=np.tile(twa_deg, 3), option=np.repeat([0, 1, 2], len(twa_deg))
-    )
+    boats = [BOAT, CRIPPLED]
+    of = keelboat.conditions(tws_kn=10.0, twa_deg=np.tile(twa_deg, 2), option=np.repeat([0, 1], len(twa_deg)))
     solved = equilibrium.solve(boats, of)
     crippled, healthy = of.option == 1, of.option != 1
     near = np.isclose(np.degrees(of.twa), 10.0)
@@ -147,9 +145,8 @@ def test_what_has_no_equilibrium_between_others_keeps_its_verdict():
     assert not solved.status[healthy & ~near].any()
     assert not solved.reason[healthy & ~near].any()
     alone = equilibrium.solve([BOAT], of.take(np.flatnonzero(of.option == 0)))
-    speed = solved.quantities["boat_speed"]
-    for option in (0, 2):
-        np.testing.assert_allclose(speed[of.option == option], alone.quantities["boat_speed"], rtol=SAME)
+    speed = solved.quantities["boat_speed"][of.option == 0]
+    np.testing.assert_allclose(speed, alone.quantities["boat_speed"], rtol=SAME)
 
 
 def same_to_the_last_bit(one, other):

@@ -20,9 +20,9 @@ from vpp.solver.status import Status
 
 FILE = Path(__file__).parents[2] / "configs" / "keelboat_sails.toml"
 GRID = keelboat.conditions(
-    tws_kn=[6.0, 14.0, 28.0, 6.0, 28.0, 24.0],
-    twa_deg=[45.0, 45.0, 45.0, np.nan, np.nan, 110.0],
-    aim=np.array(["speed", "speed", "speed", "upwind", "upwind", "speed"]),
+    tws_kn=[6.0, 28.0, 28.0, 24.0],
+    twa_deg=[45.0, 45.0, np.nan, 110.0],
+    aim=np.array(["speed", "speed", "upwind", "speed"]),
 )
 SETS = ("full", "working_jib", "reefed")
 
@@ -50,7 +50,7 @@ def test_the_answer_is_the_best_of_the_sets_solved_by_themselves(solved, separat
     winners = np.array(SETS)[np.nanargmax(speeds, axis=0)]
     second, first = np.sort(speeds, axis=0)[-2:]
     clear = (first - second) / first > 1e-6
-    assert clear.sum() >= 5
+    assert clear.all()
     assert solved.sail_set[clear].tolist() == winners[clear].tolist()
     np.testing.assert_allclose(solved.quantities["sail_set_margin"], first - second, atol=1e-6)
 
@@ -63,9 +63,7 @@ def test_every_set_is_kept_beside_the_best(solved, separately) -> None:
 
 
 def test_the_big_sails_win_in_light_air_and_the_reef_in_much_wind_upwind(solved) -> None:
-    assert solved.sail_set[0] == solved.sail_set[3] == "full"
-    assert solved.sail_set[2] == solved.sail_set[4] == "reefed"
-    assert solved.sail_set[5] == "full"
+    assert solved.sail_set.tolist() == ["full", "reefed", "reefed", "full"]
 
 
 def test_the_budget_is_that_of_the_sails_that_are_up(solved) -> None:

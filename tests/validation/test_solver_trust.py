@@ -32,14 +32,14 @@ SAMPLE = (
 @pytest.fixture(scope="module")
 def rows() -> Sequence[shared.Row]:
     boats = [shared.drawn(kind, number) for kind in SAMPLE for number in range(2)]
-    return trust.rows_of(boats, shared.conditions_of(len(boats), 10, (shared.SEED, 77)), (shared.SEED, 77), 1)
+    return trust.rows_of(boats, shared.conditions_of(len(boats), 6, (shared.SEED, 77)), (shared.SEED, 77), 1)
 
 
 def test_every_condition_with_an_equilibrium_converges(rows) -> None:
     """Of those that converge, and those in which 20 random starts find an equilibrium that closes."""
-    assert len(rows) == 60
+    assert len(rows) == 36
     assert [row for row in rows if row["verdict"] in trust.LISTED] == []
-    assert sum(row["verdict"] == trust.CONVERGED for row in rows) >= 40
+    assert sum(row["verdict"] == trust.CONVERGED for row in rows) >= 24
 
 
 def test_what_does_not_converge_is_refused_for_a_reason_that_holds(rows) -> None:
@@ -59,8 +59,8 @@ def test_a_converged_answer_meets_the_tolerances_evaluated_anew(rows) -> None:
 def test_no_answer_is_slower_than_independent_optimisers_find() -> None:
     boats = [shared.drawn(BASE, number) for number in range(2)]
     conditions = shared.conditions_of(2, 8, (shared.SEED, 78))
-    found = optimality.rows_of(boats, conditions, 6, 4, 4, (shared.SEED, 78))
-    assert len(found) == 6
+    found = optimality.rows_of(boats, conditions, 4, 3, 3, (shared.SEED, 78))
+    assert len(found) == 4
     falls = np.array([float(row["shortfall_percent"]) for row in found])
     assert falls.max() <= optimality.MOST_WITHIN
 

@@ -17,7 +17,7 @@ _FILTER_THETA, _FILTER_PHI = 1e-5, 1e-8
 _ARMIJO = 1e-4
 _SWITCH_PHI, _SWITCH_THETA = 2.3, 1.1
 _SHORTEST_STEP = 1e-9
-_AT_ONCE = 8  # ever shorter steps tried in one evaluation once the first two were too long
+_AT_ONCE, _FEW = 8, 8  # ever shorter steps tried in one evaluation, of few cases once the first was too long
 _ROUNDING = 10.0 * float(np.finfo(np.float64).eps)
 _CENTRING_LIMIT = 1e10  # bound multipliers stay within this factor of barrier over distance
 
@@ -42,7 +42,8 @@ class LineSearch:
         pending = np.arange(len(self.state.case))
         tries = 0
         while len(pending):
-            count = 1 if tries < 2 else _AT_ONCE
+            one = tries == 0 or (tries == 1 and len(pending) > _FEW)
+            count = 1 if one else _AT_ONCE
             values = self._try_shares(pending, count)
             pending = pending[~self.accepted[pending]]
             if tries == 0 and len(pending):
