@@ -118,7 +118,9 @@ def _better(
             [np.searchsorted(having, at) for at, _ in here],
             [found for _, found in here],
         )
-    if len(branches) <= 1:
+    if len(branches) == 1:  # of all conditions, in their order
+        return branches.popitem()[1]
+    if not branches:
         return assembled(boats, conditions, places, reports)
     best = np.full(len(conditions), np.inf)
     owner = np.full(len(conditions), -1)
