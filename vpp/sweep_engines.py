@@ -20,6 +20,7 @@ from vpp.libraries import library
 from vpp.solver import stopping
 from vpp.solver.processes import in_processes
 from vpp.sweep_chunks import CHUNKS, chunk_name, of_path, solve_chunk, write_chunk
+from vpp.sweep_compiled import device
 from vpp.sweep_study import Study
 from vpp.version import __version__
 
@@ -39,11 +40,14 @@ class EngineError(Exception):
 
 def versions(study: Study) -> dict[str, str]:
     """What the numbers of a table may depend on besides the inputs."""
-    return {
+    told = {
         "vpp": __version__,
         "python": platform.python_version(),
-        **{name: version(name) for name in (*_LIBRARIES, *(_COMPILING if study.is_compiled else ()))},
+        **{name: version(name) for name in _LIBRARIES},
     }
+    if study.is_compiled:
+        told |= {name: version(name) for name in _COMPILING} | {"device": device()}
+    return told
 
 
 def here(study: Study, numbers: Sequence[int], folder: Path, on_done: OnDone, *, processes: int = 1) -> None:

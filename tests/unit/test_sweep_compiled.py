@@ -94,7 +94,9 @@ def test_a_compiled_study_runs_and_goes_on(tmp_path):
     chunk = read_chunk(run.path(1), run.study)
     assert set(chunk.columns["how"]) == {"solved", "followed"}
     assert chunk.checks["checked"] > 0
-    assert "jaxlib" in (tmp_path / "out" / MANIFEST).read_text()
+    manifest = (tmp_path / "out" / MANIFEST).read_text(encoding="utf-8")
+    assert "jaxlib" in manifest
+    assert sweep_compiled.device() in manifest
     before = run.path(1).read_bytes()
     run.path(1).unlink()
     assert run.run()
