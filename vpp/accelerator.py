@@ -884,6 +884,7 @@ class _Whole:
             replace(conditions, option=option),
             branches=self.branches,
             processes=self.processes,
+            with_others=True,
         )
         self.searched[cases] = True
         for at, said in found:

@@ -47,6 +47,7 @@ class _Part:
     conditions: Conditions
     patch: NDArray[np.intp]
     branches: tuple[str, ...]
+    with_others: bool
 
 
 def solve(
@@ -76,9 +77,10 @@ def reports(
     branches: Sequence[str] = BRANCHES,
     processes: int = 1,
     progress: Progress | None = None,
+    with_others: bool = False,
 ) -> list[tuple[NDArray[np.intp], Report]]:
     """What `solve` is made of: reports with their solutions, each of the conditions at some places on one
-    branch.
+    branch; those at wind angles `with_others`, optima beside the best, where these are asked for.
     """
     if len(conditions) and (conditions.option.min() < 0 or conditions.option.max() >= len(boats)):
         raise ValueError(f"conditions name boats 0 to {conditions.option.max()}, and there are {len(boats)}")
@@ -91,7 +93,7 @@ def reports(
     if without:
         raise ValueError(f"{', '.join(without)} cannot be {' or '.join(branches)}")
     shares = processes if len(conditions) >= LEAST_SHARED else 1
-    parts = _parts(boats, conditions, branches, shares)
+    parts = _parts(boats, conditions, branches, shares, with_others)
     return _solve_shared(parts, processes, progress) if shares > 1 else _solve_in_turn(parts, progress)
 
 
@@ -189,7 +191,11 @@ def _solve_shared(parts: Sequence[_Part], processes: int, progress: Progress | N
 
 
 def _parts(
-    boats: Sequence[Boat], conditions: Conditions, branches: Sequence[str], shares: int
+    boats: Sequence[Boat],
+    conditions: Conditions,
+    branches: Sequence[str],
+    shares: int,
+    with_others: bool,
 ) -> list[_Part]:
     """Conditions grouped by what their boats share, in order of first appearance, and cut between patches, so
     that each of `shares` processes has as many parts.
@@ -204,7 +210,7 @@ def _parts(
         count = min(shares * -(-len(places) // (MOST_IN_PART * shares)), place.max(initial=0) + 1)
         # every part has patches from all winds and boats, so that none takes much longer than the others
         for which in (place % count == turn for turn in range(count)):
-            parts.append(_part(boats, conditions, places[which], patch[which], branches))
+            parts.append(_part(boats, conditions, places[which], patch[which], branches, with_others))
     return parts
 
 
@@ -214,6 +220,7 @@ def _part(
     places: NDArray[np.intp],
     patch: NDArray[np.intp],
     branches: Sequence[str],
+    with_others: bool,
 ) -> _Part:
     used, option = np.unique(conditions.option[places], return_inverse=True)
     members = tuple(boats[i] for i in used)
@@ -223,6 +230,7 @@ def _part(
         conditions=replace(conditions.take(places), option=option),
         patch=patch,
         branches=tuple(branch for branch in branches if branch in branches_of(members[0])),
+        with_others=with_others,
     )
 
 
@@ -264,7 +272,8 @@ def _solve_part(part: _Part, tell: Callable[[float], None] | None = None) -> _Re
         wanted = np.arange(len(asked))
         for problem, answer in zip(rowed, answers, strict=True):
             said = report(problem.select(wanted), rearranged(answer.best, wanted))
-            others = tuple(rearranged(slot, wanted) for slot in answer.slots[1:])
+            slots = answer.slots[1:] if part.with_others else ()
+            others = tuple(rearranged(slot, wanted) for slot in slots)
             found.append((part.places[asked], replace(said, others=others)))
     if len(best):
         of_best = problems(part.conditions.take(best))
