@@ -821,11 +821,10 @@ class _Whole:
         self.reason = {branch: np.full(count, NOT_REACHED, dtype=object) for branch in self.branches}
         self.searched = np.zeros(count, dtype=bool)
         self.seconds = {name: 0.0 for name in SECONDS}
-        self.programs = {sweep.program.kind: sweep.program for _, sweep in parts.values()}
-        self.compiled_s = sum(program.compiling_s for program in self.programs.values())
 
     def run(self) -> Accelerated:
         """Search the anchors, follow them, search what was not reached."""
+        compiled_before = self._compiling_s()
         anchors = {
             at_angle: places[sweep.near.anchors()] for (_, at_angle), (places, sweep) in self.parts.items()
         }
@@ -848,14 +847,18 @@ class _Whole:
         with self._timed("judging"):
             for (branch, _), (places, sweep) in self.parts.items():
                 self._judge(branch, places, sweep)
-        compiled_s = sum(program.compiling_s for program in self.programs.values())
-        self.seconds["compiling"] = compiled_s - self.compiled_s
+        self.seconds["compiling"] = self._compiling_s() - compiled_before
         counts = {
             "anchors": len(asked),
             FOLLOWED: len(self.conditions) - len(asked) - len(lost),
             "handed back": len(lost),
         }
         return self._result(counts)
+
+    def _compiling_s(self) -> float:
+        """What has been spent on compiling the programs in use, now and before."""
+        programs = {sweep.program.kind: sweep.program for _, sweep in self.parts.values()}
+        return sum(program.compiling_s for program in programs.values())
 
     @contextmanager
     def _timed(self, what: str) -> Iterator[None]:

@@ -110,8 +110,11 @@ def _better(
     reports: Sequence[Report],
 ) -> Solved:
     """The better branch of every condition, with each branch beside it where there is more than one."""
+    names = dict.fromkeys(found.branch for found in reports)
+    if len(names) <= 1:
+        return assembled(boats, conditions, places, reports)
     branches = {}
-    for branch in dict.fromkeys(found.branch for found in reports):
+    for branch in names:
         here = [(at, found) for at, found in zip(places, reports, strict=True) if found.branch == branch]
         having = np.sort(np.concatenate([at for at, _ in here]))
         branches[branch] = assembled(
@@ -120,10 +123,6 @@ def _better(
             [np.searchsorted(having, at) for at, _ in here],
             [found for _, found in here],
         )
-    if len(branches) == 1:  # of all conditions, in their order
-        return branches.popitem()[1]
-    if not branches:
-        return assembled(boats, conditions, places, reports)
     best = np.full(len(conditions), np.inf)
     owner = np.full(len(conditions), -1)
     for number, (at, found) in enumerate(zip(places, reports, strict=True)):

@@ -1,8 +1,8 @@
 """Many boats of one design space, followed by the compiled iteration of `vpp.accelerator`.
 
 Boats of one kind go together, under each sail set by themselves, and the best set counts. Every answer is
-reported and checked for closure as any other. The boat that lies farthest from all that were searched for is
-searched in full as well, which tells how far what was followed can be trusted.
+reported and checked for closure as any other. The boat that lies farthest from those of which nothing was
+followed is searched in full as well, which tells how far what was followed can be trusted.
 """
 
 from __future__ import annotations
@@ -103,18 +103,21 @@ class _Run(Gathering):
     def _keep_reported(
         self, found: accelerator.Accelerated, rows: Integers, boat: Integers, condition: Integers, worn: str
     ) -> None:
-        """Converged answers in full."""
+        """Converged answers in full; one that does not close takes the place of nothing that does."""
         said = found.solved(rows)
-        everything = np.arange(len(rows))
+        good = said.status == Status.CONVERGED
+        which = np.flatnonzero(good | np.isnan(self.made_good[boat, condition]))
         self.keep(
-            everything, boat, condition, said.status, wardrobe.made_good(said), said.branch,
+            which, boat, condition, said.status, wardrobe.made_good(said), said.branch,
             np.full(len(rows), worn, dtype=object), said.reason, said.remark, said.quantities,
         )  # fmt: skip
-        is_searched = found.how[rows] == accelerator.SEARCHED
-        self.how[boat, condition] = np.where(is_searched, SOLVED, FOLLOWED)
+        how = np.where(found.how[rows] == accelerator.SEARCHED, SOLVED, FOLLOWED)
+        self.how[boat[good], condition[good]] = how[good]
 
     def check(self, places: Floats) -> None:
-        """Search the boat in full that lies farthest from those that were searched for; the faster counts."""
+        """Search the boat in full that lies farthest from those of which nothing was followed; the faster
+        answers count.
+        """
         is_followed = (self.how == FOLLOWED).any(axis=1)
         others, known = np.flatnonzero(is_followed), np.flatnonzero(~is_followed)
         if not len(others):

@@ -123,6 +123,7 @@ class _Cluster:
     def __init__(self, distributed: Any, client: Any, study: Study, folder: Path, on_done: OnDone) -> None:
         self.distributed, self.client, self.study = distributed, client, study
         self.folder, self.on_done = folder, on_done
+        self.own = versions(study)
         self.packed = zlib.compress(pickle.dumps(study))
         self.waiting: dict[Any, int] = {}
         self.sent: dict[int, int] = {}
@@ -164,9 +165,9 @@ class _Cluster:
         except self.distributed.CancelledError:
             self._send(number)
             return
-        own = versions(self.study)
-        if told != own:
-            other = ", ".join(f"{name} {text}" for name, text in told.items() if own[name] != text)
+        told.pop("device", None)  # what a worker compiles for need not be here
+        if any(self.own[name] != text for name, text in told.items()):
+            other = ", ".join(f"{name} {text}" for name, text in told.items() if self.own[name] != text)
             raise EngineError(f"a worker has other versions than this process: {other}")
         write_chunk(self.folder / CHUNKS / chunk_name(number), content)
         self.on_done(number)

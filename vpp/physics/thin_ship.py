@@ -65,7 +65,10 @@ def _wave_system(
     u = np.linspace(0.0, _LAST_POINT, _POINTS)
     secant = np.cosh(u)
     wave_number = 1.0 / np.array(froude)[:, None] ** 2
-    return u, wave_number * secant**2, _along(wave_number * secant) * secant
+    found = u, wave_number * secant**2, _along(wave_number * secant) * secant
+    for array in found:
+        array.setflags(write=False)
+    return found
 
 
 def family_wave_resistance(
