@@ -26,7 +26,7 @@ from vpp.multipliers import Held, held
 from vpp.optima import SETTINGS, Cases, blank, keep_better, rearranged, rounds
 from vpp.predicting import Optima, expected
 from vpp.reporting import report
-from vpp.results.variables import KNOT
+from vpp.results.variables import DEGREE, KNOT
 from vpp.solved import SPEED, Conditions, Solved
 from vpp.solver import stopping
 from vpp.solver.following import MOST_STEPS, Guess, follow
@@ -82,13 +82,14 @@ class Task:
 
 @dataclass(frozen=True, kw_only=True)
 class Drawn:
-    """What the draws of an option make good [kn] (conditions, draws), on which branch, and how each was come
-    by; `reasons` of those that failed by their place, and of those checked what following and searching
-    found.
+    """What the draws of an option make good [kn] (conditions, draws), at which wind angle [deg], on which
+    branch, and how each was come by; `reasons` of those that failed by their place, and of those checked what
+    following and searching found.
     """
 
     option: str
     made_good_kn: Floats
+    twa_deg: Floats
     branch: NDArray[np.object_]
     how: NDArray[np.object_]
     reasons: Mapping[tuple[int, int], str]
@@ -107,6 +108,7 @@ def joined(parts: Sequence[Drawn]) -> Drawn:
     return Drawn(
         option=parts[0].option,
         made_good_kn=np.concatenate([part.made_good_kn for part in parts]),
+        twa_deg=np.concatenate([part.twa_deg for part in parts]),
         branch=np.concatenate([part.branch for part in parts]),
         how=np.concatenate([part.how for part in parts]),
         reasons=reasons,
@@ -141,7 +143,7 @@ class _Drawing:
         self.movable = task.movable
         self.conditions = task.solved.conditions.take(task.conditions)
         shape = len(task.conditions), len(task.places)
-        self.made_good = np.full(shape, np.nan)
+        self.made_good, self.twa_deg = np.full(shape, np.nan), np.full(shape, np.nan)
         self.branch = np.full(shape, "", dtype=object)
         self.how = np.full(shape, FAILED, dtype=object)
         self.reasons: dict[tuple[int, int], str] = {}
@@ -163,6 +165,7 @@ class _Drawing:
         return Drawn(
             option=self.task.option,
             made_good_kn=self.made_good,
+            twa_deg=self.twa_deg,
             branch=self.branch,
             how=self.how,
             reasons={place: why for place, why in self.reasons.items() if self.how[place] == FAILED},
@@ -363,6 +366,7 @@ class _Drawing:
         """Note the fastest of each draw, judged as every answer is."""
         said = report(problem, answer)
         speed = -answer.objective * SCALES["boat_speed"] / KNOT
+        angle = problem.named(answer.x, np.arange(problem.condition_count))["twa"] / DEGREE
         for case in range(problem.condition_count):
             draw, number = divmod(case, len(tracks))
             place = tracks[number].condition, int(draws[draw])
@@ -371,7 +375,7 @@ class _Drawing:
             elif said.status[case] != Status.CONVERGED:
                 self.reasons[place] = str(said.reason[case])
             elif not speed[case] <= self.made_good[place]:
-                self.made_good[place] = speed[case]
+                self.made_good[place], self.twa_deg[place] = speed[case], angle[case]
                 self.branch[place] = tracks[number].branch
                 self.how[place] = FOLLOWED
 
@@ -451,8 +455,7 @@ class _Drawing:
                 if not self.lost[place]:
                     checks.append((*place, before, found))
                 if np.isfinite(found) and not found <= before * (1.0 + MISSED):
-                    self.made_good[place], self.branch[place] = found, str(searched.branch[at])
-                    self.how[place] = SOLVED
+                    self._put(place, found, searched, at)
                     self.lost[place] = False
                     (track,) = tracks_at(self.boats[draw], searched, [(at, condition)])
                     more += [track] if len(track.x) else []
@@ -469,10 +472,15 @@ class _Drawing:
         speed = wardrobe.made_good(found) / KNOT
         for number, place in enumerate(zip(condition.tolist(), draw.tolist(), strict=True)):
             if np.isfinite(speed[number]) and not speed[number] <= self.made_good[place]:
-                self.made_good[place], self.branch[place] = speed[number], str(found.branch[number])
-                self.how[place] = SOLVED
+                self._put(place, float(speed[number]), found, number)
             elif self.how[place] == FAILED:
                 self.reasons[place] = str(found.reason[number])
+
+    def _put(self, place: tuple[int, int], made_good_kn: float, solved: Solved, at: int) -> None:
+        """Note one that was searched for."""
+        self.made_good[place], self.branch[place] = made_good_kn, str(solved.branch[at])
+        self.twa_deg[place] = solved.quantities["twa"][at] / DEGREE
+        self.how[place] = SOLVED
 
 
 def tracks_at(boat: Boat, solved: Solved, there: Sequence[tuple[int, int]]) -> list[Track]:

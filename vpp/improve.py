@@ -27,7 +27,6 @@ from vpp.improve_asked import (
     Angle,
     CourseWanted,
     LessWanted,
-    SpeedWanted,
     Wanted,
     against_wanted,
     aim_of,
@@ -218,8 +217,6 @@ class Search:
         self.most, self.starts, self.seed, self.points = most, starts, seed, points
         self.processes, self.progress, self.draws = processes, progress, draws
         problems: list[str] = []
-        if draws and course is not None:
-            problems.append("draws: how sure a gain is can be drawn for speeds, not for a course")
         try:
             check_sample(draws=draws or LEAST_DRAWS, seed=seed)
         except BadSample as error:
@@ -582,7 +579,7 @@ class Search:
     def how_sure(self, found: Improvement) -> Improvement:
         """What was found with its gain in draws, where these are asked for and anything was found."""
         wanted = self.wanted[0]
-        if not (self.draws and found.is_better and isinstance(wanted, SpeedWanted)):
+        if not (self.draws and found.is_better and not isinstance(wanted, LessWanted)):
             return found
         try:
             band = band_of(
@@ -591,6 +588,7 @@ class Search:
                 name=self.name,
                 option=self.option,
                 wanted=wanted,
+                aim=self.aims[0],
                 draws=self.draws,
                 seed=self.seed,
                 processes=self.processes,

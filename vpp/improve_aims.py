@@ -126,7 +126,10 @@ class CourseAim:
 
     def told(self, state: State) -> float:
         """Expected time [s]."""
-        standing = state.standing
+        return self.time_s(state.standing)
+
+    def time_s(self, standing: Standing) -> float:
+        """Expected time [s] of a boat that stands so. Raises Refused where it has none."""
         times = self.times(standing.made_good_kn, standing)
         weight = np.array(self.course.wind.weight if len(times) > 1 else (1.0,)) * np.array(self.sailed)
         if not np.isfinite(times[weight > 0.0]).all():

@@ -7,22 +7,29 @@ from __future__ import annotations
 import shutil
 import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from vpp.config import load
 from vpp.config.resolve import BASE
-from vpp.doubt import NoDoubt, doubt
-from vpp.improve_asked import SpeedWanted
+from vpp.doubt import Doubt, NoDoubt, doubt
+from vpp.doubt_following import Drawn
+from vpp.improve_aims import Aim, CourseAim
+from vpp.improve_asked import CourseWanted, SpeedWanted
+from vpp.improve_following import Standing
 from vpp.improve_result import Band
+from vpp.improve_search import Refused
 from vpp.uncertainty import shares
 
 if TYPE_CHECKING:
     from vpp.config import BoatFile
     from vpp.polar import Progress
+
+Floats = NDArray[np.float64]
 
 # Where the best VMG alone is asked for, an angle that stands in for those that there must be.
 _ANY_DEG = (90.0,)
@@ -36,14 +43,15 @@ def band(
     text: str,
     name: str,
     option: str,
-    wanted: SpeedWanted,
+    wanted: SpeedWanted | CourseWanted,
+    aim: Aim,
     draws: int,
     seed: int,
     processes: int = 1,
     progress: Progress | None = None,
 ) -> Band:
-    """The gain of an option, given by its text, over another of a boat file in every draw, in the mean that
-    is wanted. Raises what `vpp.doubt.doubt` raises.
+    """The gain of an option, given by its text, over another of a boat file in every draw, of what is wanted:
+    `aim` is that for the boats without draws. Raises what `vpp.doubt.doubt` raises.
     """
     with _with_option(boat_file, text) as path:
         file = load(path)
@@ -61,8 +69,37 @@ def band(
             progress=progress,
         )
     places = [found.conditions.index(row) for row in wanted.rows()]
-    built, improved = (found.made_good_kn[at][places] for at in (0 if option == BASE else 1, -1))
-    gains = 100.0 * (wanted.weights() @ (improved / built)) - 100.0
+    built, improved = found.drawn[0 if option == BASE else 1], found.drawn[-1]
+    if isinstance(aim, CourseAim):
+        before, after = (course_times_of(aim, each, places) for each in (built, improved))
+        gains = 100.0 * (1.0 - after / before)
+    else:
+        assert isinstance(wanted, SpeedWanted)
+        made = [each.made_good_kn[places] for each in (built, improved)]
+        gains = 100.0 * (wanted.weights() @ (made[1] / made[0])) - 100.0
+    return _band_of(found, gains)
+
+
+def course_times_of(aim: CourseAim, drawn: Drawn, places: list[int]) -> Floats:
+    """Time round the course in every draw [s], NaN where it cannot be sailed in a wind in which the boat
+    without draws can.
+    """
+    counts = np.flatnonzero(aim.counts)
+    times = np.full(drawn.made_good_kn.shape[1], np.nan)
+    for draw in range(len(times)):
+        made, twa = np.full((2, len(aim.counts)), np.nan)
+        branch, empty = (np.full(len(made), "", dtype=object) for _ in range(2))
+        made[counts], twa[counts] = drawn.made_good_kn[places, draw], drawn.twa_deg[places, draw]
+        branch[counts] = drawn.branch[places, draw]
+        standing = Standing(
+            made_good_kn=made, twa_deg=twa, branch=branch, sail_set=empty, reason=empty, groups=()
+        )
+        with suppress(Refused):
+            times[draw] = aim.time_s(standing)
+    return times
+
+
+def _band_of(found: Doubt, gains: Floats) -> Band:
     known = np.isfinite(gains)
     if not known.any():
         raise NoDoubt("no draw has a result in all conditions")

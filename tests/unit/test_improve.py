@@ -22,9 +22,11 @@ from vpp.boat import Boat
 from vpp.config import BoatFile, load
 from vpp.config.course_file import load_course
 from vpp.config.movable import MovableKeys
+from vpp.doubt_following import Drawn
 from vpp.improve import ImproveError, NoStart, Search, improve
 from vpp.improve_aims import CourseAim, State
 from vpp.improve_asked import against_wanted, aim_of, angles_of, conditions_of, course_wanted, speed_wanted
+from vpp.improve_doubt import course_times_of
 from vpp.improve_following import Standing, follow_to, speed_slopes, standing
 from vpp.improve_plot import front_figure, path_figure
 from vpp.improve_result import ACCEPTED, FOLLOWED, REFUSED, SOLVED, Improvement
@@ -440,6 +442,32 @@ def test_a_boat_that_is_faster_everywhere_saves_that_share_of_the_time_but_not_o
     faster = State(boat=state.boat, standing=invented(aim.conditions, 1.01))
     assert aim.gain(state) == pytest.approx(0.0, abs=1e-12)
     assert 0.8 < aim.gain(faster) < 1.0
+
+
+def test_a_course_is_sailed_in_each_draw_with_the_speeds_of_that_draw() -> None:
+    aim, state = course_aim()
+    rows = course_wanted(load_course(COURSE)).rows()
+    places = np.random.default_rng(3).permutation(len(rows)).tolist()  # draws may lie in another order
+    draws = [state.standing, invented(aim.conditions, 1.02), state.standing]
+    shape = len(rows), len(draws)
+    drawn = Drawn(
+        option="base",
+        made_good_kn=np.full(shape, np.nan),
+        twa_deg=np.full(shape, np.nan),
+        branch=np.full(shape, "", dtype=object),
+        how=np.full(shape, SOLVED, dtype=object),
+        reasons={},
+        checks=(),
+    )
+    for draw, here in enumerate(draws):
+        drawn.made_good_kn[places, draw] = here.made_good_kn
+        drawn.twa_deg[places, draw] = here.twa_deg
+        drawn.branch[places, draw] = here.branch
+    drawn.made_good_kn[:, 2] = np.nan
+    times = course_times_of(aim, drawn, places)
+    assert times[0] == pytest.approx(aim.start_s, rel=1e-12)
+    assert times[1] == pytest.approx(aim.time_s(draws[1]), rel=1e-12)
+    assert np.isnan(times[2])
 
 
 def test_slopes_of_the_time_round_a_course_are_those_of_sailing_it_with_other_speeds() -> None:
