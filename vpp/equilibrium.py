@@ -26,8 +26,8 @@ _UNPROVEN, _UNSOLVED = 1e9, 1e300
 # Conditions of a patch, or more where one boat in one wind has more or where they are close to each other;
 # and boats that share patches.
 PATCH, BOATS = 160, 8
-# Fewer conditions than this are solved sooner than another process starts.
-LEAST_SHARED = 300
+# Fewer conditions than this are solved about as soon as another process starts.
+LEAST_SHARED = 16
 # Conditions solved and reported at a time, as far as patches allow: bounds the memory.
 MOST_IN_PART = 1024
 
@@ -39,7 +39,8 @@ _Reports = list[tuple[NDArray[np.intp], Report]]
 @dataclass(frozen=True, kw_only=True)
 class _Part:
     """Conditions that are solved together: their places in the whole, boats of one layout, and the branches
-    on which they are solved. Conditions know of each other within a patch.
+    on which they are solved. Conditions know of each other within a patch. Where other parts solve the same
+    conditions on other branches, `share` says how much of the work this one is.
     """
 
     places: NDArray[np.intp]
@@ -48,6 +49,17 @@ class _Part:
     patch: NDArray[np.intp]
     branches: tuple[str, ...]
     with_others: bool
+    share: float = 1.0
+
+    @property
+    def size(self) -> float:
+        """Conditions, as far as this part is all of their work."""
+        return self.share * len(self.places)
+
+    def by_branch(self) -> list[_Part]:
+        """A part for each branch: nothing that is found on one is used on another."""
+        share = 1.0 / len(self.branches)
+        return [replace(self, branches=(branch,), share=share) for branch in self.branches]
 
 
 def solve(
@@ -94,7 +106,11 @@ def reports(
         raise ValueError(f"{', '.join(without)} cannot be {' or '.join(branches)}")
     shares = processes if len(conditions) >= LEAST_SHARED else 1
     parts = _parts(boats, conditions, branches, shares, with_others)
-    return _solve_shared(parts, processes, progress) if shares > 1 else _solve_in_turn(parts, progress)
+    if len(parts) < shares:
+        parts = [each for part in parts for each in part.by_branch()]
+    if min(shares, len(parts)) > 1:
+        return _solve_shared(parts, processes, progress)
+    return _solve_in_turn(parts, progress)
 
 
 def _having(boats: Sequence[Boat], conditions: Conditions, branch: str) -> NDArray[np.intp]:
@@ -177,13 +193,13 @@ def _solve_in_turn(parts: Sequence[_Part], progress: Progress | None) -> _Report
 
 def _solve_shared(parts: Sequence[_Part], processes: int, progress: Progress | None) -> _Reports:
     """Parts dealt out to processes, in their order."""
-    total, done = sum(len(part.places) for part in parts), 0
+    total, done = sum(part.size for part in parts), 0.0
 
     def tell(number: int) -> None:
         nonlocal done
-        done += len(parts[number].places)
+        done += parts[number].size
         if progress is not None:
-            progress(done, total)
+            progress(round(done), round(total))
 
     answers = in_processes(_solve_part, parts, processes=processes, on_result=tell)
     return [each for answer in answers for each in answer]

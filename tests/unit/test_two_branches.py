@@ -66,6 +66,28 @@ def test_a_branch_is_the_same_alone_and_among_others(solved):
         )
 
 
+def test_processes_solve_a_branch_each_and_change_no_number(solved, monkeypatch):
+    monkeypatch.setattr(equilibrium, "LEAST_SHARED", 1)
+    seen = []
+    shared = equilibrium.solve(
+        [foiler.base()],
+        keelboat.conditions(tws_kn=TWS_KN[1:2], twa_deg=TWA_DEG[1:2]),
+        processes=2,
+        progress=lambda *count: seen.append(count),
+    )
+    assert seen[-1] == (1, 1)
+    assert list(shared.branches) == [HULL_BORNE, FOIL_BORNE]
+    for found, alone in (
+        (shared, solved),
+        *zip(shared.branches.values(), solved.branches.values(), strict=True),
+    ):
+        assert found.branch[0] == alone.branch[1]
+        for name, value in found.quantities.items():
+            # sums of one condition and of three are not made in the same order
+            np.testing.assert_allclose(value[0], alone.quantities[name][1], rtol=1e-14, err_msg=name)
+        assert found.quantities["boat_speed"][0] == alone.quantities["boat_speed"][1]
+
+
 def test_foils_keep_their_margins(solved):
     boat, q = foiler.base(), solved.quantities
     # the solver meets a limit to its own tolerance
