@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -11,9 +12,11 @@ import pytest
 from typer.testing import CliRunner
 
 import vpp
+from tests.support import keelboat
 from vpp import equilibrium, search
 from vpp.cli import app
 from vpp.cli.console import SOME_FAILED
+from vpp.config import BoatFile
 from vpp.plots import polar_figure
 from vpp.solver.status import Status
 
@@ -21,9 +24,16 @@ BOAT = Path(__file__).parents[2] / "configs" / "keelboat.toml"
 WIND = {"tws_kn": (10.0, 12.0), "twa_deg": (60.0, 90.0), "options": ("base",)}
 
 
+@cache
+def boat_file() -> BoatFile:
+    """The keelboat with few strips on its sails."""
+    loaded = vpp.load(BOAT)
+    return replace(loaded, boats=tuple(keelboat.coarse(boat) for boat in loaded.boats))
+
+
 @pytest.fixture(scope="module")
 def whole() -> Any:
-    return vpp.polar(vpp.load(BOAT), **WIND)
+    return vpp.polar(boat_file(), **WIND)
 
 
 @pytest.fixture
@@ -53,7 +63,7 @@ def ended_early(monkeypatch: pytest.MonkeyPatch) -> Any:
 @pytest.mark.parametrize("status", [Status.STEP_LIMIT, Status.INTERRUPTED])
 def test_the_row_and_the_budget_hold_the_state_and_its_status(whole: Any, ended_early: Any, status: Status):
     ended_early(status)
-    polar = vpp.polar(vpp.load(BOAT), **WIND)
+    polar = vpp.polar(boat_file(), **WIND)
     row = polar.to_frame().query("tws_kn == 12 and twa_deg == 60").iloc[0]
     assert row["status"] == status.name.lower()
     expected = whole.speed("base", tws_kn=12.0, twa_deg=60.0)
@@ -64,7 +74,7 @@ def test_the_row_and_the_budget_hold_the_state_and_its_status(whole: Any, ended_
 
 def test_a_state_that_misses_the_equations_has_no_numbers(ended_early: Any) -> None:
     ended_early(Status.STEP_LIMIT)
-    polar = vpp.polar(vpp.load(BOAT), **WIND)
+    polar = vpp.polar(boat_file(), **WIND)
     row = polar.to_frame().query("tws_kn == 12 and twa_deg == 90").iloc[0]
     assert np.isnan(row["boat_speed_kn"])
     assert row["reason"].startswith("Step limit: no feasible state was found in ")
@@ -73,7 +83,7 @@ def test_a_state_that_misses_the_equations_has_no_numbers(ended_early: Any) -> N
 
 def test_it_is_no_result_to_polars_and_figures(whole: Any, ended_early: Any) -> None:
     ended_early(Status.STEP_LIMIT)
-    polar = vpp.polar(vpp.load(BOAT), **WIND)
+    polar = vpp.polar(boat_file(), **WIND)
     assert not polar.converged.reshape(2, 4)[1].any()
     assert np.isnan(polar.at_angles("boat_speed_kn")[0, 1]).all()
     assert np.isnan(polar.at_best_vmg("vmg_kn", aim="upwind")[0, 1])
@@ -90,16 +100,15 @@ def test_it_is_no_result_to_polars_and_figures(whole: Any, ended_early: Any) -> 
 
 def test_a_point_is_raised_or_returned_where_asked_for(whole: Any, ended_early: Any) -> None:
     ended_early(Status.STEP_LIMIT)
-    boat_file = vpp.load(BOAT)
     speed = whole.speed("base", tws_kn=12.0, twa_deg=60.0)
     said = f"best feasible state returned, {speed:.2f} kn, not proven fastest"
     with pytest.raises(vpp.NoEquilibrium, match=said):
-        vpp.point(boat_file, tws_kn=12.0, twa_deg=60.0)
-    found = vpp.point(boat_file, tws_kn=12.0, twa_deg=60.0, unproven=True)
+        vpp.point(boat_file(), tws_kn=12.0, twa_deg=60.0)
+    found = vpp.point(boat_file(), tws_kn=12.0, twa_deg=60.0, unproven=True)
     assert found.values["status"] == "step_limit"
     assert said in str(found.values["reason"])
     with pytest.raises(vpp.NoEquilibrium, match="no feasible state"):
-        vpp.point(boat_file, tws_kn=12.0, twa_deg=90.0, unproven=True)
+        vpp.point(boat_file(), tws_kn=12.0, twa_deg=90.0, unproven=True)
 
 
 def test_the_command_prints_it_draws_nothing_and_ends_as_without_a_result(
@@ -119,7 +128,7 @@ def test_the_command_prints_it_draws_nothing_and_ends_as_without_a_result(
 def test_real_searches_of_few_steps_hand_on_what_they_have(monkeypatch: pytest.MonkeyPatch) -> None:
     """With fewer steps than any search takes, whatever comes back says what it is."""
     monkeypatch.setattr(search, "SETTINGS", replace(search.SETTINGS, step_limit=7))
-    frame = vpp.polar(vpp.load(BOAT), **WIND).to_frame()
+    frame = vpp.polar(boat_file(), **WIND).to_frame()
     early = frame[frame["status"] == "step_limit"]
     assert len(early) > 0
     with_state = early["boat_speed_kn"].notna()
