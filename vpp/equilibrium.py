@@ -106,8 +106,6 @@ def reports(
         raise ValueError(f"{', '.join(without)} cannot be {' or '.join(branches)}")
     shares = processes if len(conditions) >= LEAST_SHARED else 1
     parts = _parts(boats, conditions, branches, shares, with_others)
-    if len(parts) < shares:
-        parts = [each for part in parts for each in part.by_branch()]
     if min(shares, len(parts)) > 1:
         return _solve_shared(parts, processes, progress)
     return _solve_in_turn(parts, progress)
@@ -213,7 +211,7 @@ def _parts(
     with_others: bool,
 ) -> list[_Part]:
     """Conditions grouped by what their boats share, in order of first appearance, and cut between patches, so
-    that each of `shares` processes has as many parts.
+    that each of `shares` processes has as many parts; where patches are too few, between branches as well.
     """
     keys = [kind_of(boat, branches) for boat in boats]
     number = {key: at for at, key in enumerate(dict.fromkeys(keys[option] for option in conditions.option))}
@@ -226,6 +224,8 @@ def _parts(
         # every part has patches from all winds and boats, so that none takes much longer than the others
         for which in (place % count == turn for turn in range(count)):
             parts.append(_part(boats, conditions, places[which], patch[which], branches, with_others))
+    if len(parts) < shares:
+        return [each for part in parts for each in part.by_branch()]
     return parts
 
 
