@@ -104,7 +104,7 @@ def best_vmg(
         if other.status[at] == Status.CONVERGED
     ]
     _from_peaks(together, rows[0], answers, peaks, found)
-    alone = _alone(conditions, patch)
+    alone = _alone(conditions, patch, len(problems))
     _from_afar(together, problems, found, alone)
     left = np.flatnonzero(found.status == UNSOLVED)
     if len(left) and not stopping.asked():
@@ -118,7 +118,9 @@ def best_vmg(
         answer = minimise(Cases(together, cases), states, settings=SETTINGS, restore_first=restore_first)
         keep_better(found, answer, cases)
     _compare(together, problems, found, patch)
-    _from_afar(together, problems, found, np.setdiff1d(_held_back(together, found) % count, alone))
+    doubtful = np.union1d(_held_back(together, found), _without_answer(found, conditions, patch))
+    if _from_afar(together, problems, found, np.setdiff1d(doubtful, alone)):
+        _compare(together, problems, found, patch)
     found.status[found.status == UNSOLVED] = Status.INTERRUPTED
     return [
         rearranged(found, np.arange(first, first + count)) for first in range(0, len(found.status), count)
@@ -178,12 +180,24 @@ def _follow(
     return np.concatenate(led_off)
 
 
-def _alone(conditions: Conditions, patch: Integers) -> Integers:
-    """Best VMGs that have no other of their boat to compare with; of several boats in one wind the first."""
+def _alone(conditions: Conditions, patch: Integers, branches: int) -> Integers:
+    """Cases that have no other best VMG of their boat to compare with; of several boats in one wind the
+    first.
+    """
     alone = first_in_wind(patch, conditions.aim, conditions.tws)
     for group in grouped(patch, conditions.aim, conditions.option):
         alone[group] &= len(group) == 1
-    return np.flatnonzero(alone)
+    return np.flatnonzero(np.tile(alone, branches))
+
+
+def _without_answer(found: Solution, conditions: Conditions, patch: Integers) -> Integers:
+    """Cases that neither a row nor others led to an answer; of several boats in one wind the first, which the
+    others compare with. Wind angles of a row are solved as far as that is easy, and where the boat sails at
+    few of them all may have been missed.
+    """
+    first = first_in_wind(patch, conditions.aim, conditions.tws)
+    unsolved = (found.status == Status.NO_EQUILIBRIUM) | (found.status == Status.STEP_LIMIT)
+    return np.flatnonzero(unsolved & np.tile(first, len(unsolved) // len(first)))
 
 
 def _held_back(together: FastestEquilibrium, found: Solution) -> Integers:
@@ -195,24 +209,26 @@ def _held_back(together: FastestEquilibrium, found: Solution) -> Integers:
 
 
 def _from_afar(
-    together: FastestEquilibrium, problems: Sequence[FastestEquilibrium], found: Solution, places: Integers
-) -> None:
-    """Search for best VMGs at some places from guessed starts, and from states all over the bounds, as
-    well.
+    together: FastestEquilibrium, problems: Sequence[FastestEquilibrium], found: Solution, cases: Integers
+) -> bool:
+    """Search for best VMGs from guessed starts, and from states all over the bounds, as well; says whether
+    any was found that is better.
     """
     count = problems[0].condition_count
-    if not len(places) or stopping.asked():
-        return
-    everywhere = np.concatenate([branch * count + places for branch in range(len(problems))])
-    index, scattered = scattered_states(together, everywhere)
+    if not len(cases) or stopping.asked():
+        return False
+    index, scattered = scattered_states(together, cases)
     which, begun = [index], [scattered]
     for branch, problem in enumerate(problems):
+        here = cases[cases // count == branch]
         for how, _ in starts_for(problem):
-            which.append(branch * count + places)
-            begun.append(start(problem, how)[:, places])
-    cases, states = np.concatenate(which), np.concatenate(begun, axis=-1)
-    answer = minimise(Cases(together, cases), states, settings=_FROM_AFAR, rivals=cases)
-    _keep_sharp(together, cases, answer, found)
+            which.append(here)
+            begun.append(start(problem, how)[:, here % count])
+    before = np.where(found.status == Status.CONVERGED, found.objective, np.inf)
+    rivals, states = np.concatenate(which), np.concatenate(begun, axis=-1)
+    answer = minimise(Cases(together, rivals), states, settings=_FROM_AFAR, rivals=rivals)
+    _keep_sharp(together, rivals, answer, found)
+    return bool(((found.status == Status.CONVERGED) & (found.objective < before)).any())
 
 
 def _compare(
