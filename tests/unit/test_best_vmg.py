@@ -139,10 +139,27 @@ def test_boats_in_one_wind_are_no_company_for_each_other():
     of = keelboat.conditions(
         tws_kn=[10, 10, 10, 14, 14], twa_deg=np.nan, aim="upwind", option=[0, 1, 2, 1, 0]
     )
-    assert best_vmg._alone(of.take(np.arange(3)), np.zeros(3, dtype=np.int64)).tolist() == [0]
+    assert best_vmg._alone(of.take(np.arange(3)), np.zeros(3, dtype=np.int64), 1).tolist() == [0]
     # the first of these has another wind to compare with
-    assert best_vmg._alone(of.take(np.array([0, 1, 4])), np.zeros(3, dtype=np.int64)).tolist() == []
-    assert best_vmg._alone(of, np.array([0, 0, 0, 1, 1])).tolist() == [0, 3]
+    assert best_vmg._alone(of.take(np.array([0, 1, 4])), np.zeros(3, dtype=np.int64), 1).tolist() == []
+    assert best_vmg._alone(of, np.array([0, 0, 0, 1, 1]), 2).tolist() == [0, 3, 5, 8]
+
+
+def test_a_best_vmg_that_no_row_led_to_is_found_from_afar():
+    """Two winds in which all was missed are no company, though there are two of them."""
+    of = keelboat.conditions(tws_kn=[12, 12, 14, 14], twa_deg=np.nan, aim="upwind", option=[0, 1, 0, 1])
+    boats, patch = [BOAT, replace(BOAT, name="twin")], np.zeros(4, dtype=np.int64)
+    problem = FastestEquilibrium(fleets_on(boats, ["hull-borne"])[0], freedom(boats, "hull-borne"), of)
+    found = minimise(problem, start(problem, FLAT), settings=SETTINGS)
+    assert not found.status.any()
+    whole = found.objective.copy()
+    found.status[:] = Status.NO_EQUILIBRIUM
+    assert best_vmg._alone(of, patch, 1).tolist() == []
+    missed = best_vmg._without_answer(found, of, patch)
+    assert missed.tolist() == [0, 2]
+    assert best_vmg._from_afar(problem, [problem], found, missed)
+    assert (found.status[missed] == Status.CONVERGED).all()
+    assert (found.objective[missed] <= whole[missed] + 1e-7).all()
 
 
 def test_a_boat_without_a_best_vmg_takes_it_over_from_another():
