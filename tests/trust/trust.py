@@ -217,7 +217,7 @@ def _counts(file: str, branch: str, rows: Sequence[Row]) -> Row:
     count = {verdict: sum(row["verdict"] == verdict for row in rows) for verdict in VERDICTS}
     solvable = count[CONVERGED] + count[IMPRECISE] + count[MISS]
     share = f"{100.0 * count[CONVERGED] / solvable:.2f}" if solvable else ""
-    boats = len({(row["option"], row["sail_set"], row["number"]) for row in rows})
+    boats = len({(row["file"], row["option"], row["sail_set"], row["number"]) for row in rows})
     return {
         "file": file,
         "branch": branch,
