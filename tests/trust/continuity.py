@@ -38,6 +38,7 @@ WALKED = {
     "keelboat_sails": "offwind",
     "keelboat_water": "by_sections",
     "foiling_rigs": "three_zones",
+    "mainsail_decision": "low_and_cut",
     "catamaran": "gennaker",
 }
 TWS_KN, TWA_DEG = (3.0, 30.0, 0.1), (25.0, 180.0, 0.5)
