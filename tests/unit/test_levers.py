@@ -19,7 +19,7 @@ from vpp.config import BoatFile, BoatFileError
 from vpp.config.movable import Key, MovableKeys
 from vpp.levers import Lever, Levers, NoLevers, _Optimum, levers, practical_step
 from vpp.results.variables import KNOT
-from vpp.solved import FOIL_BORNE, HULL_BORNE, Conditions, Solved
+from vpp.solved import Conditions, Solved
 from vpp.solver.interior_point import minimise
 from vpp.solver.problem import Settings
 from vpp.solver.status import Status
@@ -57,8 +57,7 @@ def all_solved(name: str) -> Solved:
             [angle if best else "speed" for best, (_, angle) in zip(at_best, WINDS[name], strict=True)]
         ),
     )
-    branch = FOIL_BORNE if name == "foiling_monohull" else HULL_BORNE
-    solved = wardrobe.solve((boat_file(name).boat("base"),), asked, branches=(branch,))
+    solved = wardrobe.solve((boat_file(name).boat("base"),), asked)
     assert not solved.status.any(), solved.reason
     return solved
 
