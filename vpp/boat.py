@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import pairwise
 
 from vpp.physics.section_shape import SectionShape
@@ -418,7 +419,7 @@ class Sail:
         edges = {self.lower_edge_height, self.head_height}
         return tuple(sorted({h for h in inside | edges if self.lower_edge_height <= h <= self.head_height}))
 
-    @property
+    @cached_property
     def area(self) -> float:
         """Area between luff and leech, exact up to the curvature of the head cut (Simpson's rule between
         corners).
@@ -458,7 +459,7 @@ class Sail:
         """Mass [kg] of the cloth with battens and fittings."""
         return self.mass_per_area * self.area
 
-    @property
+    @cached_property
     def area_centre_height(self) -> float:
         """Height of the area's centroid."""
         moment = 0.0

@@ -25,8 +25,7 @@ from vpp.config.errors import BoatFileError
 from vpp.config.movable import MovableKeys
 from vpp.config.uncertain import Input, changes_at, inputs_of, movable_boats
 from vpp.doubt_following import FAILED, FOLLOWED, MISSED, SOLVED, Drawn, Task, drawn, joined
-from vpp.polar import BEST_VMG, Polar, Progress
-from vpp.polar import polar as solve_polar
+from vpp.polar import BEST_VMG, Progress, asked_of, polar_of
 from vpp.results.files import Source, Written
 from vpp.results.variables import show_number
 from vpp.solved import FOIL_BORNE, SPEED, Conditions, Solved
@@ -142,6 +141,11 @@ class Doubt:
             if len(known):
                 found[(slice(None), *place)] = np.quantile(known, np.array(percents) / 100.0)
         return found
+
+    @cached_property
+    def most_kn(self) -> Floats:
+        """Between which gains 8 of 10 draws lie, (2, options, conditions)."""
+        return self.quantiles_kn((10, 90))
 
     def share_of_sign(self) -> Floats:
         """Share of the draws with a gain in which it has the sign of the nominal one, (options, conditions);
@@ -329,7 +333,7 @@ class Doubt:
 
     def is_small(self, option: int, condition: int) -> bool:
         """Whether in 8 of 10 draws a gain is a smaller part of the base's speed than a decision asks for."""
-        low, high = self.quantiles_kn((10, 90))[:, option, condition]
+        low, high = self.most_kn[:, option, condition]
         base = float(self.nominal.made_good()[0].ravel()[condition])
         return bool(100.0 * max(abs(low), abs(high)) < DECISIVE_PERCENT * base)
 
@@ -346,7 +350,7 @@ class Doubt:
         count = int(known.sum())
         if not count:
             return f"{name} {where}: no draw has a gain."
-        low, high = self.quantiles_kn((10, 90))[:, option, condition]
+        low, high = self.most_kn[:, option, condition]
         digits = 2 if high - low >= _COARSE_KN else 3
         ends = [show_number(value, decimals=digits, signed=True) for value in (low, high)]
         span = f"{ends[0]} to {ends[1]} kn in 8 of 10 draws"
@@ -457,26 +461,12 @@ def doubt(
     if not inputs:
         raise NoDoubt(f"{boat_file.path}: nothing is uncertain: no [[uncertainty]] leaves a range")
     places = sample(inputs, draws=draws, seed=seed)
-    nominal = solve_polar(
-        boat_file, tws_kn=tws_kn, twa_deg=twa_deg, options=options, processes=processes, progress=progress
+    grid, boats, conditions = asked_of(boat_file, tws_kn=tws_kn, twa_deg=twa_deg, options=options)
+    moved, of_moved, whose = _moved(movable, boats, conditions, inputs, places[:checked])
+    solved, searched = _solved(
+        _Batch(boats, conditions), _Batch(moved, of_moved), processes=processes, progress=progress
     )
-    return _drawn(movable, nominal, inputs, places, seed=seed, checked=checked, processes=processes,
-                  progress=progress)  # fmt: skip
-
-
-def _drawn(
-    movable: Mapping[str, MovableKeys],
-    nominal: Polar,
-    inputs: tuple[Input, ...],
-    places: Floats,
-    *,
-    seed: int,
-    checked: int,
-    processes: int,
-    progress: Progress | None,
-) -> Doubt:
-    of_option = nominal.solved.conditions.option
-    searched, whose = _searched(movable, nominal, inputs, places[:checked], processes=processes)
+    nominal = polar_of(boat_file, boats, grid, solved)
     tasks = [
         Task(
             movable=movable[name],
@@ -484,19 +474,31 @@ def _drawn(
             inputs=inputs,
             places=places,
             solved=nominal.solved,
-            conditions=np.flatnonzero(of_option == at),
+            conditions=np.flatnonzero(conditions.option == at),
             searched=searched,
             searched_as={draw: boat for boat, (draw, option) in enumerate(whose) if option == at},
         )
         for at, name in enumerate(nominal.options)
     ]
+    return Doubt(
+        nominal=Comparison(polar=nominal),
+        ranges=inputs,
+        places=places,
+        seed=seed,
+        drawn=_drawn(tasks, processes=processes, progress=progress),
+    )
+
+
+def _drawn(tasks: Sequence[Task], *, processes: int, progress: Progress | None) -> tuple[Drawn, ...]:
+    """The draws of every task, shared out among processes."""
+    total = sum(len(task.conditions) * len(task.places) for task in tasks)
     shared, done = _shared_out(tasks, processes), 0
 
     def tell(number: int) -> None:
         nonlocal done
-        done += len(shared[number].conditions)
+        done += len(shared[number].conditions) * len(shared[number].places)
         if progress is not None:
-            progress(done * len(places), len(of_option) * len(places))
+            progress(done, total)
 
     if processes > 1:
         parts = in_processes(drawn, shared, processes=min(processes, len(shared)), on_result=tell)
@@ -505,10 +507,7 @@ def _drawn(
         for number, task in enumerate(shared):
             parts.append(drawn(task))
             tell(number)
-    found = [joined([part for part in parts if part.option == task.option]) for task in tasks]
-    return Doubt(
-        nominal=Comparison(polar=nominal), ranges=inputs, places=places, seed=seed, drawn=tuple(found)
-    )
+    return tuple(joined([part for part in parts if part.option == task.option]) for task in tasks)
 
 
 def _shared_out(tasks: Sequence[Task], processes: int) -> list[Task]:
@@ -526,36 +525,67 @@ def _shared_out(tasks: Sequence[Task], processes: int) -> list[Task]:
     return [*whole, *parts]
 
 
-def _searched(
+@dataclass(frozen=True)
+class _Batch:
+    """Conditions to solve, each of one of some boats."""
+
+    boats: Sequence[Boat]
+    conditions: Conditions
+
+    def solve(self, processes: int, progress: Progress | None = None) -> Solved:
+        return solve(self.boats, self.conditions, processes=processes, progress=progress)
+
+
+def _solved(
+    nominal: _Batch, moved: _Batch, *, processes: int, progress: Progress | None
+) -> tuple[Solved, Solved | None]:
+    """Two batches solved, the second where it has boats: side by side, for one that is cut in two takes
+    longer than half of its time.
+    """
+    if processes < 2 or not moved.boats:
+        return nominal.solve(processes, progress), moved.solve(processes) if moved.boats else None
+    both = [(nominal, processes // 2), (moved, processes - processes // 2)]
+    total, done = len(nominal.conditions) + len(moved.conditions), 0
+
+    def tell(number: int) -> None:
+        nonlocal done
+        done += len(both[number][0].conditions)
+        if progress is not None:
+            progress(done, total)
+
+    one, other = in_processes(_solve_batch, both, processes=2, on_result=tell)
+    return one, other
+
+
+def _solve_batch(work: tuple[_Batch, int]) -> Solved:
+    batch, processes = work
+    return batch.solve(processes)
+
+
+def _moved(
     movable: Mapping[str, MovableKeys],
-    nominal: Polar,
+    boats: Sequence[Boat],
+    conditions: Conditions,
     inputs: Sequence[Input],
     places: Floats,
-    *,
-    processes: int,
-) -> tuple[Solved | None, list[tuple[int, int]]]:
-    """Draws of all boats solved as the nominal ones were, those of a draw side by side; and the draw and the
-    option of each boat.
+) -> tuple[list[Boat], Conditions, list[tuple[int, int]]]:
+    """Draws of all boats, those of a draw side by side; their conditions, which are those of the boats; and
+    the draw and the option of each.
     """
-    boats: list[Boat] = []
+    moved: list[Boat] = []
     whose: list[tuple[int, int]] = []
-    parts: list[Conditions] = []
-    conditions = nominal.solved.conditions
+    taken, number = [np.zeros(0, dtype=np.intp)], [np.zeros(0, dtype=np.intp)]
     for draw, place in enumerate(places):
-        for option, keys in enumerate(movable[name] for name in nominal.options):
+        for option, keys in enumerate(movable[boat.name] for boat in boats):
             try:
-                boats.append(keys.moved_to(changes_at(inputs, place.tolist(), keys.keys)).boat)
+                moved.append(keys.moved_to(changes_at(inputs, place.tolist(), keys.keys)).boat)
             except BoatFileError:  # told of where the draw is made
                 continue
-            of = conditions.take(np.flatnonzero(conditions.option == option))
-            parts.append(replace(of, option=np.full(len(of), len(whose), dtype=np.intp)))
+            taken.append(np.flatnonzero(conditions.option == option))
+            number.append(np.full(len(taken[-1]), len(whose), dtype=np.intp))
             whose.append((draw, option))
-    if not parts:
-        return None, []
-    asked = parts[0]
-    for part in parts[1:]:
-        asked = asked.followed_by(part)
-    return solve(boats, asked, processes=processes), whose
+    asked = replace(conditions.take(np.concatenate(taken)), option=np.concatenate(number))
+    return moved, asked, whose
 
 
 def _signed(value: float) -> str:

@@ -57,6 +57,8 @@ _USUAL, _LEAST_OFF, _DRAWS_PER_TERM, _BESIDE = 8.0, 5e-4, 1.5, 2
 _LEAST_KNOWN, _AT_ONCE = 32, 8192
 # How far towards the ends of a range boats are tried for what the sails do to each other.
 _SHARES_OF_RANGE = (1.0, 0.5, 0.25)
+# A draw is not evaluated again after a step from which none longer than this is to be expected.
+_UNCONFIRMED = 1e-5
 # A bound with a multiplier above this holds.
 _HOLDS = 1e-7
 # By how much of the speed a whole search must be faster to have found another optimum.
@@ -273,7 +275,7 @@ class _Drawing:
             guess = nominal.take(cases % width)
             for track in np.flatnonzero(is_expected).tolist():
                 self._expect(problem, answer, guess, draws[: done + stage], track, width)
-            found = follow_cases(problem, cases, guess)
+            found = follow_cases(problem, cases, guess, unconfirmed=_UNCONFIRMED)
             for name, value in vars(answer).items():
                 value[..., cases] = getattr(found, name)
             done += stage
@@ -350,7 +352,8 @@ class _Drawing:
                 source += [best] * len(others)
         if begun and not stopping.asked():
             cases = np.array(begun)
-            found = follow_cases(problem, cases, _beside(answer, np.array(source)))
+            guess = _beside(answer, np.array(source))
+            found = follow_cases(problem, cases, guess, unconfirmed=_UNCONFIRMED)
             for turn in rounds(cases):
                 put_converged(answer, rearranged(found, turn), cases[turn])
 
@@ -364,7 +367,7 @@ class _Drawing:
         is_extra: bool,
     ) -> None:
         """Note the fastest of each draw, judged as every answer is."""
-        said = report(problem, answer)
+        status, reason = judged(problem, answer)
         speed = -answer.objective * SCALES["boat_speed"] / KNOT
         angle = problem.named(answer.x, np.arange(problem.condition_count))["twa"] / DEGREE
         for case in range(problem.condition_count):
@@ -372,8 +375,8 @@ class _Drawing:
             place = tracks[number].condition, int(draws[draw])
             if answer.status[case] != Status.CONVERGED:
                 self.lost[place] |= not is_extra
-            elif said.status[case] != Status.CONVERGED:
-                self.reasons[place] = str(said.reason[case])
+            elif status[case] != Status.CONVERGED:
+                self.reasons[place] = reason[case]
             elif not speed[case] <= self.made_good[place]:
                 self.made_good[place], self.twa_deg[place] = speed[case], angle[case]
                 self.branch[place] = tracks[number].branch
@@ -534,14 +537,35 @@ def _stages(count: int) -> list[int]:
     return [stage for stage in (first, second, count - first - second) if stage]
 
 
-def follow_cases(problem: FastestEquilibrium, cases: Integers, guess: Guess) -> Solution:
+def follow_cases(
+    problem: FastestEquilibrium, cases: Integers, guess: Guess, *, unconfirmed: float = 0.0
+) -> Solution:
+    """Answers of cases near a guess, however many; see `vpp.solver.following.follow`."""
     parts = [
-        follow(Cases(problem, cases[part]), guess.take(part), settings=SETTINGS)
+        follow(Cases(problem, cases[part]), guess.take(part), settings=SETTINGS, unconfirmed=unconfirmed)
         for part in np.split(np.arange(len(cases)), range(_AT_ONCE, len(cases), _AT_ONCE))
     ]
     return Solution(
         **{name: np.concatenate([getattr(part, name) for part in parts], axis=-1) for name in vars(parts[0])}
     )
+
+
+def judged(problem: FastestEquilibrium, answer: Solution) -> tuple[Integers, list[str]]:
+    """Status and reason of every answer. Those that do not close are confirmed first: their last step was not
+    as small as expected.
+    """
+    said = report(problem, answer)
+    status, reason = said.status.copy(), list(said.reason)
+    doubted = np.flatnonzero((answer.status == Status.CONVERGED) & (status != Status.CONVERGED))
+    if len(doubted) and not stopping.asked():
+        confirmed = follow_cases(problem, doubted, _beside(answer, doubted))
+        for name, value in vars(answer).items():
+            value[..., doubted] = getattr(confirmed, name)
+        again = report(problem.select(doubted), confirmed)
+        status[doubted] = again.status
+        for place, why in zip(doubted.tolist(), again.reason, strict=True):
+            reason[place] = why
+    return status, reason
 
 
 def _beside(answer: Solution, cases: Integers) -> Guess:

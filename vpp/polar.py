@@ -443,14 +443,29 @@ def polar(
     hold. Conditions that fail stay in the result with their reason. Within `vpp.keep_on_interrupt()` Ctrl-C
     returns the polar with what is done, and `source.stopped` says so.
     """
+    grid, boats, conditions = asked_of(boat_file, tws_kn=tws_kn, twa_deg=twa_deg, options=options)
+    return polar_of(boat_file, boats, grid, solve(boats, conditions, processes=processes, progress=progress))
+
+
+def asked_of(
+    boat_file: BoatFile,
+    *,
+    tws_kn: Sequence[float] | None = None,
+    twa_deg: Sequence[float] | None = None,
+    options: Sequence[str] = (),
+) -> tuple[WindGrid, tuple[Boat, ...], Conditions]:
+    """The grid, the boats and the conditions that `polar` solves; raises as it does."""
     standard = WindGrid.parse()
     grid = WindGrid(
         tws_kn=standard.tws_kn if tws_kn is None else tuple(float(value) for value in tws_kn),
         twa_deg=standard.twa_deg if twa_deg is None else tuple(float(value) for value in twa_deg),
     )
-    boats = boat_file.select(options)
-    conditions = _grid_conditions(grid, option_count=len(boats))
-    solved = solve(boats, conditions, processes=processes, progress=progress)
+    boats = tuple(boat_file.select(options))
+    return grid, boats, _grid_conditions(grid, option_count=len(boats))
+
+
+def polar_of(boat_file: BoatFile, boats: Sequence[Boat], grid: WindGrid, solved: Solved) -> Polar:
+    """The polar of boats of a file whose conditions on a grid are solved."""
     return Polar(
         source=replace(source_of(boat_file, boats), stopped=stopped_text(solved)),
         grid=grid,

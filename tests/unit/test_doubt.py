@@ -21,8 +21,8 @@ OPTIONS = ("long_luff", "twin")
 
 @pytest.fixture(scope="module", autouse=True)
 def _solved_once():
-    """What is drawn around: boats without draws."""
-    with solved_once():
+    """What is drawn around: boats without draws. And the draws that are searched for in full."""
+    with solved_once("vpp.doubt"):
         yield
 
 
@@ -181,6 +181,25 @@ def test_what_cannot_be_followed_is_searched_for(boat_file, found, monkeypatch):
     assert searched.made_good_kn == pytest.approx(followed, abs=1e-4)
     assert set(searched.drawn[0].how[0, :1]) == {SOLVED}
     assert set(searched.drawn[0].how[0, 1:]) == {FOLLOWED}
+
+
+def test_last_steps_that_were_longer_than_expected_are_confirmed(boat_file, found, monkeypatch):
+    """With ends that are far too early the answers do not close, which is seen and mended."""
+    followed = found.made_good_kn[[0, 1 + found.options.index("twin")]]
+    judged, mended = doubt_following.judged, []
+
+    def noted(problem, answer):
+        early = answer.optimality_error.copy()
+        said = judged(problem, answer)
+        mended.append(int((answer.optimality_error < early).sum()))
+        return said
+
+    monkeypatch.setattr(doubt_following, "judged", noted)
+    monkeypatch.setattr(doubt_following, "_UNCONFIRMED", 1e-2)
+    hasty = find(boat_file, options=("twin",), checked=0)
+    assert sum(mended) > 20
+    assert hasty.failed == 0
+    assert hasty.made_good_kn == pytest.approx(followed, abs=1e-5)
 
 
 def test_where_the_nominal_boat_fails_its_draws_say_so(boat_file):

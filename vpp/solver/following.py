@@ -5,6 +5,10 @@ from the neighbour and solves the optimality conditions with them: sequential qu
 Nocedal & Wright, "Numerical Optimization", 2nd ed. 2006, chapter 18. A step after which the residuals have
 grown much is taken back and made shorter; beyond that there is no safeguard, and a case that does not get
 there in a few steps is given back undecided.
+
+Newton's method is so quick near the end that the last evaluation seldom does more than confirm the one before
+it. Where many near cases are asked for and an independent check of the answers follows, that one can be
+spared.
 """
 
 from __future__ import annotations
@@ -21,6 +25,7 @@ from vpp.solver.linear_algebra import (
     EqualitySystem,
     product,
     split_by_constraints,
+    total,
     transposed_product,
 )
 from vpp.solver.problem import Array, Derivatives, Integers, Mask, Problem, Settings, Solution
@@ -58,7 +63,8 @@ class Guess:
 @dataclass
 class _Track:
     """Cases at work, in order of their `place`: `held` is -1 where a variable or slack is at its lower bound,
-    1 at its upper, else 0; `stage` says how far along its path a case is, `spent` its steps there.
+    1 at its upper, else 0; `stage` says how far along its path a case is, `spent` its steps there; `length`
+    is that of its last step, relative to the variables or one.
     """
 
     place: Integers
@@ -72,6 +78,7 @@ class _Track:
     upper: Array
     reach: Array
     residual: Array
+    length: Array
 
     def take(self, which: Integers) -> _Track:
         """Keep the cases `which`."""
@@ -86,6 +93,7 @@ def follow(
     steps: int = MOST_STEPS,
     path: Integers | None = None,
     moved: Moved | None = None,
+    unconfirmed: float = 0.0,
 ) -> Solution:
     """Answers of all cases of a problem near a guess; see the module's text.
 
@@ -93,11 +101,16 @@ def follow(
     The answer to a case does not depend on the other cases. With a `path` (stages, b) of cases of the problem
     each guess is followed to the first and from there to the next one, to the last, whose answer is given:
     `moved(x, of, to)` says where states at cases lead one to expect those at others.
+
+    A case also counts as CONVERGED after a step from which one no longer than `unconfirmed`, relative to the
+    variables or one, is to be expected, as long as steps go on to shrink as they did. Its variables, its
+    multipliers and its objective (to third order in that step) are then those to which the step leads,
+    evaluated no more: its errors are the length expected of the next step.
     """
     with np.errstate(all="ignore"):
         if path is None:
             path = np.arange(guess.x.shape[1])[None]
-        return _Follower(problem, guess, settings, path, moved).run(steps)
+        return _Follower(problem, guess, settings, path, moved, unconfirmed).run(steps)
 
 
 def _joined(parts: Sequence[_Track]) -> _Track:
@@ -110,9 +123,15 @@ def _joined(parts: Sequence[_Track]) -> _Track:
 
 class _Follower:
     def __init__(
-        self, problem: Problem, guess: Guess, settings: Settings, path: Integers, moved: Moved | None
+        self,
+        problem: Problem,
+        guess: Guess,
+        settings: Settings,
+        path: Integers,
+        moved: Moved | None,
+        unconfirmed: float,
     ) -> None:
-        self.problem, self.settings = Slacked(problem), settings
+        self.problem, self.settings, self.unconfirmed = Slacked(problem), settings, unconfirmed
         self.path, self.moved = path, moved
         n, _, _ = self.problem.shape
         self.lower, self.upper = problem.lower, problem.upper
@@ -151,6 +170,7 @@ class _Follower:
             np.concatenate([upper, np.full((p, batch), np.inf)]),
             np.full(batch, _LONGEST),
             np.full(batch, np.inf),
+            np.full(batch, np.inf),
         )
 
     def run(self, steps: int) -> Solution:
@@ -164,7 +184,6 @@ class _Follower:
                 derivatives = self._without_lapses(derivatives)
                 self.before = self.track.take(np.arange(len(self.track.case))), derivatives
                 self._step(derivatives)
-                self.track.spent = self.track.spent + 1
         return self.solution
 
     def _without_lapses(self, derivatives: Derivatives) -> Derivatives:
@@ -178,7 +197,7 @@ class _Follower:
         old, old_derivatives = self.before
         there = np.searchsorted(old.place, track.place[lapsed])
         again = old.take(there)
-        for name in ("variables", "multipliers", "held", "residual"):
+        for name in ("variables", "multipliers", "held", "residual", "length"):
             getattr(track, name)[..., lapsed] = getattr(again, name)
         track.reach[lapsed] = _SHORTER * again.reach
         overwrite(derivatives, taken(old_derivatives, there), lapsed)
@@ -212,8 +231,11 @@ class _Follower:
         settled = np.where(last, _SETTLED, _NEAR_ENOUGH)
         optimal = np.where(last, self.settings.optimality_tolerance, _NEAR_ENOUGH)
         there = (errors.residual <= settled) & (errors.optimality <= optimal)
-        if (there & last).any():
-            self._record(track, derivatives, z_lower, z_upper, errors.optimality, there & last)
+        ended = np.flatnonzero(there & last)
+        self._record(
+            track.take(ended), z_lower[:, ended], z_upper[:, ended], derivatives.values.objective[ended],
+            np.abs(derivatives.values.constraints[:, ended]), errors.optimality[ended],
+        )  # fmt: skip
         self._go_on(track.take(np.flatnonzero(there & ~last)))
         astray = ~(np.maximum(errors.residual, errors.optimality) < _ASTRAY)
         going = np.flatnonzero(~there & ~astray & (track.spent < steps))
@@ -240,27 +262,27 @@ class _Follower:
     def _record(
         self,
         track: _Track,
-        derivatives: Derivatives,
         z_lower: Array,
         z_upper: Array,
+        objective: Array,
+        residual: Array,
         optimality: Array,
-        which: Mask,
     ) -> None:
+        """Keep the answers of tracks, all of which have ended."""
         n, _, _ = self.problem.shape
-        cases, found = track.place[which], self.solution
-        found.x[:, cases] = track.variables[:n, which]
-        found.multipliers[:, cases] = track.multipliers[:, which]
-        found.lower_multipliers[:, cases] = z_lower[:n, which]
-        found.upper_multipliers[:, cases] = z_upper[:n, which]
-        found.objective[cases] = derivatives.values.objective[which]
+        cases, found = track.place, self.solution
+        found.x[:, cases] = track.variables[:n]
+        found.multipliers[:, cases] = track.multipliers
+        found.lower_multipliers[:, cases] = z_lower[:n]
+        found.upper_multipliers[:, cases] = z_upper[:n]
+        found.objective[cases] = objective
         found.status[cases] = Status.CONVERGED
-        found.iterations[cases] = track.spent[which]
-        residual = np.abs(derivatives.values.constraints[:, which])
+        found.iterations[cases] = track.spent
         found.constraint_error[cases] = residual.max(axis=0, initial=0.0)
         found.worst_constraint[cases] = residual.argmax(axis=0) if len(residual) else -1
-        found.optimality_error[cases] = optimality[which]
-        found.active_lower[:, cases] = z_lower[:n, which] > 0.0
-        found.active_upper[:, cases] = z_upper[:n, which] > 0.0
+        found.optimality_error[cases] = optimality
+        found.active_lower[:, cases] = z_lower[:n] > 0.0
+        found.active_upper[:, cases] = z_upper[:n] > 0.0
 
     def _step(self, derivatives: Derivatives) -> None:
         """A step of sequential quadratic programming: with the bounds that hold kept, where that is the
@@ -274,7 +296,8 @@ class _Follower:
         inwards = np.where(track.held < 0, left, np.where(track.held > 0, -left, 0.0)) < -_WRONG_SIGN
         crossing = (moved < track.lower) | (moved > track.upper)
         reach = track.reach * np.maximum(1.0, np.abs(track.variables))
-        other = np.flatnonzero((inwards | crossing | (np.abs(step) > reach)).any(axis=0))
+        is_other = (inwards | crossing | (np.abs(step) > reach)).any(axis=0)
+        other = np.flatnonzero(is_other)
         if len(other):
             of = self._quadratic(taken(derivatives, other), track.take(other), reach[:, other])
             answer = solve_quadratic(of, self.settings.proximal)
@@ -284,8 +307,33 @@ class _Follower:
             at_upper = (answer.upper > of.high - answer.step) & (of.high == part.upper - part.variables)
             track.held[:, other] = np.where(at_lower, -1, np.where(at_upper, 1, 0))
         track.multipliers = multipliers
+        length = (np.abs(step) / np.maximum(1.0, np.abs(track.variables))).max(axis=0)
+        shrinks = np.where(np.isfinite(track.length), np.minimum(length / track.length, 1.0), 1.0)
+        expected = np.where(is_other, np.inf, shrinks * length)
+        track.length = length
         moved = np.clip(track.variables + step, track.lower, track.upper)
         track.variables = np.where(track.held < 0, track.lower, np.where(track.held > 0, track.upper, moved))
+        track.spent = track.spent + 1
+        self._end_unconfirmed(derivatives, step, left, expected)
+
+    def _end_unconfirmed(self, derivatives: Derivatives, step: Array, left: Array, expected: Array) -> None:
+        """End the tracks of which no more than a step of negligible length is expected."""
+        track = self.track
+        is_ended = (expected < self.unconfirmed) & (track.stage == len(self.path) - 1)
+        ended = np.flatnonzero(is_ended)
+        if not len(ended):
+            return
+        of, by = taken(derivatives, ended), step[:, ended]
+        slope = of.gradient + 0.5 * product(of.hessian, by)
+        self._record(
+            track.take(ended),
+            np.where(track.held < 0, np.maximum(left, 0.0), 0.0)[:, ended],
+            np.where(track.held > 0, np.maximum(-left, 0.0), 0.0)[:, ended],
+            of.values.objective + total(slope * by),
+            np.broadcast_to(expected[ended], of.values.constraints.shape),
+            expected[ended],
+        )
+        self.track = track.take(np.flatnonzero(~is_ended))
 
     def _with_held_kept(self, derivatives: Derivatives) -> tuple[Array, Array]:
         """The Newton step of the optimality conditions that leaves held variables where they are."""

@@ -82,6 +82,81 @@ def test_an_answer_across_the_circle_is_found_from_the_side():
     np.testing.assert_allclose(found.x[0, converged], -1.0, atol=1e-9)
 
 
+# --- last steps that are not confirmed ----------------------------------------------------------------------
+
+
+def test_an_unconfirmed_last_step_spares_an_evaluation_and_leaves_no_more_than_it_says():
+    radius = np.array([0.8, 0.9, 0.97, 1.02, 1.1, 1.3])
+    confirmed = follow(circles(radius), lowest(np.ones(6)), settings=SETTINGS)
+    found = follow(circles(radius), lowest(np.ones(6)), settings=SETTINGS, unconfirmed=1e-4)
+    assert not found.status.any()
+    # the last evaluation of a confirmed answer is followed by no step, so that as many steps are one less
+    assert (found.iterations <= confirmed.iterations).all()
+    assert 0.0 < found.optimality_error.max() < 1e-4
+    np.testing.assert_array_equal(found.constraint_error, found.optimality_error)
+    np.testing.assert_allclose(found.x, [-radius, np.zeros(6)], atol=1e-5)
+    np.testing.assert_allclose(found.multipliers, 0.5 * radius[None], atol=1e-4)
+    # of third order in a last step of up to 1e-2
+    np.testing.assert_allclose(found.objective, -radius, atol=1e-7)
+
+
+def evaluations(work):
+    """How many cases a problem was evaluated for while `work(problem)` ran."""
+    problem, count = circles(np.linspace(0.8, 1.3, 20)), 0
+    real = problem.derivatives
+
+    def counted(x, *rest):
+        nonlocal count
+        count += x.shape[1]
+        return real(x, *rest)
+
+    problem.derivatives = counted
+    work(problem)
+    return count
+
+
+def test_what_need_not_be_confirmed_is_evaluated_less_often():
+    def evaluated(unconfirmed):
+        return evaluations(
+            lambda problem: follow(problem, lowest(np.ones(20)), settings=SETTINGS, unconfirmed=unconfirmed)
+        )
+
+    counts = [evaluated(unconfirmed) for unconfirmed in (0.0, 1e-6, 1e-3)]
+    assert counts[0] >= counts[1] + 20
+    assert counts[1] > counts[2]
+
+
+@pytest.mark.parametrize("target", [[0.55, 1.1, 3.2], [0.30, 0.9, 2.2]], ids=["upper", "lower"])
+def test_bounds_that_hold_do_so_after_an_unconfirmed_step_too(target):
+    after = np.array(target)[:, None]
+    guess, _ = exact_logarithms(0.9 * after)
+    found = follow(logarithms(after), guess, settings=SETTINGS, unconfirmed=1e-3)
+    exact, slope = exact_logarithms(after)
+    assert found.status[0] == Status.CONVERGED
+    assert found.optimality_error[0] > SETTINGS.optimality_tolerance
+    np.testing.assert_allclose(found.x, exact.x, atol=1e-4)
+    np.testing.assert_array_equal(found.active_lower, exact.active_lower)
+    np.testing.assert_array_equal(found.active_upper, exact.active_upper)
+    np.testing.assert_allclose(found.lower_multipliers, np.maximum(slope, 0.0), atol=1e-4)
+    np.testing.assert_allclose(found.upper_multipliers, np.maximum(-slope, 0.0), atol=1e-4)
+    best = (np.exp(exact.x) - after * exact.x).sum(axis=0)
+    np.testing.assert_allclose(found.objective, best, atol=1e-6)
+
+
+def test_an_answer_on_the_way_is_not_the_end_of_a_path():
+    radii = np.array([1.5, 2.2, 3.2])
+    found = follow(
+        circles(radii),
+        lowest(1.0),
+        settings=SETTINGS,
+        path=np.arange(3)[:, None],
+        moved=scaled_moves(radii),
+        unconfirmed=1e-3,
+    )
+    assert found.status.tolist() == [Status.CONVERGED]
+    np.testing.assert_allclose(found.objective, [-3.2], atol=1e-5)
+
+
 # --- along paths -------------------------------------------------------------------------------------------
 
 
