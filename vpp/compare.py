@@ -22,8 +22,8 @@ from vpp.polar import (
     REACH_RANGE_DEG,
     Polar,
     Progress,
-    WindGrid,
     WindGridError,
+    grid_of,
     polar,
     source_of,
 )
@@ -481,11 +481,7 @@ def _with_set_values(
 ) -> Comparison:
     """The same where options have quantities that are set: each value is solved as a boat of its own."""
     quantities = {name: each.quantities for name, each in made.items()}
-    grid = WindGrid.parse()
-    grid = WindGrid(
-        tws_kn=grid.tws_kn if tws_kn is None else tuple(float(value) for value in tws_kn),
-        twa_deg=grid.twa_deg if twa_deg is None else tuple(float(value) for value in twa_deg),
-    )
+    grid = grid_of(tws_kn=tws_kn, twa_deg=twa_deg)
     if problems := grid_problems(quantities, grid):
         raise WindGridError(problems)
     filed = boat_file.select(options)

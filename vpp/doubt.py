@@ -25,7 +25,7 @@ from vpp.config.errors import BoatFileError
 from vpp.config.movable import MovableKeys
 from vpp.config.uncertain import Input, changes_at, inputs_of, movable_boats
 from vpp.doubt_following import FAILED, FOLLOWED, MISSED, SOLVED, Drawn, Task, drawn, joined
-from vpp.polar import BEST_VMG, Progress, asked_of, polar_of
+from vpp.polar import BEST_VMG, Progress, grid_conditions, grid_of, polar_of
 from vpp.results.files import Source, Written
 from vpp.results.variables import show_number
 from vpp.solved import FOIL_BORNE, SPEED, Conditions, Solved
@@ -135,17 +135,22 @@ class Doubt:
         """Gains that so many percent of the draws do not exceed, (percents, options, conditions), of the
         draws that have one; NaN where none has.
         """
+        if set(percents) <= set(QUANTILES):
+            return self._usual_quantiles_kn[[QUANTILES.index(int(percent)) for percent in percents]]
+        return self._quantiles_kn(percents)
+
+    @cached_property
+    def _usual_quantiles_kn(self) -> Floats:
+        # tables, sentences and figures ask for them again and again
+        return self._quantiles_kn(QUANTILES)
+
+    def _quantiles_kn(self, percents: Sequence[float]) -> Floats:
         found = np.full((len(percents), *self.gain_kn.shape[:2]), np.nan)
         for place in np.ndindex(*self.gain_kn.shape[:2]):
             known = self.gain_kn[place][np.isfinite(self.gain_kn[place])]
             if len(known):
                 found[(slice(None), *place)] = np.quantile(known, np.array(percents) / 100.0)
         return found
-
-    @cached_property
-    def most_kn(self) -> Floats:
-        """Between which gains 8 of 10 draws lie, (2, options, conditions)."""
-        return self.quantiles_kn((10, 90))
 
     def share_of_sign(self) -> Floats:
         """Share of the draws with a gain in which it has the sign of the nominal one, (options, conditions);
@@ -333,7 +338,7 @@ class Doubt:
 
     def is_small(self, option: int, condition: int) -> bool:
         """Whether in 8 of 10 draws a gain is a smaller part of the base's speed than a decision asks for."""
-        low, high = self.most_kn[:, option, condition]
+        low, high = self.quantiles_kn((10, 90))[:, option, condition]
         base = float(self.nominal.made_good()[0].ravel()[condition])
         return bool(100.0 * max(abs(low), abs(high)) < DECISIVE_PERCENT * base)
 
@@ -350,7 +355,7 @@ class Doubt:
         count = int(known.sum())
         if not count:
             return f"{name} {where}: no draw has a gain."
-        low, high = self.most_kn[:, option, condition]
+        low, high = self.quantiles_kn((10, 90))[:, option, condition]
         digits = 2 if high - low >= _COARSE_KN else 3
         ends = [show_number(value, decimals=digits, signed=True) for value in (low, high)]
         span = f"{ends[0]} to {ends[1]} kn in 8 of 10 draws"
@@ -461,7 +466,8 @@ def doubt(
     if not inputs:
         raise NoDoubt(f"{boat_file.path}: nothing is uncertain: no [[uncertainty]] leaves a range")
     places = sample(inputs, draws=draws, seed=seed)
-    grid, boats, conditions = asked_of(boat_file, tws_kn=tws_kn, twa_deg=twa_deg, options=options)
+    grid = grid_of(tws_kn=tws_kn, twa_deg=twa_deg)
+    conditions = grid_conditions(grid, option_count=len(boats))
     moved, of_moved, whose = _moved(movable, boats, conditions, inputs, places[:checked])
     solved, searched = _solved(
         _Batch(boats, conditions), _Batch(moved, of_moved), processes=processes, progress=progress

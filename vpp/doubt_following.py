@@ -23,7 +23,7 @@ from vpp.config.movable import MovableKeys
 from vpp.config.uncertain import Input, changes_at
 from vpp.fleets import Fleet
 from vpp.multipliers import Held, held
-from vpp.optima import SETTINGS, Cases, blank, keep_better, rearranged, rounds
+from vpp.optima import SETTINGS, Cases, blank, keep_better, put_in, rearranged, rounds
 from vpp.predicting import Optima, expected
 from vpp.reporting import report
 from vpp.results.variables import DEGREE, KNOT
@@ -276,8 +276,7 @@ class _Drawing:
             for track in np.flatnonzero(is_expected).tolist():
                 self._expect(problem, answer, guess, draws[: done + stage], track, width)
             found = follow_cases(problem, cases, guess, unconfirmed=_UNCONFIRMED)
-            for name, value in vars(answer).items():
-                value[..., cases] = getattr(found, name)
+            put_in(answer, found, cases)
             done += stage
             is_lost = found.status != Status.CONVERGED
             again.append(cases[is_lost & is_expected[cases % width]])
@@ -555,15 +554,15 @@ def judged(problem: FastestEquilibrium, answer: Solution) -> tuple[Integers, lis
     as small as expected.
     """
     said = report(problem, answer)
-    status, reason = said.status.copy(), list(said.reason)
-    doubted = np.flatnonzero((answer.status == Status.CONVERGED) & (status != Status.CONVERGED))
-    if len(doubted) and not stopping.asked():
-        confirmed = follow_cases(problem, doubted, _beside(answer, doubted))
-        for name, value in vars(answer).items():
-            value[..., doubted] = getattr(confirmed, name)
-        again = report(problem.select(doubted), confirmed)
-        status[doubted] = again.status
-        for place, why in zip(doubted.tolist(), again.reason, strict=True):
+    status, reason = said.status, said.reason
+    is_open = (answer.status == Status.CONVERGED) & (status == Status.STEP_LIMIT)
+    if is_open.any() and not stopping.asked():
+        places = np.flatnonzero(is_open)
+        confirmed = follow_cases(problem, places, _beside(answer, places))
+        put_in(answer, confirmed, places)
+        again = report(problem.select(places), confirmed)
+        status[places] = again.status
+        for place, why in zip(places.tolist(), again.reason, strict=True):
             reason[place] = why
     return status, reason
 

@@ -16,12 +16,12 @@ from numpy.typing import NDArray
 from vpp.boat import Boat
 from vpp.fleets import Fleet
 from vpp.multipliers import NoOptimum, Optimum
-from vpp.optima import SETTINGS, Cases
+from vpp.optima import SETTINGS, Cases, put_in
 from vpp.results.variables import DEGREE, KNOT
 from vpp.solved import DOWNWIND, Conditions, Solved
 from vpp.solver.following import Guess, follow
 from vpp.solver.interior_point import minimise
-from vpp.solver.problem import Settings, Solution
+from vpp.solver.problem import Settings
 from vpp.solver.status import Status
 from vpp.trim import SCALES, FastestEquilibrium, fleets_on, freedom, kind_of
 from vpp.wardrobe import made_good, solve
@@ -187,7 +187,7 @@ def _follow(
     if len(lost):
         some = Cases(problem, lost)
         start = np.clip(group.x[:, lost], some.lower, some.upper)
-        _put(answer, minimise(some, start, settings=_AGAIN), lost)
+        put_in(answer, minimise(some, start, settings=_AGAIN), lost)
     row = problem.names.index("boat_speed")
     slow_enough = ~(answer.active_upper[row] & (answer.upper_multipliers[row] > _HOLDS))
     there = (answer.status == Status.CONVERGED) & slow_enough
@@ -199,11 +199,6 @@ def _follow(
         at_upper=np.where(answer.active_upper, answer.upper_multipliers, 0.0),
     )
     return after, problem, there
-
-
-def _put(answer: Solution, again: Solution, places: Places) -> None:
-    for name, value in vars(answer).items():
-        value[..., places] = getattr(again, name)
 
 
 def _made_good_kn(problem: FastestEquilibrium, x: Floats) -> Floats:

@@ -88,6 +88,12 @@ def rearranged(solution: Solution, order: Integers) -> Solution:
     return Solution(**{name: value[..., order] for name, value in vars(solution).items()})
 
 
+def put_in(found: Solution, again: Solution, places: Integers) -> None:
+    """Put answers in `places`, whatever is there."""
+    for name, value in vars(found).items():
+        value[..., places] = getattr(again, name)
+
+
 def standing(solution: Solution) -> Integers:
     """How good answers are: 3 converged, 2 feasible though not proven best, 1 others, 0 none yet."""
     kept = np.isin(solution.status, (Status.STEP_LIMIT, Status.INTERRUPTED))
@@ -105,8 +111,7 @@ def keep_better(found: Solution, again: Solution, places: Integers) -> Mask:
     nearer = (old == 1) & (again.constraint_error < before.constraint_error)
     won = (new > old) | ((new == old) & (better_speed | nearer))
     spent = before.iterations + again.iterations
-    for name, value in vars(found).items():
-        value[..., places[won]] = getattr(again, name)[..., won]
+    put_in(found, rearranged(again, np.flatnonzero(won)), places[won])
     found.iterations[places] = spent
     return np.asarray(won)
 

@@ -443,25 +443,21 @@ def polar(
     hold. Conditions that fail stay in the result with their reason. Within `vpp.keep_on_interrupt()` Ctrl-C
     returns the polar with what is done, and `source.stopped` says so.
     """
-    grid, boats, conditions = asked_of(boat_file, tws_kn=tws_kn, twa_deg=twa_deg, options=options)
+    grid = grid_of(tws_kn=tws_kn, twa_deg=twa_deg)
+    boats = boat_file.select(options)
+    conditions = grid_conditions(grid, option_count=len(boats))
     return polar_of(boat_file, boats, grid, solve(boats, conditions, processes=processes, progress=progress))
 
 
-def asked_of(
-    boat_file: BoatFile,
-    *,
-    tws_kn: Sequence[float] | None = None,
-    twa_deg: Sequence[float] | None = None,
-    options: Sequence[str] = (),
-) -> tuple[WindGrid, tuple[Boat, ...], Conditions]:
-    """The grid, the boats and the conditions that `polar` solves; raises as it does."""
+def grid_of(*, tws_kn: Sequence[float] | None, twa_deg: Sequence[float] | None) -> WindGrid:
+    """The grid of these winds and angles, of the standard ones where none are given. Raises WindGridError for
+    one that cannot be used.
+    """
     standard = WindGrid.parse()
-    grid = WindGrid(
+    return WindGrid(
         tws_kn=standard.tws_kn if tws_kn is None else tuple(float(value) for value in tws_kn),
         twa_deg=standard.twa_deg if twa_deg is None else tuple(float(value) for value in twa_deg),
     )
-    boats = tuple(boat_file.select(options))
-    return grid, boats, _grid_conditions(grid, option_count=len(boats))
 
 
 def polar_of(boat_file: BoatFile, boats: Sequence[Boat], grid: WindGrid, solved: Solved) -> Polar:
@@ -578,7 +574,10 @@ def _say_others(others: Mapping[str, Solved]) -> tuple[str, ...]:
     return tuple(told)
 
 
-def _grid_conditions(grid: WindGrid, *, option_count: int) -> Conditions:
+def grid_conditions(grid: WindGrid, *, option_count: int) -> Conditions:
+    """Conditions of all boats at all places of a grid, boat by boat and wind by wind: each angle and then the
+    best VMG up and down.
+    """
     angle_count = len(grid.twa_deg)
     twa = np.array([*(angle * DEGREE for angle in grid.twa_deg), *(math.nan for _ in BEST_VMG)])
     aim = np.array([SPEED] * angle_count + list(BEST_VMG))

@@ -121,6 +121,14 @@ def _joined(parts: Sequence[_Track]) -> _Track:
     return _Track(**together).take(np.argsort(together["place"]))
 
 
+def _pushes(held: Integers, left: Array) -> tuple[Array, Array]:
+    """Multipliers of lower and upper bounds, of those that hold: what is `left` of the gradient there."""
+    return (
+        np.where(held < 0, np.maximum(left, 0.0), 0.0),
+        np.where(held > 0, np.maximum(-left, 0.0), 0.0),
+    )
+
+
 class _Follower:
     def __init__(
         self,
@@ -222,8 +230,7 @@ class _Follower:
     def _drop_ended(self, derivatives: Derivatives, steps: int) -> Derivatives:
         track = self.track
         left = derivatives.gradient + transposed_product(derivatives.jacobian, track.multipliers)
-        z_lower = np.where(track.held < 0, np.maximum(left, 0.0), 0.0)
-        z_upper = np.where(track.held > 0, np.maximum(-left, 0.0), 0.0)
+        z_lower, z_upper = _pushes(track.held, left)
         errors = scaled_errors(
             track.variables, track.lower, track.upper, track.multipliers, z_lower, z_upper, derivatives, 0.0
         )
@@ -232,10 +239,11 @@ class _Follower:
         optimal = np.where(last, self.settings.optimality_tolerance, _NEAR_ENOUGH)
         there = (errors.residual <= settled) & (errors.optimality <= optimal)
         ended = np.flatnonzero(there & last)
-        self._record(
-            track.take(ended), z_lower[:, ended], z_upper[:, ended], derivatives.values.objective[ended],
-            np.abs(derivatives.values.constraints[:, ended]), errors.optimality[ended],
-        )  # fmt: skip
+        if len(ended):
+            self._record(
+                track.take(ended), left[:, ended], derivatives.values.objective[ended],
+                np.abs(derivatives.values.constraints[:, ended]), errors.optimality[ended],
+            )  # fmt: skip
         self._go_on(track.take(np.flatnonzero(there & ~last)))
         astray = ~(np.maximum(errors.residual, errors.optimality) < _ASTRAY)
         going = np.flatnonzero(~there & ~astray & (track.spent < steps))
@@ -260,16 +268,11 @@ class _Follower:
         self.waiting.append(self._begin(guess, track.place, stage))
 
     def _record(
-        self,
-        track: _Track,
-        z_lower: Array,
-        z_upper: Array,
-        objective: Array,
-        residual: Array,
-        optimality: Array,
+        self, track: _Track, left: Array, objective: Array, residual: Array, optimality: Array
     ) -> None:
-        """Keep the answers of tracks, all of which have ended."""
+        """Keep the answers of tracks, all of which have ended; `left` is what bounds have to bear."""
         n, _, _ = self.problem.shape
+        z_lower, z_upper = _pushes(track.held, left)
         cases, found = track.place, self.solution
         found.x[:, cases] = track.variables[:n]
         found.multipliers[:, cases] = track.multipliers
@@ -295,8 +298,9 @@ class _Follower:
         left = left + transposed_product(derivatives.jacobian, multipliers)
         inwards = np.where(track.held < 0, left, np.where(track.held > 0, -left, 0.0)) < -_WRONG_SIGN
         crossing = (moved < track.lower) | (moved > track.upper)
-        reach = track.reach * np.maximum(1.0, np.abs(track.variables))
-        is_other = (inwards | crossing | (np.abs(step) > reach)).any(axis=0)
+        size = np.maximum(1.0, np.abs(track.variables))
+        reach = track.reach * size
+        is_other = np.asarray((inwards | crossing | (np.abs(step) > reach)).any(axis=0))
         other = np.flatnonzero(is_other)
         if len(other):
             of = self._quadratic(taken(derivatives, other), track.take(other), reach[:, other])
@@ -307,14 +311,21 @@ class _Follower:
             at_upper = (answer.upper > of.high - answer.step) & (of.high == part.upper - part.variables)
             track.held[:, other] = np.where(at_lower, -1, np.where(at_upper, 1, 0))
         track.multipliers = multipliers
-        length = (np.abs(step) / np.maximum(1.0, np.abs(track.variables))).max(axis=0)
-        shrinks = np.where(np.isfinite(track.length), np.minimum(length / track.length, 1.0), 1.0)
-        expected = np.where(is_other, np.inf, shrinks * length)
-        track.length = length
         moved = np.clip(track.variables + step, track.lower, track.upper)
         track.variables = np.where(track.held < 0, track.lower, np.where(track.held > 0, track.upper, moved))
         track.spent = track.spent + 1
-        self._end_unconfirmed(derivatives, step, left, expected)
+        if self.unconfirmed:
+            length = (np.abs(step) / size).max(axis=0)
+            self._end_unconfirmed(derivatives, step, left, self._expected(length, is_other))
+
+    def _expected(self, length: Array, is_other: Mask) -> Array:
+        """How long the next step of every track is expected to be after one of some length; of `is_other`,
+        where bounds took hold or let go, nothing is expected.
+        """
+        track = self.track
+        shrinks = np.where(np.isfinite(track.length), np.minimum(length / track.length, 1.0), 1.0)
+        track.length = length
+        return np.where(is_other, np.inf, shrinks * length)
 
     def _end_unconfirmed(self, derivatives: Derivatives, step: Array, left: Array, expected: Array) -> None:
         """End the tracks of which no more than a step of negligible length is expected."""
@@ -327,8 +338,7 @@ class _Follower:
         slope = of.gradient + 0.5 * product(of.hessian, by)
         self._record(
             track.take(ended),
-            np.where(track.held < 0, np.maximum(left, 0.0), 0.0)[:, ended],
-            np.where(track.held > 0, np.maximum(-left, 0.0), 0.0)[:, ended],
+            left[:, ended],
             of.values.objective + total(slope * by),
             np.broadcast_to(expected[ended], of.values.constraints.shape),
             expected[ended],
